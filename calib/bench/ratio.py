@@ -1,0 +1,249 @@
+"""The low-voltage ratio test: what it may be fed with, what it says of the no-load voltage, and V over R.
+
+A section's voltage goes with that section's resistance: half with half or whole with whole, never mixed.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from calib.bench.copper import INFERRED_ZERO_C, less_lead_null, resistance_at
+from calib.bench.guard import Quantity, positive, within
+from calib.bench.meter import (
+    DEFAULT_U_RESISTANCE_PCT,
+    DEFAULT_U_VOLTAGE_PCT,
+    LEAD_NULL_U_OHM,
+    ONE_METER_ONE_RANGE,
+    WINDING_TEMP_HALF_WIDTH_K,
+    MeterClass,
+    read_one,
+    read_pair,
+    rectangular,
+    with_relative,
+    with_u,
+)
+
+if TYPE_CHECKING:
+    from uncertainties.core import AffineScalarFunc
+
+# Highest rms voltage that may stand on any winding while the clips are within reach [V]; IEC 61010-1, dry conditions.
+HAZARDOUS_LIVE_V = 30.0
+# Excitation that keeps the iron's permeability up, as a share of the nominal voltage (judgement).
+EXCITATION_SHARE = (0.03, 0.15)
+# Standard uncertainty of a ratio-scaled voltage for the exciting current's drop, uncorrected [%] (judgement).
+EXCITING_DROP_U_PCT = 0.3
+
+
+def no_load_voltage(excitation_v: Quantity, hv_v: Quantity, line_voltage_v: Quantity) -> Quantity:
+    """No-load voltage at the nominal line, scaled up from a ratio test.
+
+    Parameters
+    ----------
+    excitation_v : number
+        Fed to the primary, read at its terminals, rms, above 0 [V].
+    hv_v : number
+        Read across the section, whole or half, in the same test, rms, above 0 [V].
+    line_voltage_v : number
+        Nominal line voltage of the primary, rms, above 0 [V].
+
+    Returns
+    -------
+    number
+        V = V_line V2 / V1, of the section that was read, rms [V].
+
+    Raises
+    ------
+    ValueError
+        A voltage of zero or less.
+    """
+    positive("excitation", excitation_v, "V")
+    positive("voltage read", hv_v, "V")
+    positive("line voltage", line_voltage_v, "V")
+    return line_voltage_v * hv_v / excitation_v
+
+
+def max_excitation_v(
+    fed_nominal_v: Quantity, highest_nominal_v: Quantity, limit_v: float = HAZARDOUS_LIVE_V
+) -> Quantity:
+    """Highest excitation that leaves every winding at or under the limit.
+
+    CAUTION: every winding becomes live in proportion to its turns. Feeding a heater winding with its own 6.3 V puts the
+    full line voltage on the primary and the full high voltage on its winding.
+
+    Parameters
+    ----------
+    fed_nominal_v : number
+        Nominal voltage of the winding that is fed, rms, above 0 [V].
+    highest_nominal_v : number
+        Nominal voltage of the highest winding, end to end, rms; at least `fed_nominal_v` is counted [V].
+    limit_v : float
+        Voltage allowed on any winding, rms, above 0 [V].
+
+    Returns
+    -------
+    number
+        limit V_fed / V_highest, and never more than the limit [V].
+
+    Raises
+    ------
+    ValueError
+        A voltage of zero or less, or a highest below the one fed.
+
+    Notes
+    -----
+    Source of the limit: IEC 61010-1.
+    """
+    positive("nominal voltage of the winding fed", fed_nominal_v, "V")
+    positive("limit", limit_v, "V")
+    positive("highest nominal voltage", highest_nominal_v, "V")
+    within("nominal voltage of the winding fed over the highest", fed_nominal_v / highest_nominal_v, 0.0, 1.0, "")
+    return limit_v * fed_nominal_v / highest_nominal_v
+
+
+def ratio_uncertainty(
+    excitation_v: float, hv_v: float, meter: MeterClass, correlation: float = ONE_METER_ONE_RANGE
+) -> float:
+    """Relative standard uncertainty of V2/V1, the meter's common gain error cancelled.
+
+    Parameters
+    ----------
+    excitation_v, hv_v : float
+        The two readings, rms, above 0 [V].
+    meter : MeterClass
+        Class on the range used; the finest range that holds both readings is best.
+    correlation : float
+        Of the two gain errors, 0 to 1: 1 one meter and range, 0.5 one meter on two ranges, 0 two meters [-].
+
+    Returns
+    -------
+    float
+        sqrt(2 g² (1 - r) + (u_c/V1)² + (u_c/V2)²), g the gain's and u_c the counts' standard uncertainty [-].
+
+    Raises
+    ------
+    ValueError
+        A voltage of zero or less, or a correlation outside 0 to 1.
+
+    Notes
+    -----
+    Source: JCGM 100:2008, clause 5.2.
+    """
+    positive("excitation", excitation_v, "V")
+    positive("voltage read", hv_v, "V")
+    within("correlation of the gain errors", correlation, 0.0, 1.0, "")
+    gain = rectangular(meter.percent / 100.0)
+    count = rectangular(meter.counts * meter.resolution)
+    return math.sqrt(2.0 * gain**2 * (1.0 - correlation) + (count / excitation_v) ** 2 + (count / hv_v) ** 2)
+
+
+def no_load_reading(
+    excitation_v: float,
+    hv_v: float,
+    line_voltage_v: float,
+    meter: MeterClass,
+    correlation: float = ONE_METER_ONE_RANGE,
+    drop_u_pct: float = EXCITING_DROP_U_PCT,
+) -> Quantity:
+    """No-load voltage at the nominal line with its standard uncertainty.
+
+    Parameters
+    ----------
+    excitation_v, hv_v, line_voltage_v : float
+        As for `no_load_voltage`; the nominal line is exact [V].
+    meter, correlation : MeterClass, float
+        As for `ratio_uncertainty`.
+    drop_u_pct : float
+        Relative standard uncertainty for the exciting current's drop, which is not corrected; 0 leaves it out [%].
+
+    Returns
+    -------
+    value with its uncertainty
+        The readings and the allowance are tagged, so that its budget can be shown [V].
+
+    Raises
+    ------
+    ValueError
+        As for `no_load_voltage` and `ratio_uncertainty`.
+    """
+    first, second = read_pair(excitation_v, hv_v, meter, correlation, ("excitation", "voltage read"))
+    return no_load_voltage(first, second, line_voltage_v) * with_relative(1.0, drop_u_pct, "exciting drop")
+
+
+def resistance_reading(
+    reading_ohm: float,
+    meter: MeterClass,
+    null_ohm: float,
+    winding_temp_c: float,
+    temp_half_width_k: float = WINDING_TEMP_HALF_WIDTH_K,
+    inferred_zero_c: float = INFERRED_ZERO_C["copper"],
+) -> Quantity:
+    """Resistance of a winding at 20 °C, the lead null taken off, with its standard uncertainty.
+
+    Parameters
+    ----------
+    reading_ohm : float
+        As shown, above the null [ohm].
+    meter : MeterClass
+        Class on the range used.
+    null_ohm : float
+        Reading with the clips joined, 0 or more; its uncertainty is LEAD_NULL_U_OHM [ohm].
+    winding_temp_c : float
+        Temperature of the winding [°C].
+    temp_half_width_k : float
+        Within which the winding's temperature is known, 0 or more [K].
+    inferred_zero_c : float
+        Of the metal [°C].
+
+    Returns
+    -------
+    value with its uncertainty
+        At 20 °C; reading, null and temperature are tagged [ohm].
+
+    Raises
+    ------
+    ValueError
+        As for `less_lead_null` and `resistance_at`.
+    """
+    net = less_lead_null(read_one(reading_ohm, meter, "resistance"), with_u(null_ohm, LEAD_NULL_U_OHM, "lead null"))
+    temp = with_u(winding_temp_c, rectangular(temp_half_width_k), "winding temperature")
+    return resistance_at(net, temp, inferred_zero_c=inferred_zero_c)
+
+
+def v_over_r(
+    no_load_v: float | AffineScalarFunc,
+    resistance_ohm: float | AffineScalarFunc,
+    u_voltage_pct: float = DEFAULT_U_VOLTAGE_PCT,
+    u_resistance_pct: float = DEFAULT_U_RESISTANCE_PCT,
+) -> AffineScalarFunc:
+    """Voltage over resistance of one section, whole or half, with its standard uncertainty.
+
+    Parameters
+    ----------
+    no_load_v : float or value with its uncertainty
+        No-load voltage at the nominal line, rms, above 0 [V].
+    resistance_ohm : float or value with its uncertainty
+        Dc resistance of the SAME section at 20 °C, above 0 [ohm].
+    u_voltage_pct, u_resistance_pct : float
+        Relative standard uncertainties, 0 or more, for what is given as a plain number [%].
+
+    Returns
+    -------
+    value with its uncertainty
+        V / R [V/ohm].
+
+    Raises
+    ------
+    ValueError
+        A voltage or resistance of zero or less, or a negative uncertainty.
+    """
+    positive("no-load voltage", no_load_v, "V")
+    positive("resistance", resistance_ohm, "ohm")
+    from uncertainties import ufloat
+
+    if not hasattr(no_load_v, "std_dev"):
+        no_load_v = with_relative(no_load_v, u_voltage_pct, "voltage")
+    if not hasattr(resistance_ohm, "std_dev"):
+        resistance_ohm = with_relative(resistance_ohm, u_resistance_pct, "resistance")
+    quotient = no_load_v / resistance_ohm
+    return quotient if hasattr(quotient, "std_dev") else ufloat(quotient, 0.0)
