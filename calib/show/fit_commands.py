@@ -1,0 +1,92 @@
+"""``calib fit`` and ``calib estimate``."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from calib.show.options import add_level, add_sources, all_of, file_named, level_of
+from calib.show.printing import SIMULATED, as_csv, as_json, check_target, note, plain, rows_of, say, write_whole
+from calib.show.sources import known_units
+
+if TYPE_CHECKING:
+    from calib.fit.multiplier import Multiplier
+
+
+def declare_fit(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib fit``."""
+    add_sources(part)
+    add_level(part)
+    part.add_argument("--format", choices=("text", "json"), default="text", help="text where not given")
+
+
+def run_fit(asked: argparse.Namespace) -> None:
+    """Fit the known units and print what they teach."""
+    level, known = all_of(lambda: level_of(asked.level), lambda: known_units(asked))
+    from calib.fit.multiplier import fit
+
+    model = fit(known)
+    if asked.format == "json":
+        say(as_json(fit_content(model, level)))
+    else:
+        say(model.report(level))
+
+
+def fit_content(model: Multiplier, level: float) -> dict[str, Any]:
+    """A fit as ``calib fit --format json`` prints it.
+
+    Parameters
+    ----------
+    model : calib.Multiplier
+    level : float
+        Probability of the intervals, above 0 and below 1 [1].
+
+    Returns
+    -------
+    dict
+        Plain values only; None for blank and for an open limit.
+    """
+    check = model.check(level)
+    return {
+        "records": plain(model.records),
+        "level": level,
+        "scatter": plain(model.scatter),
+        "simulated": bool(model.simulated),
+        "content_hash": model.content_hash,
+        "classes": rows_of(model.classes(level)),
+        "terms": rows_of(model.terms(level)),
+        "suspects": rows_of(model.suspects()),
+        "check": {name: plain(getattr(check, name)) for name in ("folds", "coverage", "level")},
+    }
+
+
+def declare_estimate(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib estimate``."""
+    add_sources(part)
+    part.add_argument("--unknown", metavar="FILE", required=True, help="table of unknown units (CSV)")
+    add_level(part)
+    part.add_argument("--out", metavar="FILE", help="file to write; standard output where not given")
+    part.add_argument("--format", choices=("csv", "json"), default="csv", help="csv where not given")
+
+
+def run_estimate(asked: argparse.Namespace) -> None:
+    """Estimate every unknown unit and print or write the table."""
+    from calib.register.exchange import read_unknown
+
+    level, known, unknown, _ = all_of(
+        lambda: level_of(asked.level),
+        lambda: known_units(asked),
+        lambda: read_unknown(file_named("--unknown", asked.unknown)),
+        lambda: asked.out and check_target(asked.out, asked.unknown, asked.known, asked.register),
+    )
+    from calib.fit.multiplier import fit
+
+    model = fit(known)
+    estimates = model.estimate(unknown, level=level)
+    text = as_json(rows_of(estimates)) if asked.format == "json" else as_csv(estimates)
+    if model.simulated:
+        note(SIMULATED)
+    if asked.out:
+        write_whole(text, asked.out)
+    else:
+        say(text)

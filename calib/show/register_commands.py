@@ -1,0 +1,92 @@
+"""``calib add``, ``calib import`` and ``calib export``: records into the register and out of it."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from calib.errors import InputError
+from calib.show.options import HERE, add_register, all_of, file_named
+from calib.show.printing import say
+from calib.show.sources import register_path
+
+if TYPE_CHECKING:
+    from calib.register.facts import FieldFacts
+
+
+def declare_add(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib add``: one for each column of the record, made from the record's own fields."""
+    from calib.register.records import KnownUnit, fields
+
+    add_register(part)
+    _add_who(part)
+    columns = part.add_argument_group("the record", "each option takes a value; leave out what was not measured")
+    for fact in fields(KnownUnit):
+        _add_record_option(columns, fact)
+
+
+def run_add(asked: argparse.Namespace) -> None:
+    """Add one known unit; the register is created where there is none."""
+    from calib.register.records import KnownUnit, fields
+    from calib.register.store import Register
+
+    typed = {fact.name: getattr(asked, fact.name) or "" for fact in fields(KnownUnit)}
+    path, record = all_of(lambda: register_path(asked.register), lambda: KnownUnit.parse(typed, where="calib add"))
+    with Register(path) as register:
+        register.add(record, by=asked.by, reason=asked.reason)
+        count = register.count()
+    say(f"added {record.contributor}, {record.unit}: the register {path} holds {count} known units")
+
+
+def declare_import(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib import``."""
+    part.add_argument("file", metavar="FILE", help="table of known units (CSV)")
+    add_register(part)
+    _add_who(part)
+
+
+def run_import(asked: argparse.Namespace) -> None:
+    """Bring every row of a table into the register, or none; the register is created where there is none."""
+    from calib.register.store import Register
+
+    path, table = all_of(lambda: register_path(asked.register), lambda: file_named("FILE", asked.file))
+    with Register(path) as register:
+        brought = register.import_csv(table, by=asked.by)
+        count = register.count()
+    say(f"brought in {brought} records: the register {path} holds {count} known units")
+
+
+def declare_export(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib export``."""
+    part.add_argument("folder", metavar="DIR", help="folder to write known.csv, revisions.csv and datapackage.json in")
+    add_register(part)
+
+
+def run_export(asked: argparse.Namespace) -> None:
+    """Write the current view, the history and their descriptor."""
+    from calib.register.store import Register
+
+    path = register_path(asked.register)
+    if not path.exists():
+        remedy = "name the register's file, or start one with calib add or calib import"
+        raise InputError.one("there is no register", remedy, column="--register", value=path, where=HERE)
+    with Register(path) as register:
+        register.export(asked.folder)
+        count = register.count()
+    say(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}")
+
+
+def _add_who(part: argparse.ArgumentParser) -> None:
+    part.add_argument("--by", metavar="NAME", default="", help="who makes the entry, kept with the revision")
+    part.add_argument("--reason", metavar="TEXT", default="", help="why, kept with the revision")
+
+
+def _add_record_option(columns: argparse._ArgumentGroup, fact: FieldFacts) -> None:
+    takes = "|".join(fact.choices) or fact.kind.upper()
+    says = [fact.help, f"({fact.limits})" if fact.limits else "", "needed" if fact.needed else ""]
+    columns.add_argument(
+        "--" + fact.name.replace("_", "-"),
+        dest=fact.name,
+        metavar=takes,
+        help=" ".join(part for part in says if part).replace("%", "%%"),
+    )

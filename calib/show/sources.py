@@ -1,0 +1,63 @@
+"""Where a command's known units come from: the file named, else the register named, else the user's own."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calib.errors import InputError
+from calib.show.options import HERE, file_named
+from calib.show.printing import note
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def known_units(asked: argparse.Namespace) -> pd.DataFrame:
+    """The known units that a command is to learn from.
+
+    A register that does not exist yet has no records, which is a valid thing to learn from; looking does not create it.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `calib.read_known` gives it.
+    """
+    if asked.known is not None:
+        from calib.register.exchange import read_known
+
+        return read_known(file_named("--known", asked.known))
+    path = register_path(asked.register)
+    if not path.exists():
+        from calib.register.exchange import no_known
+
+        note(f"there is no register at {path} yet: what follows stands on the prior alone")
+        return no_known()
+    from calib.register.store import Register
+
+    with Register(path) as register:
+        return register.known()
+
+
+def register_path(typed: str | None) -> Path:
+    """The path of the register that a command works on, whether it exists yet or not.
+
+    Parameters
+    ----------
+    typed : str or None
+        What was given with ``--register``.
+
+    Raises
+    ------
+    InputError
+        The name is blank or a folder's.
+    """
+    from calib.register.store import default_register_path
+
+    if typed is None:
+        return default_register_path()
+    if typed == "" or Path(typed).is_dir():
+        problem = "is a folder" if typed else "no file is named"
+        raise InputError.one(problem, "name the register's file", column="--register", value=typed, where=HERE)
+    return Path(typed)

@@ -1,0 +1,191 @@
+"""The house rules that a machine can read: the one direction of imports, the size of files and functions, the words."""
+
+from __future__ import annotations
+
+import ast
+import re
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+WINGS = ("bench", "supply", "register", "fit", "estimate", "show")
+FREE = {"calib.errors", "calib.places"}
+FILES = sorted([*(ROOT / "calib").rglob("*.py"), ROOT / "app.py"])
+TESTS = sorted((ROOT / "tests").rglob("*.py"))
+
+
+def name_of(path: Path) -> str:
+    """The dotted name of a module of this repository."""
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+MODULES = {name_of(path): path for path in FILES}
+
+
+def imports_of(source: str, package: str) -> list[tuple[str, bool]]:
+    """The project's modules that a source imports, wherever in it the import stands, and whether for types only.
+
+    Parameters
+    ----------
+    source : str
+        Python source text.
+    package : str
+        Dotted name of the package that relative imports start from.
+
+    Returns
+    -------
+    list of (str, bool)
+    """
+    tree = ast.parse(source)
+    typing_only = {
+        id(inner)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test)
+        for inner in ast.walk(node)
+    }
+    found = []
+    for node in ast.walk(tree):
+        names: list[str] = []
+        if isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            base = ".".join(package.split(".")[: len(package.split(".")) - node.level + 1]) if node.level else ""
+            module = ".".join(part for part in (base, node.module) if part)
+            names = [f"{module}.{alias.name}" for alias in node.names]
+        found += [(name, id(node) in typing_only) for name in names if name.split(".")[0] == "calib"]
+    return found
+
+
+def module_of(name: str) -> str:
+    """The module that an imported name is, or lives in."""
+    while name not in MODULES:
+        name = name.rpartition(".")[0]
+    return name
+
+
+def imports_in(module: str) -> set[str]:
+    """The project's modules that a module imports, late imports and those for types included."""
+    path = MODULES[module]
+    package = module if path.name == "__init__.py" else module.rpartition(".")[0]
+    return {module_of(name) for name, _ in imports_of(path.read_text(encoding="utf-8"), package)} - {module}
+
+
+def wing_of(module: str) -> str:
+    parts = module.split(".")
+    return parts[1] if len(parts) > 1 and parts[0] == "calib" and parts[1] in WINGS else ""
+
+
+def against_direction(module: str, imported: set[str]) -> list[str]:
+    """The imports of a module that do not lie in its own wing or left of it."""
+    wing = wing_of(module)
+    if not wing:
+        return []
+    allowed = WINGS[: WINGS.index(wing) + 1]
+    front_door = {"calib"} if wing == "show" else set()
+    return sorted(name for name in imported - FREE - front_door if wing_of(name) not in allowed)
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_imports_go_one_way(module: str) -> None:
+    assert against_direction(module, imports_in(module)) == []
+
+
+def test_an_import_from_the_right_is_seen_even_when_it_is_late_or_relative() -> None:
+    source = "def late():\n    from ..show import printing\n    import calib.estimate.unit\n"
+    names = {name for name, _ in imports_of(source, "calib.fit")}
+    assert names == {"calib.show.printing", "calib.estimate.unit"}
+    assert against_direction("calib.fit.rows", names) == ["calib.estimate.unit", "calib.show.printing"]
+
+
+@pytest.mark.parametrize("module", sorted(name for name in MODULES if name in {"calib.errors", "calib.places"}))
+def test_what_all_may_import_imports_nothing_of_the_project(module: str) -> None:
+    assert imports_in(module) == set()
+
+
+def test_no_cycle_hides_behind_a_late_import() -> None:
+    order = TopologicalSorter({module: imports_in(module) - {"calib"} for module in MODULES})
+    order.prepare()
+    assert order.is_active()
+
+
+@pytest.mark.parametrize("path", [*FILES, *TESTS], ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_a_file_has_at_most_300_lines(path: Path) -> None:
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 300
+
+
+def code_lines(function: ast.FunctionDef | ast.AsyncFunctionDef, source: list[str]) -> int:
+    """Lines of a function's body without its docstring, blank lines and comments."""
+    body = function.body[1:] if ast.get_docstring(function) is not None else function.body
+    if not body:
+        return 0
+    lines = source[body[0].lineno - 1 : function.end_lineno]
+    return sum(1 for line in lines if line.strip() and not line.strip().startswith("#"))
+
+
+def functions_in(path: Path) -> list[ast.FunctionDef | ast.AsyncFunctionDef]:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
+
+
+@pytest.mark.parametrize("path", [*FILES, *TESTS], ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_a_function_has_at_most_40_code_lines(path: Path) -> None:
+    source = path.read_text(encoding="utf-8").splitlines()
+    assert [node.name for node in functions_in(path) if code_lines(node, source) > 40] == []
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_a_function_has_at_most_7_arguments(path: Path) -> None:
+    wide = []
+    for node in functions_in(path):
+        names = [one.arg for one in (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)]
+        if len([name for name in names if name not in {"self", "cls"}]) > 7:
+            wide.append(node.name)
+    assert wide == []
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_only_show_prints(path: Path) -> None:
+    calls = [node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.Call)]
+    printed = [ast.unparse(call) for call in calls if ast.unparse(call.func) in {"print", "sys.stdout.write"}]
+    assert printed == [] or path.is_relative_to(ROOT / "calib" / "show")
+
+
+# What belongs to the machine or the day that something was written on, never to the project. The brackets keep the
+# pattern from finding itself.
+UNWANTED = re.compile(
+    r"transcrip[t]|see[d] document|\bvide[o]\b|/wor[k]/|/far[m]/|/roo[t]/|pyp[i]\.org|registr[y]\.npmjs", re.IGNORECASE
+)
+TEXTS = {".py", ".md", ".toml", ".sql", ".csv", ".json", ".yml", ".css", ""}
+
+
+def texts() -> list[Path]:
+    """The text files of the repository that are its own: hidden folders of tools are left out."""
+    tops = [ROOT / name for name in ("calib", "datasets", "tests", ".ci", ".streamlit")]
+    files = [path for top in tops for path in top.rglob("*")] + list(ROOT.glob("*"))
+    return sorted(path for path in files if path.is_file() and path.suffix in TEXTS and "__pycache__" not in path.parts)
+
+
+def test_no_file_holds_a_word_or_path_that_none_may_hold() -> None:
+    found = []
+    for path in texts():
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), start=1):
+            if UNWANTED.search(line):
+                found.append(f"{path.relative_to(ROOT)}:{number}: {line.strip()[:80]}")
+    assert found == []
+    assert ROOT / "README.md" in texts()
+
+
+def test_the_top_level_holds_what_the_design_allows() -> None:
+    allowed = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "calib", "app.py", "datasets", "tests"}
+    made = {"build", "dist", "__pycache__"}
+    assert {path.name for path in ROOT.iterdir() if path.name[0] != "." and path.name not in made} <= allowed
+
+
+def test_the_readme_begins_with_the_job_in_one_paragraph() -> None:
+    blocks = (ROOT / "README.md").read_text(encoding="utf-8").split("\n\n")
+    assert blocks[0].startswith("# ")
+    assert len(blocks[1]) > 300
+    assert not blocks[1].startswith(("#", "!", "[", "```"))
