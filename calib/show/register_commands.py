@@ -83,10 +83,10 @@ def _add_who(part: argparse.ArgumentParser) -> None:
 
 def _add_record_option(columns: argparse._ArgumentGroup, fact: FieldFacts) -> None:
     takes = "|".join(fact.choices) or fact.kind.upper()
-    says = [fact.help, f"({fact.limits})" if fact.limits else "", "needed" if fact.needed else ""]
+    says = "; ".join(part for part in ("needed" if fact.needed else "", fact.limits) if part)
     columns.add_argument(
         "--" + fact.name.replace("_", "-"),
         dest=fact.name,
         metavar=takes,
-        help=" ".join(part for part in says if part).replace("%", "%%"),
+        help=(f"{fact.help} [{says}]" if says else fact.help).replace("%", "%%"),
     )
