@@ -1,0 +1,210 @@
+"""What a core can carry: volt-amperes by the area rule, turns per volt and flux density, iron loss.
+
+An area rule tells the volt-amperes within 30 % at best.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from calib.bench.core import STACKING_FACTOR
+from calib.bench.guard import Quantity, positive, within
+from calib.bench.wire import MM_PER_INCH
+
+EMF_FACTOR = math.sqrt(2.0) * math.pi  # rms volts per turn / (f B A), sine wave; MIT EE Staff
+SHOP_RULE_IN2 = 5.58  # A[in²] = sqrt(VA)/5.58 at 60 Hz; old shop rule
+SHOP_RULE_HZ = 60.0
+
+# Peak flux density that makers designed for [T]: steel before 1950, later, grain-oriented (upper end); McLyman.
+DESIGN_FLUX_T = {"before 1950": (1.0, 1.2), "later": (1.2, 1.4), "grain-oriented": (1.4, 1.6)}
+# Iron loss at 1.0 T, 60 Hz [W/kg]; MIT EE Staff, McLyman, makers' steel data.
+LOSS_W_KG = {"old radio steel": (1.8, 3.0), "good non-oriented": (1.2, 1.8), "grain-oriented": (0.7, 1.0)}
+LOSS_REFERENCE_T, LOSS_REFERENCE_HZ = 1.0, 60.0
+LOSS_FLUX_EXPONENT, LOSS_FREQUENCY_EXPONENT = 2.0, 1.3
+
+
+@dataclass(frozen=True)
+class AreaRule:
+    """What a core's windings are taken to be, for the area rule.
+
+    Attributes
+    ----------
+    frequency_hz : float
+        Line frequency [Hz].
+    flux_t : float
+        Peak flux density [T].
+    density_a_mm2 : float
+        Current density, rms [A/mm²].
+    copper_fill : float
+        Copper's share of the window, 0.15 to 0.35 met, above 0 to 1 [-].
+    stacking_factor : float
+        Iron's share of the stack, 0.5 to 1 [-].
+    """
+
+    frequency_hz: float
+    flux_t: float
+    density_a_mm2: float
+    copper_fill: float
+    stacking_factor: float = STACKING_FACTOR
+
+    def __post_init__(self) -> None:
+        positive("frequency", self.frequency_hz, "Hz")
+        positive("flux density", self.flux_t, "T")
+        positive("current density", self.density_a_mm2, "A/mm²")
+        positive("copper fill", self.copper_fill, "")
+        within("copper fill", self.copper_fill, 0.0, 1.0, "")
+        within("stacking factor", self.stacking_factor, 0.5, 1.0, "")
+
+    @property
+    def va_per_cm4(self) -> float:
+        """Volt-amperes per gross core area times window area [VA/cm⁴]."""
+        areas_m4 = 1e-4 * 1e-4 * self.stacking_factor
+        amperes_m2 = self.density_a_mm2 * 1e6
+        # Half the window is the primary's: sqrt(2) pi f B J K_u A_fe A_win / 2.
+        return EMF_FACTOR * self.frequency_hz * self.flux_t * amperes_m2 * self.copper_fill * areas_m4 / 2.0
+
+
+def area_rule_va(core_area_cm2: Quantity, window_cm2: Quantity, rule: AreaRule) -> Quantity:
+    """Volt-amperes of a core by the area rule, good to 30 % at best.
+
+    Parameters
+    ----------
+    core_area_cm2 : number
+        Gross area, above 0 [cm²].
+    window_cm2 : number
+        Area of one window, above 0 [cm²].
+    rule : AreaRule
+        Frequency, flux density, current density and fill.
+
+    Returns
+    -------
+    number
+        sqrt(2) pi f B J K_u A_fe A_win / 2, half the window to each side [VA].
+
+    Raises
+    ------
+    ValueError
+        An area of zero or less.
+
+    Notes
+    -----
+    Source: Transformer and Inductor Design Handbook (McLyman).
+    """
+    positive("core area", core_area_cm2, "cm²")
+    positive("window area", window_cm2, "cm²")
+    return rule.va_per_cm4 * core_area_cm2 * window_cm2
+
+
+def square_core_for_va_cm2(volt_amperes: Quantity, rule: AreaRule) -> Quantity:
+    """Gross area [cm²] of a square scrapless EI stack, its window 0.75 of that, for volt-amperes above 0."""
+    positive("volt-amperes", volt_amperes, "VA")
+    return (volt_amperes / (rule.va_per_cm4 * 0.75)) ** 0.5
+
+
+def shop_rule_area_cm2(volt_amperes: Quantity, frequency_hz: Quantity = SHOP_RULE_HZ) -> Quantity:
+    """Gross core area by the old shop rule.
+
+    Parameters
+    ----------
+    volt_amperes : number
+        Above 0; the rule was used for 10..500 [VA].
+    frequency_hz : number
+        Line frequency, above 0 [Hz].
+
+    Returns
+    -------
+    number
+        sqrt(VA)/5.58 in square inches, by sqrt(60/f) [cm²].
+
+    Raises
+    ------
+    ValueError
+        Volt-amperes or a frequency of zero or less.
+    """
+    positive("volt-amperes", volt_amperes, "VA")
+    positive("frequency", frequency_hz, "Hz")
+    return volt_amperes**0.5 / SHOP_RULE_IN2 * (MM_PER_INCH / 10.0) ** 2 * (SHOP_RULE_HZ / frequency_hz) ** 0.5
+
+
+def turns_per_volt(
+    core_area_cm2: Quantity, flux_t: Quantity, frequency_hz: Quantity, stacking_factor: float = STACKING_FACTOR
+) -> Quantity:
+    """Turns for each rms volt.
+
+    Parameters
+    ----------
+    core_area_cm2 : number
+        Gross area, above 0 [cm²].
+    flux_t : number
+        Peak flux density, above 0 [T].
+    frequency_hz : number
+        Above 0 [Hz].
+    stacking_factor : float
+        Iron's share of the stack, 0.5 to 1 [-].
+
+    Returns
+    -------
+    number
+        1 / (sqrt(2) pi f B A_fe) [1/V].
+
+    Raises
+    ------
+    ValueError
+        An input out of range.
+
+    Notes
+    -----
+    Source: Magnetic Circuits and Transformers (MIT EE Staff).
+    """
+    positive("core area", core_area_cm2, "cm²")
+    positive("flux density", flux_t, "T")
+    positive("frequency", frequency_hz, "Hz")
+    within("stacking factor", stacking_factor, 0.5, 1.0, "")
+    return 1.0 / (EMF_FACTOR * frequency_hz * flux_t * core_area_cm2 * 1e-4 * stacking_factor)
+
+
+def flux_density_t(
+    voltage_v: Quantity,
+    turns: Quantity,
+    core_area_cm2: Quantity,
+    frequency_hz: Quantity,
+    stacking_factor: float = STACKING_FACTOR,
+) -> Quantity:
+    """Peak flux density of a winding on its voltage: rms, above 0 [V], turns above 0, else as `turns_per_volt` [T]."""
+    positive("voltage", voltage_v, "V")
+    positive("turns", turns, "")
+    return turns_per_volt(core_area_cm2, 1.0, frequency_hz, stacking_factor) * voltage_v / turns
+
+
+def iron_loss_w_kg(loss_w_kg: Quantity, flux_t: Quantity, frequency_hz: Quantity) -> Quantity:
+    """Iron loss at another flux density and frequency.
+
+    Parameters
+    ----------
+    loss_w_kg : number
+        Of the steel at 1.0 T and 60 Hz, above 0; LOSS_W_KG gives the orders [W/kg].
+    flux_t : number
+        Peak flux density, above 0 [T].
+    frequency_hz : number
+        Above 0 [Hz].
+
+    Returns
+    -------
+    number
+        loss (B / 1.0 T)^2 (f / 60 Hz)^1.3 [W/kg].
+
+    Raises
+    ------
+    ValueError
+        An input of zero or less.
+
+    Notes
+    -----
+    Source: Magnetic Circuits and Transformers (MIT EE Staff); makers' steel data.
+    """
+    positive("iron loss", loss_w_kg, "W/kg")
+    positive("flux density", flux_t, "T")
+    positive("frequency", frequency_hz, "Hz")
+    by_flux = (flux_t / LOSS_REFERENCE_T) ** LOSS_FLUX_EXPONENT
+    return loss_w_kg * by_flux * (frequency_hz / LOSS_REFERENCE_HZ) ** LOSS_FREQUENCY_EXPONENT
