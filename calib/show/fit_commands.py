@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from calib.show.options import add_level, add_sources, all_of, file_named, level_of
+from calib.show.options import add_level, add_sources, all_of, level_of
 from calib.show.printing import SIMULATED, as_csv, as_json, check_target, note, plain, rows_of, say, write_whole
-from calib.show.sources import known_units
+from calib.show.sources import known_units, with_notes
 
 if TYPE_CHECKING:
     from calib.fit.multiplier import Multiplier
@@ -76,7 +76,7 @@ def run_estimate(asked: argparse.Namespace) -> None:
     level, known, unknown, _ = all_of(
         lambda: level_of(asked.level),
         lambda: known_units(asked),
-        lambda: read_unknown(file_named("--unknown", asked.unknown)),
+        lambda: with_notes(read_unknown(asked.unknown)),
         lambda: asked.out and check_target(asked.out, asked.unknown, asked.known, asked.register),
     )
     from calib.fit.multiplier import fit

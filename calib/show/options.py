@@ -1,10 +1,9 @@
-"""Options that several commands share, and what they mean: the file named, the register named, the level."""
+"""Options that several commands share, and how their faults are gathered."""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 from calib.errors import Fault, InputError
@@ -53,22 +52,6 @@ def level_of(typed: str) -> float:
         value=typed,
         where=HERE,
     )
-
-
-def file_named(option: str, typed: str) -> Path:
-    """The path of a file that a command is to read.
-
-    Raises
-    ------
-    InputError
-        There is no such file, or it is a folder.
-    """
-    path = Path(typed)
-    if path.is_dir():
-        raise InputError.one("is a folder", "name a file", column=option, value=typed, where=HERE)
-    if not path.exists():
-        raise InputError.one("there is no such file", "check the name", column=option, value=typed, where=HERE)
-    return path
 
 
 def all_of(*checks: Callable[[], Any]) -> list[Any]:

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from calib.errors import InputError
-from calib.show.options import HERE, add_register, all_of, file_named
+from calib.show.options import HERE, add_register, all_of
 from calib.show.printing import say
 from calib.show.sources import register_path
 
@@ -49,9 +49,8 @@ def run_import(asked: argparse.Namespace) -> None:
     """Bring every row of a table into the register, or none; the register is created where there is none."""
     from calib.register.store import Register
 
-    path, table = all_of(lambda: register_path(asked.register), lambda: file_named("FILE", asked.file))
-    with Register(path) as register:
-        brought = register.import_csv(table, by=asked.by)
+    with Register(register_path(asked.register)) as register:
+        brought = register.import_csv(asked.file, by=asked.by)
         count = register.count()
     say(f"brought in {brought} records: the register {path} holds {count} known units")
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import InputError
-from calib.show.options import HERE, file_named
+from calib.show.options import HERE
 from calib.show.printing import note
 
 if TYPE_CHECKING:
@@ -27,17 +27,25 @@ def known_units(asked: argparse.Namespace) -> pd.DataFrame:
     if asked.known is not None:
         from calib.register.exchange import read_known
 
-        return read_known(file_named("--known", asked.known))
+        return with_notes(read_known(asked.known))
     path = register_path(asked.register)
     if not path.exists():
-        from calib.register.exchange import no_known
+        from calib.register.frame import frame_of
+        from calib.register.records import KnownUnit
 
         note(f"there is no register at {path} yet: what follows stands on the prior alone")
-        return no_known()
+        return frame_of(KnownUnit, ())
     from calib.register.store import Register
 
     with Register(path) as register:
         return register.known()
+
+
+def with_notes(table: pd.DataFrame) -> pd.DataFrame:
+    """The table, once what its reading noted has been told."""
+    for text in table.attrs.get("notes", ()):
+        note(text)
+    return table
 
 
 def register_path(typed: str | None) -> Path:
