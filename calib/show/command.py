@@ -90,10 +90,9 @@ def main(words: Sequence[str] | None = None) -> int:
     int
         Exit status: 0 done, 1 could not be done, 2 the input is wrong, 130 interrupted.
     """
-    words = sys.argv[1:] if words is None else list(words)
+    status = DONE
     try:
-        asked = parser(words[0] if words else "").parse_args(words)
-        asked.run(asked)
+        status = _run(sys.argv[1:] if words is None else list(words))
         sys.stdout.flush()
     except InputError as error:
         return _complain(WRONG_INPUT, *map(str, error.faults))
@@ -106,6 +105,15 @@ def main(words: Sequence[str] | None = None) -> int:
         return _complain(COULD_NOT, f"calib: {_what_failed(error)}")
     except KeyboardInterrupt:
         return INTERRUPTED
+    return status
+
+
+def _run(words: list[str]) -> int:
+    try:
+        asked = parser(words[0] if words else "").parse_args(words)
+    except SystemExit as told:  # help, the version, or a wrong word: the parser has said it already
+        return int(told.code or DONE)
+    asked.run(asked)
     return DONE
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from calib.show.options import add_level, add_sources, all_of, level_of
@@ -29,7 +30,7 @@ def run_fit(asked: argparse.Namespace) -> None:
     if asked.format == "json":
         say(as_json(fit_content(model, level)))
     else:
-        say(model.report(level))
+        say(str(replace(model, level=level)))
 
 
 def fit_content(model: Multiplier, level: float) -> dict[str, Any]:

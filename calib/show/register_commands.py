@@ -49,7 +49,8 @@ def run_import(asked: argparse.Namespace) -> None:
     """Bring every row of a table into the register, or none; the register is created where there is none."""
     from calib.register.store import Register
 
-    with Register(register_path(asked.register)) as register:
+    path = register_path(asked.register)
+    with Register(path) as register:
         brought = register.import_csv(asked.file, by=asked.by)
         count = register.count()
     say(f"brought in {brought} records: the register {path} holds {count} known units")

@@ -1,0 +1,210 @@
+"""``calib estimate``: the table it gives, where it reads and writes, and every way in which a table can be wrong."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import calib as package
+from tests.show.conftest import Run
+from tests.show.tables import HEADER, ROWS, UNKNOWN_HEADER, UNKNOWN_ROWS, spoiled, table
+
+COLUMNS = (
+    "unit,no_load_v,v_over_r,size_class,predictors,multiplier,multiplier_low,multiplier_high,rated_current_ma,low_ma,"
+    "high_ma,floor_ma,odds_of_demand,flags"
+).split(",")
+
+
+def read(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def test_the_table_has_the_columns_and_what_the_bench_read(calib: Run, known: Path, unknown: Path) -> None:
+    done = calib("estimate", "--known", str(known), "--unknown", str(unknown))
+    assert (done.returncode, done.stderr) == (0, "")
+    rows = read(done.stdout)
+    assert list(rows[0])[: len(COLUMNS)] == COLUMNS
+    assert [row["unit"] for row in rows] == ["spare 1", "spare 2"]
+    # By hand: volts scale as the turns, and copper's resistance as 234.5 °C plus its temperature.
+    volts, ohms = 117 * 27.76 / 4.97, 188.6 * (234.5 + 20) / (234.5 + 21.5)
+    assert float(rows[0]["no_load_v"]) == pytest.approx(volts, rel=1e-12)
+    assert float(rows[0]["v_over_r"]) == pytest.approx(volts / ohms, rel=1e-12)
+    assert rows[0]["size_class"] == "3"  # 28.6 mm by 31.0 mm is 8.866 cm², in the class from 7 to 10
+    assert rows[1]["size_class"] == rows[1]["odds_of_demand"] == ""
+    assert "no-core" in rows[1]["flags"].split(";")
+    for row in rows:
+        low, middle, high = (float(row[name]) for name in ("low_ma", "rated_current_ma", "high_ma"))
+        assert 0 < low < float(row["floor_ma"]) < middle < high < math.inf
+
+
+def test_csv_and_json_and_python_say_the_same_to_the_last_digit(calib: Run, known: Path, unknown: Path) -> None:
+    words = ("estimate", "--known", str(known), "--unknown", str(unknown), "--level", "0.8")
+    as_csv, as_json = read(calib(*words).stdout), json.loads(calib(*words, "--format", "json").stdout)
+    direct = package.fit(package.read_known(known)).estimate(package.read_unknown(unknown), level=0.8)
+    assert list(as_json[0]) == list(as_csv[0]) == list(direct.columns)
+    for left, right, row in zip(as_csv, as_json, direct.to_dict(orient="records"), strict=True):
+        for name, cell in left.items():
+            if cell == "":
+                assert right[name] is None
+            else:
+                assert str(right[name]) == cell == str(row[name])
+
+
+def test_out_writes_the_file_that_standard_output_would_show(
+    calib: Run, known: Path, unknown: Path, tmp_path: Path
+) -> None:
+    words = ("estimate", "--known", str(known), "--unknown", str(unknown))
+    done = calib(*words, "--out", "answer.csv")
+    assert (done.returncode, done.stdout) == (0, "")
+    assert (tmp_path / "answer.csv").read_text(encoding="utf-8") == calib(*words).stdout
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["answer.csv", "known.csv", "unknown.csv"]
+
+
+def test_without_a_register_the_prior_answers_and_none_is_made(calib: Run, unknown: Path, tmp_path: Path) -> None:
+    done = calib("estimate", "--unknown", str(unknown))
+    assert done.returncode == 0
+    assert all("prior-only" in row["flags"].split(";") for row in read(done.stdout))
+    assert done.stderr.startswith("note: there is no register at ")
+    assert [path.name for path in tmp_path.iterdir()] == ["unknown.csv"]
+
+
+def test_the_register_is_the_one_named_else_the_one_in_the_environment(
+    calib: Run, known: Path, unknown: Path, tmp_path: Path
+) -> None:
+    assert calib("import", str(known), "--register", "club.duckdb").returncode == 0
+    words = ("estimate", "--unknown", str(unknown))
+    from_file = calib(*words, "--known", str(known), "--register", "nowhere.duckdb")
+    named = calib(*words, "--register", "club.duckdb")
+    by_environment = calib(*words, env={"CALIB_REGISTER": str(tmp_path / "club.duckdb")})
+    assert from_file.stdout == named.stdout == by_environment.stdout != calib(*words).stdout
+
+
+def test_simulated_units_are_named_as_such(calib: Run, tmp_path: Path, unknown: Path) -> None:
+    practice = table(tmp_path / "practice.csv", f"{HEADER},simulated", *(f"{row},true" for row in ROWS))
+    done = calib("estimate", "--known", str(practice), "--unknown", str(unknown))
+    assert done.stderr == "note: Simulated practice data, not readings of real units.\n"
+    assert all("simulated" in row["flags"] for row in read(done.stdout))
+
+
+SPOILED = [
+    ("hv_resistance_ohm", "nan", "is not a number"),
+    ("hv_resistance_ohm", "NA", "is not a number"),
+    ("hv_resistance_ohm", "0", "is outside the limits"),
+    ("hv_resistance_ohm", "188,6 ohm", "is not a number"),
+    ("winding_temp_c", "451", "is outside the limits"),
+    ("line_voltage_v", "-117", "is outside the limits"),
+    ("line_frequency_hz", "5", "is outside the limits"),
+    ("centre_tapped", "yes", "is not true or false"),
+    ("rectifier", "fullwave", "is not one of the choices"),
+    ("filter", "none at all", "is not one of the choices"),
+    ("tongue_mm", "2", "is outside the limits"),
+    ("unit", "", "is needed"),
+    ("hv_v", "", "is needed beside excitation_v"),
+]
+
+
+@pytest.mark.parametrize(("column", "value", "problem"), SPOILED)
+@pytest.mark.parametrize("which", ["known", "unknown"])
+def test_a_spoiled_cell_in_either_file_is_one_line_and_nothing_is_written(
+    calib: Run, tmp_path: Path, which: str, column: str, value: str, problem: str
+) -> None:
+    typed = f'"{value}"' if "," in value else value
+    lines = {"known": [HEADER, *ROWS], "unknown": [UNKNOWN_HEADER, *UNKNOWN_ROWS]}
+    lines[which][1] = spoiled(lines[which][0], lines[which][1], column, "@").replace("@", typed)
+    for name, rows in lines.items():
+        table(tmp_path / f"{name}.csv", *rows)
+    done = calib("estimate", "--known", "known.csv", "--unknown", "unknown.csv", "--out", "answer.csv")
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert done.stderr.startswith(f"{which}.csv, row 2, {column} ")
+    assert f"'{value}'" in done.stderr or value == "" and "(empty)" in done.stderr
+    assert problem in done.stderr
+    assert not (tmp_path / "answer.csv").exists()
+
+
+def test_every_fault_of_both_files_and_of_the_command_line_is_told_at_once(calib: Run, tmp_path: Path) -> None:
+    table(tmp_path / "known.csv", HEADER, spoiled(HEADER, ROWS[0], "rated_current_ma", "lots"), *ROWS[1:])
+    bad = spoiled(UNKNOWN_HEADER, UNKNOWN_ROWS[1], "hv_v", "null")
+    table(tmp_path / "unknown.csv", UNKNOWN_HEADER, UNKNOWN_ROWS[0], spoiled(UNKNOWN_HEADER, bad, "demand_ma", "-1"))
+    done = calib("estimate", "--known", "known.csv", "--unknown", "unknown.csv", "--level", "90", "--out", ".")
+    told = done.stderr.splitlines()
+    assert (done.returncode, len(told)) == (2, 5)
+    for start in ("command line, --level '90'", "known.csv, row 2, rated_current_ma 'lots'", "command line, --out '.'"):
+        assert sum(line.startswith(start) for line in told) == 1
+    assert {line.split(" '")[0] for line in told if line.startswith("unknown")} == {
+        "unknown.csv, row 3, hv_v",
+        "unknown.csv, row 3, demand_ma",
+    }
+
+
+@pytest.mark.parametrize("level", ["0", "1", "-0.5", "1.5", "nan", "inf", "ninety", ""])
+@pytest.mark.parametrize("command", ["fit", "estimate"])
+def test_a_level_that_is_no_probability_is_refused(
+    calib: Run, known: Path, unknown: Path, command: str, level: str
+) -> None:
+    more = ("--unknown", str(unknown)) if command == "estimate" else ()
+    done = calib(command, "--known", str(known), *more, f"--level={level}")
+    shown = f"'{level}'" if level else "(empty)"
+    remedy = "is no probability between 0 and 1, both excluded; give one such as 0.9"
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == f"command line, --level {shown}: {remedy}\n"
+
+
+@pytest.mark.parametrize("option", ["--known", "--unknown"])
+def test_a_missing_file_is_one_line(calib: Run, known: Path, unknown: Path, option: str) -> None:
+    files = {"--known": str(known), "--unknown": str(unknown), option: "gone.csv"}
+    done = calib("estimate", *(word for pair in files.items() for word in pair))
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert done.stderr.startswith("gone.csv: ")
+    assert "there is no such file" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("out", "problem"),
+    [
+        (".", "is a folder"),
+        ("missing/answer.csv", "its folder is missing"),
+        ("unknown.csv", "is a file that the command reads"),
+        ("known.csv", "is a file that the command reads"),
+    ],
+)
+def test_a_file_that_must_not_be_written_is_refused(
+    calib: Run, known: Path, unknown: Path, out: str, problem: str
+) -> None:
+    before = (known.read_bytes(), unknown.read_bytes())
+    done = calib("estimate", "--known", "known.csv", "--unknown", "unknown.csv", "--out", out)
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert f"--out '{out}': {problem}" in done.stderr
+    assert (known.read_bytes(), unknown.read_bytes()) == before
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no device that is always full")
+@pytest.mark.parametrize("way", ["out", "standard output"])
+def test_a_full_disk_is_one_line_and_status_1(calib: Run, known: Path, unknown: Path, way: str) -> None:
+    words = ["estimate", "--known", str(known), "--unknown", str(unknown)]
+    if way == "out":
+        done = calib(*words, "--out", "/dev/full")
+    else:
+        with open("/dev/full", "w") as full:
+            done = calib(*words, capture_output=False, stdout=full, stderr=subprocess.PIPE)
+    assert done.returncode == 1
+    assert done.stderr.count("\n") == 1
+    assert "No space left on device" in done.stderr
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows closes pipes in another way")
+@pytest.mark.parametrize("words", [("--help",), ("fit", "--known", "known.csv")])
+def test_a_closed_pipe_is_no_error(known: Path, home: dict[str, str], words: tuple[str, ...]) -> None:
+    reader, writer = os.pipe()
+    os.close(reader)
+    command = [sys.executable, "-m", "calib", *words]
+    done = subprocess.run(command, stdout=writer, stderr=subprocess.PIPE, env=home, cwd=known.parent, timeout=300)
+    os.close(writer)
+    assert (done.returncode, done.stderr) == (0, b"")
