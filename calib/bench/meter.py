@@ -51,7 +51,8 @@ WINDING_TEMP_HALF_WIDTH_K = 1.5
 LEAD_NULL_U_OHM = 0.05
 
 # Relative standard uncertainty of a no-load voltage whose record states none [%]: the ordinary voltmeter at 4.97 V and
-# 13.88 V, no cancelling of gain credited since nobody knows whether one meter read both: 0.896 %, rounded.
+# 13.88 V, no cancelling of gain credited since nobody knows whether one meter read both: 0.896 %, rounded. One meter
+# on one range and the 0.3 % for the exciting drop would make 0.476 %, two meters and that allowance 0.945 %.
 DEFAULT_U_VOLTAGE_PCT = 0.9
 # The same for a resistance [%]: the ordinary ohmmeter at 50 ohm, the low end of high-voltage windings (0.693 %), the
 # lead null of 0.05 ohm (0.100 %) and a temperature within 1.5 K at 20 °C (0.340 %), in quadrature: 0.778 %, rounded.
@@ -107,6 +108,7 @@ def with_u(value: float, u: float, tag: str) -> Quantity:
 
 def with_relative(value: float, u_pct: float, tag: str) -> Quantity:
     """A value with its relative standard uncertainty, 0 or more [%], as `with_u` gives it."""
+    not_negative(f"relative uncertainty of {tag}", u_pct, "%")
     return with_u(value, abs(value) * u_pct / 100.0, tag)
 
 

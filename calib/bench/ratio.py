@@ -76,7 +76,7 @@ def max_excitation_v(
     fed_nominal_v : number
         Nominal voltage of the winding that is fed, rms, above 0 [V].
     highest_nominal_v : number
-        Nominal voltage of the highest winding, end to end, rms; at least `fed_nominal_v` is counted [V].
+        Nominal voltage of the highest winding, end to end, rms, at least `fed_nominal_v` [V].
     limit_v : float
         Voltage allowed on any winding, rms, above 0 [V].
 
