@@ -1,0 +1,8 @@
+"""What the known units teach: the multiplier, its scatter, the doubtful records."""
+
+from __future__ import annotations
+
+from calib.fit.multiplier import DEFAULT_LEVEL, Multiplier, fit
+from calib.fit.rows import Facts, facts
+
+__all__ = ["DEFAULT_LEVEL", "Facts", "Multiplier", "facts", "fit"]

@@ -1,0 +1,239 @@
+"""A mains transformer from first principles: what makers could have wound, before any record says what they did.
+
+A world is a set of habits (flux, current density, fill, wire series) shared by the makers of one time and place; a
+draw is one transformer of that world. The prior of the fit is what regressions say over many worlds; the practice
+register is one world that is seen through the meters of fictional workshops.
+
+Sources: Magnetic Circuits and Transformers (MIT EE Staff), transformer equation and heat balance; Electronic
+Transformers and Circuits (R. Lee), current density and window shares; Transformer and Inductor Design Handbook
+(McLyman), fill and surface; Radiotron Designer's Handbook, 4th ed. (Langford-Smith), usual voltages and loads.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from calib.bench import copper, wire
+from calib.supply.form_factor import winding_rms_per_dc
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+# Tongues of common scrapless laminations [mm], and how often power transformers of sets use them (judgement).
+TONGUES_MM = np.array([16.0, 18.0, 19.05, 20.0, 22.0, 22.225, 25.4, 26.0, 28.0, 28.575, 31.75, 32.0, 34.925])
+TONGUES_MM = np.append(TONGUES_MM, [38.1, 40.0, 44.45, 50.8])
+TONGUE_SHARE = np.array([2, 2, 4, 3, 4, 6, 9, 4, 7, 9, 11, 5, 9, 12, 4, 6, 3], dtype=float)
+SUPPLIES = (("full-wave", "capacitor"), ("full-wave", "choke"), ("bridge", "capacitor"), ("half-wave", "capacitor"))
+SUPPLIES += (("doubler", "capacitor"), ("bridge", "choke"), ("none", "none"))
+SUPPLY_SHARE = np.array([0.55, 0.13, 0.13, 0.07, 0.04, 0.03, 0.05])
+USUAL_VOLTS = {"full-wave": 620.0, "bridge": 280.0, "half-wave": 230.0, "doubler": 150.0, "none": 260.0}
+LINES = {50.0: (220.0, 230.0, 240.0), 60.0: (110.0, 115.0, 117.0, 120.0)}
+SHEET_DENSITY = 7650.0  # transformer sheet [kg/m3]
+HOT_RISE = 1.26  # resistance at about 85 °C over that at 20 °C, IEC 60076-2
+COIL_SURFACE = 33.0  # cooling surface of a square-stack core and coil, over tongue squared (McLyman)
+
+
+@dataclass(frozen=True)
+class World:
+    """Habits that the makers of one world share.
+
+    Attributes
+    ----------
+    flux_t : float
+        Median peak flux density at no load [T].
+    flux_sd : float
+        Standard deviation of its logarithm between designs.
+    flux_50hz : float
+        Flux density of 50 Hz designs over that of 60 Hz ones.
+    density_share : float
+        Median current density over what the temperature rise would permit.
+    density_sd : float
+        Standard deviation of its logarithm between designs.
+    density_slope : float
+        Further exponent of current density on tongue over 25.4 mm; 0 = makers use the heat limit, positive = they
+        spare small units.
+    fill : float
+        Median copper share of the window at 25.4 mm tongue.
+    fill_sd : float
+        Standard deviation of its logarithm between designs: insulation, and windows left half empty.
+    fill_heat : float
+        How far a design's current density answers to its own fill, 0 (makers go by the usual fill) to 1 (by heat).
+    hv_share : float
+        Median share of that copper in the high-voltage winding.
+    hv_share_sd : float
+        Standard deviation of its logarithm between designs: many heaters or none.
+    hv_depth : float
+        Median depth of the winding in the window, 0 at the limb and 1 at the outside.
+    rise_k : float
+        Median permitted average rise of the windings [K].
+    heater_share : float
+        Share of units whose supply uses a thermionic rectifier, which lowers the rms current.
+    gauges : str
+        Wire series: awg (whole gauges) or metric (R20 diameters).
+    """
+
+    flux_t: float = 1.18
+    flux_sd: float = 0.09
+    flux_50hz: float = 1.03
+    density_share: float = 0.74
+    density_sd: float = 0.15
+    density_slope: float = 0.12
+    fill: float = 0.23
+    fill_sd: float = 0.2
+    fill_heat: float = 0.4
+    hv_share: float = 0.36
+    hv_share_sd: float = 0.2
+    hv_depth: float = 0.55
+    rise_k: float = 52.0
+    heater_share: float = 0.6
+    gauges: str = "awg"
+
+
+def draw_world(rng: np.random.Generator) -> World:
+    """One world, its habits drawn from the ranges that textbooks and trade practice give."""
+    return World(
+        flux_t=float(np.clip(rng.normal(1.18, 0.10), 0.95, 1.5)),
+        flux_sd=float(rng.uniform(0.05, 0.13)),
+        flux_50hz=float(np.clip(rng.normal(1.03, 0.05), 0.92, 1.2)),
+        density_share=float(np.exp(rng.normal(math.log(0.74), 0.20))),
+        density_sd=float(rng.uniform(0.10, 0.22)),
+        density_slope=float(rng.normal(0.12, 0.15)),
+        fill=float(np.clip(rng.normal(0.23, 0.035), 0.15, 0.35)),
+        fill_sd=float(rng.uniform(0.10, 0.30)),
+        fill_heat=float(rng.uniform(0.0, 0.9)),
+        hv_share=float(np.clip(rng.normal(0.36, 0.03), 0.25, 0.45)),
+        hv_share_sd=float(rng.uniform(0.10, 0.30)),
+        hv_depth=float(rng.uniform(0.35, 0.72)),
+        rise_k=float(rng.uniform(42, 62)),
+        heater_share=float(rng.uniform(0.3, 0.9)),
+        gauges="awg" if rng.random() < 0.6 else "metric",
+    )
+
+
+def draw(count: int, world: World, rng: np.random.Generator) -> pd.DataFrame:
+    """Transformers of a world, each with its true facts and the maker's own rating.
+
+    Parameters
+    ----------
+    count : int
+        How many.
+    world : World
+        The habits.
+    rng : numpy.random.Generator
+        Source of chance; the same seed gives the same units.
+
+    Returns
+    -------
+    pandas.DataFrame
+        tongue_mm, stack_mm, core_area_cm2, line_voltage_v, line_frequency_hz, rectifier, filter, centre_tapped,
+        no_load_v (whole winding, rms) [V], resistance_ohm (whole winding at 20 °C) [ohm], wire_diameter_mm (bare),
+        primary_resistance_ohm [ohm], rated_current_ma (the maker's, direct, or rms where there is no rectifier) [mA].
+
+    Notes
+    -----
+    V = sqrt(2) pi f B A N; R = rho N MLT / w; I_rms = J w (Magnetic Circuits and Transformers). J follows from the
+    heat balance (iron loss + copper loss = h S rise), lowered by the maker's margin. Wire is then rounded to a gauge
+    that can be bought, which moves R and not the rating.
+    """
+    import pandas as pd
+
+    tongue = rng.choice(TONGUES_MM, count, p=TONGUE_SHARE / TONGUE_SHARE.sum()) / 1000
+    ratio = np.clip(np.exp(rng.normal(math.log(1.15), 0.24, count)), 0.7, 2.2)
+    stack = np.round(tongue * ratio * 1000) / 1000
+    frequency = rng.choice([50.0, 60.0], count, p=[0.45, 0.55])
+    supply = rng.choice(len(SUPPLIES), count, p=SUPPLY_SHARE)
+    rectifier = np.array([SUPPLIES[k][0] for k in supply])
+    flux = world.flux_t * np.where(frequency < 55, world.flux_50hz, 1.0) * np.exp(rng.normal(0, world.flux_sd, count))
+    volts = _voltages(rectifier, tongue, rng)
+    iron_area = tongue * stack * rng.uniform(0.88, 0.96, count)
+    turns = volts / (math.sqrt(2) * math.pi * frequency * flux * iron_area)
+    usual_fill = world.fill * (tongue / 0.0254) ** 0.15
+    fill = np.clip(usual_fill * np.exp(rng.normal(0, world.fill_sd, count)), 0.08, 0.45)
+    reckoned = usual_fill * (fill / usual_fill) ** world.fill_heat
+    density = _current_density(world, tongue, stack, reckoned, _iron_loss(flux, frequency, tongue, stack), rng)
+    hv_share = np.clip(world.hv_share * np.exp(rng.normal(0, world.hv_share_sd, count)), 0.12, 0.6)
+    wanted = hv_share * fill * 0.75 * tongue**2 / turns  # m2
+    diameter = _buyable(np.sqrt(4 * wanted / math.pi) * 1000, world.gauges)
+    depth = np.clip(world.hv_depth + rng.normal(0, 0.08, count), 0.1, 0.9)
+    mean_turn = 2 * (tongue + stack) + math.pi * tongue * depth
+    area = wire.wire_area_mm2(diameter) / 1e6
+    resistance = copper.RESISTIVITY_OHM_M["copper"] * turns * mean_turn / area * rng.uniform(1.0, 1.03, count)
+    rms = density * wanted * np.exp(rng.normal(0, 0.05, count))
+    rated = rms * 1000 / _form_factors(supply, world.heater_share, rng)
+    line = np.where(frequency < 55, rng.choice(LINES[50.0], count), rng.choice(LINES[60.0], count))
+    primary = resistance * (line / volts) ** 2 * hv_share / 0.48 * rng.uniform(0.75, 1.0, count)
+    return pd.DataFrame(
+        {
+            "tongue_mm": tongue * 1000,
+            "stack_mm": stack * 1000,
+            "core_area_cm2": tongue * stack * 1e4,
+            "line_voltage_v": line,
+            "line_frequency_hz": frequency,
+            "rectifier": rectifier,
+            "filter": [SUPPLIES[k][1] for k in supply],
+            "centre_tapped": rectifier == "full-wave",
+            "no_load_v": volts,
+            "resistance_ohm": resistance,
+            "wire_diameter_mm": diameter,
+            "primary_resistance_ohm": primary,
+            "rated_current_ma": _rounded_rating(rated),
+        }
+    )
+
+
+def _voltages(rectifier: np.ndarray, tongue: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """No-load volts of the whole winding: the usual ones of each circuit, a little higher in larger sets."""
+    usual = np.array([USUAL_VOLTS[name] for name in rectifier])
+    spread = np.where(rectifier == "full-wave", 0.22, 0.35)
+    return usual * (tongue / 0.030) ** 0.35 * np.exp(rng.normal(0, 1, len(tongue)) * spread)
+
+
+def _iron_loss(flux: np.ndarray, frequency: np.ndarray, tongue: np.ndarray, stack: np.ndarray) -> np.ndarray:
+    """Iron loss [W], 1.9 W/kg at 1 T and 60 Hz scaled by B^2 f^1.3 over a mass of 6 a^2 b at stacking factor 0.92."""
+    mass = 6 * tongue**2 * stack * 0.92 * SHEET_DENSITY
+    return mass * 1.9 * flux**2 * (frequency / 60) ** 1.3
+
+
+def _current_density(
+    world: World, tongue: np.ndarray, stack: np.ndarray, fill: np.ndarray, iron: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    """Rms current density [A/m2] that the rise permits, times the maker's margin."""
+    ratio = stack / tongue
+    surface = COIL_SURFACE * tongue**2 * (0.62 + 0.38 * ratio)
+    rise = world.rise_k * np.exp(rng.normal(0, 0.10, len(tongue)))
+    heat = 12.0 * surface * rise
+    copper_volume = fill * 0.75 * tongue**2 * tongue * (2 + 2 * ratio + math.pi / 2)
+    budget = np.maximum(heat - iron, 0.3 * heat)
+    permitted = np.sqrt(budget / (HOT_RISE * copper.RESISTIVITY_OHM_M["copper"] * copper_volume))
+    margin = world.density_share * np.exp(rng.normal(0, world.density_sd, len(tongue)))
+    return np.clip(permitted * margin * (tongue / 0.0254) ** world.density_slope, 1.2e6, 7.5e6)
+
+
+def _buyable(diameter_mm: np.ndarray, gauges: str) -> np.ndarray:
+    """The nearest wire of the series: whole AWG, or R20 preferred diameters."""
+    if gauges == "awg":
+        return wire.awg_diameter_mm(np.round(wire.awg_from_diameter(diameter_mm)))
+    return np.round(10 ** (np.round(20 * np.log10(diameter_mm)) / 20), 3)
+
+
+def _form_factors(supply: np.ndarray, heater_share: float, rng: np.random.Generator) -> np.ndarray:
+    """Rms current of the winding per ampere of direct current as the maker reckoned it, unit by unit.
+
+    A thermionic rectifier's drop lengthens conduction: about 15 % less rms current with capacitor input.
+    """
+    usual = np.array([winding_rms_per_dc(*pair) for pair in SUPPLIES])[supply]
+    capacitor = np.array([pair[1] == "capacitor" for pair in SUPPLIES])[supply]
+    thermionic = rng.random(len(supply)) < heater_share
+    shift = np.where(capacitor, np.where(thermionic, -0.06, 0.08), 0.0)
+    spread = np.where(np.array([pair[0] == "none" for pair in SUPPLIES])[supply], 0.02, 0.06)
+    return usual * np.exp(shift + rng.normal(0, 1, len(supply)) * spread)
+
+
+def _rounded_rating(milliampere: np.ndarray) -> np.ndarray:
+    """Ratings are stated in round figures: 1 mA under 30, 5 mA under 200, 10 mA above."""
+    step = np.where(milliampere < 30, 1.0, np.where(milliampere < 200, 5.0, 10.0))
+    return np.maximum(np.round(milliampere / step) * step, step)

@@ -1,0 +1,134 @@
+"""Given the scales, everything but each record's soundness is linear and Gaussian: the inner solution.
+
+The posterior of the coefficients and each record's odds are found together by mean-field iteration (variational
+Bayes; Bishop, Pattern Recognition and Machine Learning, chapter 10), which is deterministic and also bounds the
+evidence for the scales from below.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_solve
+from scipy.special import logsumexp
+
+LN_2PI = float(np.log(2 * np.pi))
+SHARE_PRIOR = (2.0, 38.0)  # Beta prior of the share of unsound records: mean 5 %
+MAX_ROUNDS = 60
+TOLERANCE = 1e-7
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the inner solution is given; s slips, of which the last is an unexplained error of the response.
+
+    Attributes
+    ----------
+    design : numpy.ndarray, shape (n, p)
+        One row a record.
+    response : numpy.ndarray, shape (n,)
+        ln(k m).
+    variance : numpy.ndarray, shape (n, s + 1)
+        Variance about the line: of a sound record first, then under each slip.
+    shift : numpy.ndarray, shape (n, s + 1)
+        What each adds to the residual; nothing where sound.
+    log_side : numpy.ndarray, shape (n, s + 1)
+        Log-likelihood of what else is known of the record (core and wire against V/R), with the log of each slip's
+        share among the unsound.
+    """
+
+    design: np.ndarray
+    response: np.ndarray
+    variance: np.ndarray
+    shift: np.ndarray
+    log_side: np.ndarray
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Posterior at one value of the scales.
+
+    Attributes
+    ----------
+    mean, covariance : numpy.ndarray
+        Of the coefficients.
+    weight : numpy.ndarray, shape (n,)
+        Precision with which each record pulled.
+    odds : numpy.ndarray, shape (n, s + 1)
+        Probability of sound, then of each slip.
+    share : float
+        Share of unsound records.
+    bound : float
+        Lower bound of the log evidence.
+    """
+
+    mean: np.ndarray
+    covariance: np.ndarray
+    weight: np.ndarray
+    odds: np.ndarray
+    share: float
+    bound: float
+
+
+def solve(evidence: Evidence, prior_mean: np.ndarray, prior_precision: np.ndarray) -> Solution:
+    """Posterior of the coefficients and of each record's soundness at given scales.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        The records; none is a valid number.
+    prior_mean : numpy.ndarray, shape (p,)
+        Prior mean.
+    prior_precision : numpy.ndarray, shape (p, p)
+        Inverse of the prior's covariance.
+
+    Returns
+    -------
+    Solution
+        At the fixed point, or after 60 rounds.
+    """
+    x, y = evidence.design, evidence.response
+    identity, pull = np.eye(len(prior_mean)), prior_precision @ prior_mean
+    log_prior = np.linalg.slogdet(prior_precision)[1]
+    mean, share, last = prior_mean, SHARE_PRIOR[0] / sum(SHARE_PRIOR), -np.inf
+    covariance = cho_solve((np.linalg.cholesky(prior_precision), True), identity)
+    log_each, weight, bound = _log_each(evidence, mean, covariance, share), np.zeros(len(y)), 0.0
+    for _ in range(MAX_ROUNDS):
+        odds = _odds(log_each)
+        share = (SHARE_PRIOR[0] + (1 - odds[:, 0]).sum()) / (sum(SHARE_PRIOR) + len(y))
+        weight = odds[:, 0] / evidence.variance[:, 0] + odds[:, -1] / evidence.variance[:, -1]
+        weighted = x * weight[:, None]
+        factor = np.linalg.cholesky(prior_precision + weighted.T @ x)
+        covariance = cho_solve((factor, True), identity)
+        mean = covariance @ (pull + weighted.T @ y)
+        log_each = _log_each(evidence, mean, covariance, share)
+        away = mean - prior_mean
+        divergence = np.sum(prior_precision * covariance) + away @ prior_precision @ away - len(mean)
+        divergence = 0.5 * (divergence - log_prior + 2 * np.log(np.diag(factor)).sum())
+        bound = float(logsumexp(log_each, axis=1).sum() if len(y) else 0.0) - divergence + _log_share_prior(share)
+        if abs(bound - last) < TOLERANCE * (1 + abs(bound)):
+            break
+        last = bound
+    return Solution(mean, covariance, weight, _odds(log_each), float(share), float(bound))
+
+
+def _odds(log_each: np.ndarray) -> np.ndarray:
+    return np.exp(log_each - logsumexp(log_each, axis=1, keepdims=True)) if len(log_each) else np.exp(log_each)
+
+
+def _log_share_prior(share: float) -> float:
+    a, b = SHARE_PRIOR
+    return float(a * np.log(share) + b * np.log1p(-share))
+
+
+def _log_each(evidence: Evidence, mean: np.ndarray, covariance: np.ndarray, share: float) -> np.ndarray:
+    """Expected log-likelihood of each record under sound and under each slip, with the log of its share."""
+    x = evidence.design
+    residual = evidence.response - x @ mean
+    spread = np.einsum("ij,ij->i", x @ covariance, x)
+    misfit = ((residual[:, None] - evidence.shift) ** 2 + spread[:, None]) / evidence.variance
+    logs = evidence.log_side - 0.5 * (LN_2PI + np.log(evidence.variance) + misfit)
+    logs[:, 0] += np.log1p(-share)
+    logs[:, 1:] += np.log(share)
+    return logs

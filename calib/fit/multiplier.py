@@ -1,0 +1,260 @@
+"""The fit and its result: what the known units teach of the multiplier and its scatter."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from calib.fit import doubts, report, tables
+from calib.fit.chains import Sides, fit_sides
+from calib.fit.effects import Layout, Scales, Unmeasured, grade_variance, unit_variance
+from calib.fit.mixture import Evidence, Solution, solve
+from calib.fit.predict import quantiles
+from calib.fit.prior import FILE, MAIN, Prior, load_prior
+from calib.fit.rows import Facts, facts
+from calib.fit.scales import Node, nodes_of, scales_at
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from calib.fit.check import Check
+
+DEFAULT_LEVEL = 0.9
+
+
+@dataclass(frozen=True)
+class Multiplier:
+    """What the known units teach: the multiplier, how it falls with size, its scatter, and the doubtful records.
+
+    ``str()`` is a report for people; the methods give data frames. Two intervals are kept apart: the mean of a class
+    (:meth:`classes`) and the rating of one unit (:meth:`estimate`).
+
+    Attributes
+    ----------
+    rows : Facts
+        The known units, one a (contributor, unit), sorted.
+    layout, sides, unmeasured, prior
+        How the coefficients are laid out, the side regressions, and the prior that began it.
+    nodes, solutions : tuple
+        Scales with their shares of the average, and the posterior at each; the mode first.
+    content_hash : str
+        Hash of the records, the prior and the settings that made this fit.
+    notes : tuple of str
+        What was noted on the way, such as a record given twice.
+    level : float
+        Probability of the intervals where none is asked.
+    """
+
+    rows: Facts = field(repr=False)
+    layout: Layout = field(repr=False)
+    sides: Sides = field(repr=False)
+    unmeasured: Unmeasured = field(repr=False)
+    prior: Prior = field(repr=False)
+    nodes: tuple[Node, ...] = field(repr=False)
+    solutions: tuple[Solution, ...] = field(repr=False)
+    content_hash: str
+    notes: tuple[str, ...] = ()
+    level: float = DEFAULT_LEVEL
+
+    @property
+    def records(self) -> int:
+        """How many known units made the fit."""
+        return len(self.rows)
+
+    @property
+    def simulated(self) -> bool:
+        """Whether any known unit is simulated."""
+        return bool(self.rows.frame["simulated"].any())
+
+    @cached_property
+    def shares(self) -> np.ndarray:
+        """Share of each node in the average, shape (g,)."""
+        return np.array([node.share for node in self.nodes])
+
+    @property
+    def scatter(self) -> float:
+        """Standard deviation of ln multiplier between units whose core is known and whose wire is not."""
+        square = self.shares @ np.array([node.scales.noise**2 for node in self.nodes])
+        return float(np.sqrt(square + self.unmeasured.wire))
+
+    @cached_property
+    def odds(self) -> np.ndarray:
+        """Probability that each known unit is sound, then of each slip of doubts.NAMES, shape (n, s + 1)."""
+        return np.einsum("g,gns->ns", self.shares, np.array([one.odds for one in self.solutions]))
+
+    def predictive(self, rows: Facts) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Mixture for the rating of each unit, in ln mA: shares (g,), means (g, n) and standard deviations (g, n)."""
+        completed, _, _ = self.sides.complete(rows)
+        x = self.layout.design(rows, completed)
+        back = rows.ln_v_over_r - rows.form
+        means = np.array([x @ one.mean + back for one in self.solutions])
+        spread = np.array([np.einsum("ij,ij->i", x @ one.covariance, x) for one in self.solutions])
+        noise = np.array([unit_variance(rows, self.unmeasured, node.scales) for node in self.nodes])
+        return self.shares, means, np.sqrt(spread + noise)
+
+    def mean_of(self, x: np.ndarray, level: float) -> np.ndarray:
+        """Median, low and high of linear forms of the coefficients, shape (3, n): no scatter of single units."""
+        means = np.array([x @ one.mean for one in self.solutions])
+        spread = np.array([np.einsum("ij,ij->i", x @ one.covariance, x) for one in self.solutions])
+        sd = np.sqrt(np.maximum(spread, 1e-18))
+        tail = (1 - level) / 2
+        return np.array([quantiles(self.shares, means, sd, at) for at in (0.5, tail, 1 - tail)])
+
+    def classes(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
+        """Multiplier by size class and supply, with confidence limits of the class's mean [mA per V/ohm]."""
+        return tables.classes(self, level)
+
+    def terms(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
+        """Coefficients of the fit in ln multiplier: name, value, low, high."""
+        value, low, high = self.mean_of(np.eye(self.layout.width), level)
+        return tables.frame({"name": list(self.layout.names), "value": value, "low": low, "high": high})
+
+    def suspects(self) -> pd.DataFrame:
+        """Known units less likely sound than not, the most doubtful first, with the slip that would explain each."""
+        return tables.suspects(self)
+
+    def line(self, rectifier: str, filter: str, level: float, areas: np.ndarray) -> pd.DataFrame:
+        """Multiplier over core area for one supply: mean with confidence band, and the band of single units."""
+        return tables.line(self, rectifier, filter, level, areas)
+
+    def points(self, rectifier: str, filter: str) -> pd.DataFrame:
+        """The known units with a core, their multipliers brought to one supply."""
+        return tables.points(self, rectifier, filter)
+
+    def estimate(self, unknown: pd.DataFrame, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
+        """Rated current of unknown units with the interval that holds each unit's own rating.
+
+        Parameters
+        ----------
+        unknown : pandas.DataFrame
+            As :func:`calib.read_unknown` gives it; it is not changed.
+        level : float
+            Probability of the interval, above 0 and below 1.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a unit, in the same order; no_load_v [V rms, whole winding], v_over_r [V/ohm], multiplier and its
+            limits [mA per V/ohm], rated_current_ma, low_ma, high_ma, floor_ma [mA], odds_of_demand [0 to 1].
+
+        Raises
+        ------
+        ValueError
+            A level outside 0 to 1.
+        """
+        return tables.estimates(self, unknown, level)
+
+    def check(self, level: float = DEFAULT_LEVEL) -> Check:
+        """Each known unit estimated from the others: how often its rating lay inside its interval."""
+        from calib.fit.check import leave_one_out
+
+        return leave_one_out(self, level)
+
+    @cached_property
+    def regression(self) -> Any:
+        """statsmodels' results of the conditional regression at the mode: whitened records, then the prior as rows.
+
+        Its residuals, influence measures and summary are there for those who want them; the coefficients agree with
+        the mode's to rounding.
+        """
+        from calib.fit.conditional import regression
+
+        return regression(self)
+
+    def __str__(self) -> str:
+        return report.summary(self)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Multiplier) and other.content_hash == self.content_hash
+
+    def __hash__(self) -> int:
+        return hash(self.content_hash)
+
+
+def fit(known: pd.DataFrame) -> Multiplier:
+    """Fit the multiplier to known units.
+
+    Parameters
+    ----------
+    known : pandas.DataFrame
+        As :func:`calib.read_known` gives it; none is a valid number (the result is then the prior's). Not changed.
+
+    Returns
+    -------
+    Multiplier
+        Complete; it prints a summary.
+
+    Notes
+    -----
+    ln(k m) is regressed on core, frequency, V/R, voltage and wire, with deviations by supply, evidence, size class and
+    contributor under the design model's prior; each record is sound or holds one of the slips of doubts.py; the scales
+    are averaged over. No sampling: the same records give the same digits in any order.
+    """
+    rows, notes = _one_each(facts(known))
+    prior = load_prior()
+    layout = Layout(tuple(sorted(set(rows.frame["contributor"]) - {""})))
+    sides = fit_sides(rows, prior)
+    start = scales_at(np.zeros(3), prior.main)
+    main = slice(0, len(MAIN))
+    unmeasured = Unmeasured.of(prior.main.mean, prior.main.covariance * 0, sides)
+    problem = Problem(rows, layout, sides, unmeasured, prior)
+    first = problem.solve(start)
+    unmeasured = Unmeasured.of(first.mean[main], first.covariance[main, main], sides)
+    problem = Problem(rows, layout, sides, unmeasured, prior)
+    nodes = nodes_of(lambda scales: problem.solve(scales).bound, prior.main)
+    solutions = tuple(problem.solve(node.scales) for node in nodes)
+    return Multiplier(rows, layout, sides, unmeasured, prior, tuple(nodes), solutions, _content_hash(rows), notes)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """The records and the prior, ready to be solved at any scales."""
+
+    rows: Facts
+    layout: Layout
+    sides: Sides
+    unmeasured: Unmeasured
+    prior: Prior
+
+    @cached_property
+    def design(self) -> np.ndarray:
+        """Design matrix of the known units, shape (n, p)."""
+        completed, _, _ = self.sides.complete(self.rows)
+        return self.layout.design(self.rows, completed)
+
+    @cached_property
+    def slips(self) -> doubts.SlipEffects:
+        """What each slip would do to each record."""
+        return doubts.effects(self.rows, self.sides, self.prior)
+
+    def evidence(self, scales: Scales) -> Evidence:
+        """What the inner solution is given at these scales."""
+        sound = unit_variance(self.rows, self.unmeasured, scales) + grade_variance(self.rows)
+        variance = sound[:, None] + self.slips.extra_variance
+        return Evidence(self.design, self.rows.response, variance, self.slips.shift, self.slips.log_side)
+
+    def solve(self, scales: Scales) -> Solution:
+        """Posterior at these scales."""
+        return solve(self.evidence(scales), *self.layout.prior(self.prior, scales))
+
+
+def _one_each(rows: Facts) -> tuple[Facts, tuple[str, ...]]:
+    """One record a (contributor, unit), in an order of their own; a repeated record is not two opinions."""
+    key = rows.frame[["contributor", "unit"]].assign(at=np.arange(len(rows)))
+    key = key.sort_values(["contributor", "unit", "at"], kind="stable")
+    last = key.drop_duplicates(["contributor", "unit"], keep="last")
+    dropped = len(key) - len(last)
+    notes = (f"{dropped} repeated record(s) of one contributor and unit counted once",) if dropped else ()
+    return rows.take(last["at"].to_numpy(dtype=int)), notes
+
+
+def _content_hash(rows: Facts) -> str:
+    digest = hashlib.sha256(FILE.read_bytes())
+    digest.update(rows.frame.to_csv(index=False, float_format="%.15g").encode())
+    for part in (rows.covariates, rows.wire, rows.reading_variance, rows.form, rows.response):
+        digest.update(np.ascontiguousarray(part).tobytes())
+    return digest.hexdigest()[:16]

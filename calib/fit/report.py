@@ -1,0 +1,41 @@
+"""The fit in words, for a person at a bench."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from calib.fit.multiplier import Multiplier
+
+SIMULATED = "Simulated practice data: no line of this is about a real transformer."
+CAUTION = "An estimate with its spread, not a rating: local codes and licensed practice take precedence."
+
+
+def summary(model: Multiplier) -> str:
+    """A report of a fit: what made it, the multiplier by size class, and what is doubtful."""
+    lines = [SIMULATED, ""] if model.simulated else []
+    lines += [_made_of(model), "", f"Multiplier, mA per V/ohm, with {model.level:.0%} confidence limits of the mean"]
+    for (rectifier, filter), part in model.classes(model.level).groupby(["rectifier", "filter"], sort=False):
+        lines += ["", f"{rectifier}, {filter} input", "  class  core area cm2  known   multiplier   low    high"]
+        for row in part.itertuples():
+            area = f"{row.low_area_cm2:g} to {row.high_area_cm2:g}" if row.high_area_cm2 < 1e3 else "32 and up"
+            lines.append(
+                f"  {row.size_class:>5}  {area:>13}  {row.count:>5}  {row.multiplier:>10.1f}  {row.low:>5.1f}  "
+                f"{row.high:>5.1f}"
+            )
+    lines += ["", f"Between units of one size, supply and bench: about {model.scatter:.0%} (standard deviation)."]
+    doubtful = model.suspects()
+    if len(doubtful):
+        lines += ["", "Doubtful records, kept but hardly counted:"]
+        lines += [
+            f"  {row.contributor}, {row.unit}: sound with probability {row.odds_sound:.2f}; {row.likely_slip}"
+            for row in doubtful.itertuples()
+        ]
+    return "\n".join([*lines, *model.notes, "", CAUTION])
+
+
+def _made_of(model: Multiplier) -> str:
+    if not model.records:
+        return f"No known units: the first-principles prior alone (fit {model.content_hash})"
+    benches = len(model.layout.contributors)
+    return f"{model.records} known units from {benches} contributor(s) (fit {model.content_hash})"

@@ -1,0 +1,245 @@
+"""The tables that a fit gives: classes, suspects, the line and its points, and the estimates of unknown units."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from calib.bench.core import SIZE_CLASS_LABELS, size_class_bounds
+from calib.fit import doubts
+from calib.fit.predict import exceeds, quantiles
+from calib.fit.prior import MAIN
+from calib.fit.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, PAIRS, Facts, facts, size_classes
+from calib.supply.form_factor import FORM_FACTOR
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from calib.fit.multiplier import Multiplier
+
+FIRST_SUPPLY = ("full-wave", "capacitor")  # shown where no record says which supply matters
+SMALLEST_CM2, LARGEST_CM2 = 2.0, 60.0  # where the open classes are taken to begin and end
+FEW_RECORDS = 6
+SUSPECT_ODDS = 0.5
+USUAL_WEIGHT = 5.0  # records that the prior's usual V/R and voltage of a size count for
+BEYOND = 1.05  # an area this factor outside those seen is an extrapolation
+
+
+def frame(columns: dict) -> pd.DataFrame:
+    """A data frame, with pandas imported only when one is made."""
+    import pandas as pd
+
+    return pd.DataFrame(columns)
+
+
+def classes(model: Multiplier, level: float) -> pd.DataFrame:
+    """See :meth:`Multiplier.classes`."""
+    _check_level(level)
+    seen = [pair for k, pair in enumerate(PAIRS) if np.any(model.rows.pair == k)] or [FIRST_SUPPLY]
+    cells = [(label, *pair) for pair in seen for label in SIZE_CLASS_LABELS]
+    limits = [size_class_bounds(label) for label, _, _ in cells]
+    value, low, high = class_means(model, cells, _usual_frequency(model), level)
+    at = model.rows.frame
+    counts = [int(((at["size_class"] == c) & (at["rectifier"] == r) & (at["filter"] == f)).sum()) for c, r, f in cells]
+    return frame(
+        {
+            "size_class": [cell[0] for cell in cells],
+            "rectifier": [cell[1] for cell in cells],
+            "filter": [cell[2] for cell in cells],
+            "low_area_cm2": [limit[0] for limit in limits],
+            "high_area_cm2": [limit[1] for limit in limits],
+            "count": counts,
+            "multiplier": value,
+            "low": low,
+            "high": high,
+        }
+    )
+
+
+def class_means(model: Multiplier, cells: list, frequency: np.ndarray | float, level: float) -> np.ndarray:
+    """Median, low and high of the class's mean multiplier [mA per V/ohm] for (class, rectifier, filter), shape (3, n)."""
+    bounds = [size_class_bounds(label) for label, _, _ in cells]
+    areas = np.array([np.sqrt(max(low, SMALLEST_CM2) * min(high, LARGEST_CM2)) for low, high in bounds])
+    x = _line_rows(model, areas, [(r, f) for _, r, f in cells], frequency, [label for label, _, _ in cells])
+    form = np.log([FORM_FACTOR[r, f][0] for _, r, f in cells])
+    return np.exp(model.mean_of(x, level) - form)
+
+
+def _line_rows(
+    model: Multiplier, areas: np.ndarray, pairs: list, frequency: np.ndarray | float, labels: list | np.ndarray
+) -> np.ndarray:
+    """Design rows of an ordinary unit at each area: usual V/R and voltage of its size, no wire departure."""
+    x = np.zeros((len(areas), model.layout.width))
+    core = np.log(areas / CENTRE_AREA_CM2)
+    ratio, volts = _usual(model)
+    x[:, : len(MAIN)] = np.column_stack(
+        [
+            np.ones(len(areas)),
+            core,
+            np.broadcast_to(np.log(np.asarray(frequency) / CENTRE_FREQUENCY_HZ), len(areas)),
+            ratio[0] + ratio[1] * core,
+            volts[0] + volts[1] * core,
+            np.zeros(len(areas)),
+        ]
+    )
+    starts, at = model.layout.starts, np.arange(len(areas))
+    x[at, starts["supply"] + np.array([PAIRS.index(pair) for pair in pairs], dtype=int)] = 1.0
+    x[at, starts["class"] + np.array([SIZE_CLASS_LABELS.index(label) for label in labels], dtype=int)] = 1.0
+    return x
+
+
+def _usual(model: Multiplier) -> np.ndarray:
+    """Intercept and slope on ln area of the V/R and voltage covariates: the prior's, moved to the known units' level."""
+    usual = model.prior.usual.copy()
+    sound = model.rows.has_core & (model.odds[:, 0] > SUSPECT_ODDS)
+    if sound.any():
+        x = model.rows.covariates[sound]
+        share = len(x) / (len(x) + USUAL_WEIGHT)
+        for k, column in enumerate((3, 4)):
+            usual[k, 0] += share * np.median(x[:, column] - usual[k, 0] - usual[k, 1] * x[:, 1])
+    return usual
+
+
+def _usual_frequency(model: Multiplier) -> float:
+    """The line frequency that the table and the line are stated for: the commonest among the known units, else 60 Hz."""
+    if not len(model.rows):
+        return CENTRE_FREQUENCY_HZ
+    values, counts = np.unique(np.round(np.exp(model.rows.covariates[:, 2]) * CENTRE_FREQUENCY_HZ), return_counts=True)
+    return float(values[np.argmax(counts)])
+
+
+def suspects(model: Multiplier) -> pd.DataFrame:
+    """See :meth:`Multiplier.suspects`."""
+    odds = model.odds
+    order = np.argsort(odds[:, 0], kind="stable")
+    order = order[odds[order, 0] < SUSPECT_ODDS]
+    at = model.rows.frame.iloc[order]
+    likely = odds[order, 1:].argmax(axis=1) if len(order) else []
+    return frame(
+        {
+            "contributor": at["contributor"].to_numpy(),
+            "unit": at["unit"].to_numpy(),
+            "odds_sound": odds[order, 0],
+            "likely_slip": [doubts.NAMES[k] for k in likely],
+        }
+    )
+
+
+def line(model: Multiplier, rectifier: str, filter: str, level: float, areas: np.ndarray) -> pd.DataFrame:
+    """See :meth:`Multiplier.line`; stated for the commonest line frequency among the known units."""
+    _check_level(level)
+    areas = np.asarray(areas, dtype=float)
+    x = _line_rows(model, areas, [(rectifier, filter)] * len(areas), _usual_frequency(model), size_classes(areas))
+    form = np.log(FORM_FACTOR[rectifier, filter][0])
+    # The line is drawn without the steps of the classes, whose deviation widens the band instead.
+    x[:, model.layout.starts["class"] : model.layout.starts["contributor"]] = 0.0
+    value, low, high = np.exp(model.mean_of(x, level) - form)
+    means = np.array([x @ one.mean - form for one in model.solutions])
+    spread = np.array([np.einsum("ij,ij->i", x @ one.covariance, x) for one in model.solutions])
+    noise = np.array([node.scales.noise**2 + node.scales.size_class**2 for node in model.nodes])[:, None]
+    sd = np.sqrt(spread + noise + model.unmeasured.wire)
+    tail = (1 - level) / 2
+    unit_low, unit_high = (np.exp(quantiles(model.shares, means, sd, at)) for at in (tail, 1 - tail))
+    return frame(
+        {
+            "core_area_cm2": areas,
+            "multiplier": value,
+            "low": low,
+            "high": high,
+            "unit_low": unit_low,
+            "unit_high": unit_high,
+        }
+    )
+
+
+def points(model: Multiplier, rectifier: str, filter: str) -> pd.DataFrame:
+    """See :meth:`Multiplier.points`: each multiplier times its own form factor over that of the supply asked for."""
+    kept = model.rows.has_core
+    rows = model.rows.take(kept)
+    at = rows.frame.reset_index(drop=True)
+    columns = ["contributor", "unit", "evidence", "rectifier", "filter", "core_area_cm2", "size_class", "simulated"]
+    asked = np.log(FORM_FACTOR[rectifier, filter][0])
+    return at[columns].assign(multiplier=np.exp(rows.response - asked), odds_sound=model.odds[kept, 0])
+
+
+def estimates(model: Multiplier, unknown: pd.DataFrame, level: float) -> pd.DataFrame:
+    """See :meth:`Multiplier.estimate`."""
+    _check_level(level)
+    rows = facts(unknown)
+    share, mean, sd = model.predictive(rows)
+    tail = (1 - level) / 2
+    middle, low, high, floor = (np.exp(quantiles(share, mean, sd, at)) for at in (0.5, tail, 1 - tail, 1 - level))
+    demand = unknown["demand_ma"].to_numpy(dtype=float) if "demand_ma" in unknown else np.full(len(rows), np.nan)
+    with np.errstate(divide="ignore"):
+        odds = exceeds(share, mean, sd, np.log(demand))
+    multiplier = _multipliers(model, rows, level)
+    wire = np.where(rows.has_wire, "+gauge", "")
+    return frame(
+        {
+            "unit": rows.frame["unit"].to_numpy(),
+            "no_load_v": rows.frame["no_load_v"].to_numpy(),
+            "v_over_r": rows.frame["v_over_r"].to_numpy(),
+            "size_class": rows.frame["size_class"].to_numpy(),
+            "predictors": [f"v_over_r{'+core' if c else ''}{w}" for c, w in zip(rows.has_core, wire, strict=True)],
+            "multiplier": multiplier[0],
+            "multiplier_low": multiplier[1],
+            "multiplier_high": multiplier[2],
+            "rated_current_ma": middle,
+            "low_ma": low,
+            "high_ma": high,
+            "floor_ma": floor,
+            "odds_of_demand": odds,
+            "flags": _flags(model, rows),
+        }
+    )
+
+
+def _multipliers(model: Multiplier, rows: Facts, level: float) -> np.ndarray:
+    """The class's mean multiplier for each unit's supply and frequency; without a core, that of its own V/R."""
+    result = np.empty((3, len(rows)))
+    own = ~rows.has_core
+    if own.any():
+        bare = rows.take(own)
+        x = model.layout.design(bare, model.sides.complete(bare)[0])
+        result[:, own] = np.exp(model.mean_of(x, level) - bare.form)
+    if (~own).any():
+        sized = rows.take(~own)
+        frequency = np.exp(sized.covariates[:, 2]) * CENTRE_FREQUENCY_HZ
+        at = sized.frame
+        keys = list(zip(at["size_class"], at["rectifier"], at["filter"], np.round(frequency, 6), strict=True))
+        cells = sorted(set(keys))
+        means = class_means(model, [cell[:3] for cell in cells], np.array([cell[3] for cell in cells]), level)
+        place = {cell: k for k, cell in enumerate(cells)}
+        metal = sized.form - np.log([FORM_FACTOR[PAIRS[k]][0] for k in sized.pair])
+        result[:, ~own] = means[:, [place[key] for key in keys]] * np.exp(-metal)
+    return result
+
+
+def _flags(model: Multiplier, rows: Facts) -> list[str]:
+    """What a reader must know of each estimate, joined by semicolons."""
+    known = model.rows.covariates[model.rows.has_core & (model.odds[:, 0] > SUSPECT_ODDS), 1]
+    area = rows.covariates[:, 1]
+    beyond = np.zeros(len(rows), dtype=bool)
+    if len(known):
+        beyond = (area > known.max() + np.log(BEYOND)) | (area < known.min() - np.log(BEYOND))
+    _, core_off, wire_off = model.sides.complete(rows)
+    strange = np.abs(np.nan_to_num(core_off)) > 3 * np.hypot(model.sides.core.scatter, 0.1)
+    strange |= np.abs(np.nan_to_num(wire_off)) > 3 * np.hypot(model.sides.wire.scatter, 0.05)
+    strange |= np.abs(np.nan_to_num(rows.frame["reading_gap"].to_numpy(dtype=float))) > 0.03
+    unmeasured = ~rows.has_core
+    simulated = rows.frame["simulated"].to_numpy(dtype=bool) | model.simulated
+    marks = [
+        ("prior-only", np.full(len(rows), model.records == 0)),
+        ("few-records", np.full(len(rows), 0 < model.records < FEW_RECORDS)),
+        ("extrapolated", beyond),
+        ("no-core", unmeasured),
+        ("suspect-reading", strange),
+        ("simulated", simulated),
+    ]
+    return [";".join(name for name, mask in marks if mask[k]) for k in range(len(rows))]
+
+
+def _check_level(level: float) -> None:
+    if not 0 < level < 1:
+        raise ValueError(f"level is {level}: it is a probability, give one above 0 and below 1, such as 0.9")
