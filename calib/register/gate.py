@@ -1,0 +1,143 @@
+"""Hold the register's file for the moment of one piece of work, and queue fairly for it."""
+
+from __future__ import annotations
+
+import os
+import random
+import threading
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from filelock import FileLock, Timeout
+
+from calib.errors import RegisterError
+from calib.register.trouble import busy, is_held, told
+
+if TYPE_CHECKING:
+    import duckdb
+
+WAIT_S = 15.0
+STORAGE = "v1.4.0"
+# One piece of work at a time on a file within this process; between processes the gate file and the database's lock.
+_TURNS: defaultdict[Path, threading.Lock] = defaultdict(threading.Lock)
+
+
+def engine() -> duckdb.DuckDBPyConnection:
+    """A connection with nothing attached, which never fetches an extension."""
+    import duckdb
+
+    return duckdb.connect(
+        config={"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}  # offline, always
+    )
+
+
+def attach(con: duckdb.DuckDBPyConnection, path: Path, name: str, *options: str) -> None:
+    """Open a database file under a name; a new file is written so that DuckDB 1.4 and later can read it."""
+    quoted = str(path).replace("'", "''")
+    asked = ", ".join([*options, f"STORAGE_VERSION '{STORAGE}'"])
+    con.execute(f"ATTACH '{quoted}' AS {name} ({asked})")
+
+
+@contextmanager
+def turn(path: Path, wait: float = WAIT_S) -> Iterator[FileLock]:
+    """Wait for the gate file beside the register; whoever has it is the next to open the register.
+
+    Raises
+    ------
+    RegisterError
+        The gate stayed shut for `wait` [s], or its folder cannot be written.
+    """
+    gate = FileLock(f"{path}.gate")
+    try:
+        gate.acquire(timeout=wait, poll_interval=0.005)
+    except Timeout:
+        raise busy(path, None, wait) from None
+    except OSError as error:
+        raise told(path, error) from None
+    try:
+        yield gate
+    finally:
+        gate.release()
+
+
+@contextmanager
+def session(path: Path, wait: float = WAIT_S) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Hold a register's file: a connection whose current database, named `register`, it is.
+
+    Parameters
+    ----------
+    path : Path
+        The register's file, which is there.
+    wait : float
+        How long to wait for others [s].
+
+    Raises
+    ------
+    RegisterError
+        The file is missing, busy, damaged, no database, written by a newer version, or the disk is full.
+    """
+    import duckdb
+
+    until = time.monotonic() + wait
+    lock = _TURNS[path]
+    if not lock.acquire(timeout=wait):
+        raise busy(path, None, wait)
+    try:
+        with closing(engine()) as con:
+            if _writable(path):
+                with turn(path, wait):
+                    _open(con, path, until, wait)
+            else:
+                _open(con, path, until, wait, "READ_ONLY")
+            try:
+                yield con
+            except (duckdb.ProgrammingError, duckdb.ConversionException):
+                raise
+            except duckdb.Error as error:
+                raise told(path, error) from error
+    finally:
+        lock.release()
+
+
+@contextmanager
+def transaction(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
+    """All of what is done inside, or none of it."""
+    import duckdb
+
+    con.execute("BEGIN")
+    try:
+        yield
+    except BaseException:
+        with suppress(duckdb.Error):  # the first error is the one to tell
+            con.execute("ROLLBACK")
+        raise
+    con.execute("COMMIT")
+
+
+def _writable(path: Path) -> bool:
+    return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+
+
+def _open(con: duckdb.DuckDBPyConnection, path: Path, until: float, wait: float, *options: str) -> None:
+    import duckdb
+
+    while True:
+        if not path.exists():
+            raise RegisterError(f"{path}: there is no such register; name one that is there, or add a unit to make it")
+        if path.is_file() and path.stat().st_size == 0:
+            raise RegisterError(f"{path}: it is empty and no register; name a register, or restore it from a backup")
+        try:
+            attach(con, path, "register", *options)
+        except (duckdb.Error, OSError) as error:
+            if not is_held(error):
+                raise told(path, error) from error
+            if time.monotonic() > until:
+                raise busy(path, error, wait) from error
+            time.sleep(0.002 + 0.02 * random.random())
+        else:
+            con.execute("USE register")
+            return

@@ -1,0 +1,133 @@
+"""Make a register, open one that is there, copy one."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+from uuid import uuid4
+
+from platformdirs import user_data_path
+
+from calib.errors import RegisterError
+from calib.register.gate import WAIT_S, attach, engine, session, transaction, turn
+from calib.register.ledger import bring
+from calib.register.migrate import applied, migrate, steps, tables
+from calib.register.trouble import told
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+DATA_FOLDER = user_data_path("calib", appauthor=False)
+
+
+def make(path: Path, simulated: bool, first: pd.DataFrame | None = None, wait: float = WAIT_S) -> None:
+    """Make a register where there is none; one that is there by then is left as it is.
+
+    It is made beside its place and moved there when it is whole, so that nobody ever sees half of one.
+
+    Parameters
+    ----------
+    path : Path
+        Where it is to be; its folder is there, or is the user's data folder.
+    simulated : bool
+        Whether it is for records made up for practice.
+    first : pandas.DataFrame or None
+        Records that it holds from the start, as `read_known` gives them.
+    wait : float
+        How long to wait for others [s].
+
+    Raises
+    ------
+    RegisterError
+        It cannot be made there.
+    """
+    import duckdb
+
+    if path.parent == DATA_FOLDER:
+        with suppress(OSError):
+            DATA_FOLDER.mkdir(parents=True, exist_ok=True)
+    if not path.parent.is_dir():
+        raise RegisterError(f"{path}: there is no folder {path.parent}; make it first, or name another place")
+    with turn(path, wait):
+        if path.exists():
+            return
+        log = Path(f"{path}.wal")
+        if log.exists():
+            raise RegisterError(f"{log}: it is left over from a register that is gone; move it elsewhere")
+        with _aside(path) as new:
+            try:
+                _fill(new, simulated, first)
+                os.replace(new, path)
+            except (duckdb.Error, OSError) as error:
+                raise told(path, error) from error
+
+
+@contextmanager
+def opened(path: Path, wait: float = WAIT_S) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Hold a register for one piece of work, its tables up to date.
+
+    Raises
+    ------
+    RegisterError
+        As `session` does, and where the file is a database but no register, or one of a newer calib.
+    """
+    with session(path, wait) as con:
+        if not {"about", "revisions", "schema_steps"} <= tables(con):
+            raise RegisterError(f"{path}: it is a database but no register; name a register")
+        done, known = applied(con), steps()
+        if done > len(known):
+            raise RegisterError(f"{path}: a newer version of calib wrote it (schema {done}); bring calib up to date")
+        migrate(con, known)
+        yield con
+
+
+def copy_to(con: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Copy the open register to a new file, whole or not at all.
+
+    Raises
+    ------
+    RegisterError
+        The copy cannot be written.
+    """
+    import duckdb
+
+    with _aside(path) as new:
+        try:
+            attach(con, new, "duplicate")
+            con.execute("COPY FROM DATABASE register TO duplicate")
+            con.execute("CHECKPOINT duplicate")
+            con.execute("DETACH duplicate")
+            os.replace(new, path)
+        except (duckdb.Error, OSError) as error:
+            raise told(path, error) from error
+
+
+def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> None:
+    with closing(engine()) as con:
+        attach(con, new, "register")
+        con.execute("USE register")
+        migrate(con, steps())
+        with transaction(con):
+            con.execute("INSERT INTO about VALUES (?, ?)", [simulated, datetime.now(UTC).replace(tzinfo=None)])
+            if first is not None:
+                bring(con, first, "", "")
+        con.execute("CHECKPOINT register")
+        con.execute("USE memory")
+        con.execute("DETACH register")
+
+
+@contextmanager
+def _aside(path: Path) -> Iterator[Path]:
+    """A name beside a path, of which nothing is left afterwards."""
+    new = path.with_name(f".{path.name}.{uuid4().hex}.new")
+    try:
+        yield new
+    finally:
+        for leftover in (new, Path(f"{new}.wal")):
+            with suppress(OSError):
+                leftover.unlink(missing_ok=True)

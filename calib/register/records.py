@@ -1,0 +1,292 @@
+"""The record of one high-voltage winding: its fields with their names, units, limits and help, defined here alone."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from functools import cache
+from typing import Annotated, Any, ClassVar, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
+from pydantic_core import ErrorDetails
+
+from calib.errors import Fault, InputError
+from calib.register.facts import (
+    Day,
+    FieldFacts,
+    Flag,
+    Name,
+    Number,
+    OneLine,
+    Refusal,
+    Words,
+    facts_of,
+    plain,
+    quantity,
+    trimmed,
+)
+from calib.register.rules import Contradictions, contradictions
+
+Rectifier = Literal["full-wave", "bridge", "half-wave", "doubler", "none"]
+FilterInput = Literal["capacitor", "choke", "none"]
+Evidence = Literal["nameplate", "maker-data", "set-data", "wire-measured", "heat-run"]
+Conductor = Literal["copper", "aluminium"]
+
+OHM = (0.001, 1e6)
+MILLIAMPERE = (0.1, 1e5)
+VOLT = (0.0, 1e4)
+LIMB_MM = (3.0, 500.0)
+
+
+class Unit(BaseModel):
+    """What is read of any unit, known or not: supply, voltages, resistance, core and wire of one winding."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+    leading: ClassVar[tuple[str, ...]] = ("unit", "contributor", "evidence", "rectifier", "filter", "rated_current_ma")
+
+    unit: Annotated[Name, plain("Unit", "Your own tag for the unit, as written on it.", "text")]
+    contributor: Annotated[OneLine, plain("Contributor", "Whose bench read it.", "text")] = ""
+    rectifier: Annotated[
+        Rectifier,
+        trimmed,
+        plain(
+            "Rectifier",
+            "The supply that the rating is stated for; full-wave is two diodes on a centre tap, none an ac rating.",
+            "choice",
+        ),
+    ]
+    filter: Annotated[
+        FilterInput, trimmed, plain("Filter input", "What the rectifier meets first: capacitor or choke.", "choice")
+    ]
+    line_voltage_v: Annotated[
+        Number, quantity("Line voltage", "V", VOLT, "Nominal supply of the primary.", low_excluded=True)
+    ]
+    line_frequency_hz: Annotated[
+        Number, quantity("Line frequency", "Hz", (10.0, 1000.0), "Nominal frequency of that supply.")
+    ]
+    centre_tapped: Annotated[
+        Flag,
+        plain("Centre tap", "Whether the winding has a centre tap; read over the whole winding either way.", "flag"),
+    ]
+    excitation_v: Annotated[
+        Number | None,
+        quantity("Excitation", "V", VOLT, "Ratio test: rms volts applied to the primary.", low_excluded=True),
+    ] = None
+    hv_v: Annotated[
+        Number | None,
+        quantity("Voltage read", "V", VOLT, "Ratio test: rms volts read across the whole winding.", low_excluded=True),
+    ] = None
+    no_load_v: Annotated[
+        Number | None,
+        quantity(
+            "No-load voltage",
+            "V",
+            VOLT,
+            "Instead of a ratio test: rms volts of the whole winding at line voltage, read directly or the maker's.",
+            low_excluded=True,
+        ),
+    ] = None
+    hv_resistance_ohm: Annotated[
+        Number, quantity("Winding resistance", "ohm", OHM, "Dc resistance of the whole winding.")
+    ]
+    winding_temp_c: Annotated[
+        Number, quantity("Winding temperature", "°C", (-40.0, 200.0), "The winding's temperature at that reading.")
+    ]
+    tongue_mm: Annotated[
+        Number | None, quantity("Tongue", "mm", LIMB_MM, "Width of the core's centre limb; give the stack too.")
+    ] = None
+    stack_mm: Annotated[
+        Number | None, quantity("Stack", "mm", LIMB_MM, "Height of the stack of laminations; give the tongue too.")
+    ] = None
+    core_area_cm2: Annotated[
+        Number | None,
+        quantity(
+            "Core area",
+            "cm²",
+            (LIMB_MM[0] ** 2 / 100, LIMB_MM[1] ** 2 / 100),
+            "Gross area of a core without tongue and stack, such as a toroid; tongue and stack count where all stand.",
+        ),
+    ] = None
+    conductor: Annotated[
+        Conductor | None, trimmed, plain("Conductor", "Metal of the winding; copper where empty.", "choice")
+    ] = None
+    awg: Annotated[Number | None, quantity("Wire gauge", "AWG", (0.0, 50.0), "Gauge of the winding's wire.")] = None
+    wire_diameter_mm: Annotated[
+        Number | None,
+        quantity("Bare wire diameter", "mm", (0.01, 10.0), "Without its enamel; it counts where a gauge stands too."),
+    ] = None
+    u_voltage_pct: Annotated[
+        Number | None,
+        quantity(
+            "Uncertainty of voltage",
+            "%",
+            (0.0, 100.0),
+            "Relative standard uncertainty of the no-load voltage; empty: the meter class in use.",
+        ),
+    ] = None
+    u_resistance_pct: Annotated[
+        Number | None,
+        quantity(
+            "Uncertainty of resistance",
+            "%",
+            (0.0, 100.0),
+            "Relative standard uncertainty of the resistance; empty: the meter class in use.",
+        ),
+    ] = None
+    primary_resistance_ohm: Annotated[
+        Number | None, quantity("Primary resistance", "ohm", OHM, "Dc resistance of the primary.")
+    ] = None
+    weight_kg: Annotated[
+        Number | None, quantity("Weight", "kg", (0.0, 1e4), "Weight of the unit.", low_excluded=True)
+    ] = None
+    recorded_on: Annotated[Day | None, plain("Recorded on", "Day of the readings, as year-month-day.", "date")] = None
+    notes: Annotated[Words, plain("Notes", "Anything else worth keeping.", "text")] = ""
+    simulated: Annotated[
+        Flag, plain("Simulated", "Whether the record was made up for practice; false where empty.", "flag")
+    ] = False
+
+    @model_validator(mode="after")
+    def _hang_together(self) -> Self:
+        found = contradictions({name: value for name, value in self.__dict__.items() if value is not None})
+        if found:
+            raise Contradictions(found)
+        return self
+
+    @classmethod
+    def parse(cls, values: Mapping[str, object], where: str = "", row: int | None = None) -> Self:
+        """Make a record of values as typed, or say everything that is wrong with them.
+
+        Parameters
+        ----------
+        values : mapping of str to object
+            Field names with what was typed, or with numbers, flags and dates; "", None and NaN are blank.
+        where : str
+            File or form that they came from, for the faults.
+        row : int or None
+            Line in that file.
+
+        Returns
+        -------
+        KnownUnit or UnknownUnit
+            The record.
+
+        Raises
+        ------
+        InputError
+            With a fault for each field that is missing, refused or at odds with another.
+        """
+        given = {name: value for name, value in values.items() if not _blank(value)}
+        try:
+            return cls.model_validate(given)
+        except ValidationError as error:
+            details = error.errors(include_url=False, include_input=False)
+        raise InputError([Fault(where, row, *each) for each in _faults(cls, given, details)])
+
+    def values(self) -> dict[str, Any]:
+        """The fields in the order of the tables, None where blank."""
+        return {name: getattr(self, name) for name in columns(type(self))}
+
+
+class KnownUnit(Unit):
+    """A unit whose rated current is known."""
+
+    contributor: Annotated[Name, plain("Contributor", "Whose bench read it.", "text")]
+    evidence: Annotated[Evidence, trimmed, plain("Evidence", "How the rated current is known.", "choice")]
+    rated_current_ma: Annotated[
+        Number,
+        quantity("Rated current", "mA", MILLIAMPERE, "Direct load current (rms where the rectifier is none)."),
+    ]
+
+    @property
+    def record_id(self) -> str:
+        """What identifies the record, whatever its readings: a hash of contributor and unit."""
+        return record_id(self.contributor, self.unit)
+
+
+class UnknownUnit(Unit):
+    """A unit whose rating is sought for the supply that `rectifier` and `filter` name."""
+
+    demand_ma: Annotated[Number | None, quantity("Demand", "mA", MILLIAMPERE, "Direct current that the set draws.")] = (
+        None
+    )
+
+
+@cache
+def fields(kind: type[Unit]) -> tuple[FieldFacts, ...]:
+    """The facts of every field of a kind of record, in the order of the tables' columns.
+
+    Parameters
+    ----------
+    kind : KnownUnit or UnknownUnit
+        The class of the record.
+
+    Returns
+    -------
+    tuple of FieldFacts
+        `simulated` is the last but for `demand_ma`.
+    """
+    leading = [name for name in kind.leading if name in kind.model_fields]
+    rest = [name for name in kind.model_fields if name not in leading]
+    return tuple(facts_of(name, kind.model_fields[name]) for name in (*leading, *rest))
+
+
+@cache
+def columns(kind: type[Unit]) -> tuple[str, ...]:
+    """The names of `fields`, in their order."""
+    return tuple(facts.name for facts in fields(kind))
+
+
+def record_id(contributor: str, unit: str) -> str:
+    """Hash of contributor and unit, the same on every machine: what identifies a record through its revisions."""
+    return hashlib.sha256(json.dumps([contributor, unit]).encode()).hexdigest()[:32]
+
+
+def _blank(value: object) -> bool:
+    return value is None or value != value or (isinstance(value, str) and not value.strip())
+
+
+def _faults(
+    kind: type[Unit], given: Mapping[str, object], details: list[ErrorDetails]
+) -> list[tuple[str, str, str, str]]:
+    """Column, value as typed, problem and remedy of each fault, in the order of the columns."""
+    found: list[tuple[str, str, str]] = []
+    faulty: set[str] = set()
+    for each in details:
+        error = each.get("ctx", {}).get("error")
+        if isinstance(error, Contradictions):
+            found += [(rule.column, rule.problem, rule.remedy) for rule in error.found]
+            continue
+        name = str(each["loc"][0])
+        faulty.add(name)
+        found.append((name, *_single(kind, name, each["type"], error)))
+    if faulty:
+        readable = {name: value for name, value in given.items() if name not in faulty or name not in _READ_BY_RULES}
+        if isinstance(tapped := readable.get("centre_tapped"), str):
+            readable["centre_tapped"] = tapped.strip().lower() == "true"
+        for name in ("rectifier", "filter"):
+            readable[name] = str(readable.get(name, "")).strip()
+        found += [(rule.column, rule.problem, rule.remedy) for rule in contradictions(readable)]
+    order = list(dict.fromkeys((*columns(kind), *given)))
+    found.sort(key=lambda fault: order.index(fault[0]))
+    return [(name, str(given.get(name, "")), problem, remedy) for name, problem, remedy in found]
+
+
+_READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped"})
+
+
+def _single(kind: type[Unit], name: str, slip: str, error: object) -> tuple[str, str]:
+    """Problem and remedy of one field's fault."""
+    if slip == "extra_forbidden":
+        return "is not a column of this table", "leave it out, or put what it says into notes"
+    facts = next(each for each in fields(kind) if each.name == name)
+    or_empty = "" if facts.needed else ", or leave it empty where it was not measured"
+    if slip == "missing":
+        return "is needed", f"fill it in: {facts.help[0].lower()}{facts.help[1:].rstrip('.')}"
+    if isinstance(error, Refusal):
+        return error.problem, error.remedy + or_empty
+    if slip in ("greater_than", "greater_than_equal", "less_than_equal"):
+        return f"is outside the limits, {facts.limits}", f"check the reading and its unit{or_empty}"
+    if facts.choices:
+        return "is not one of the choices", f"write one of: {', '.join(facts.choices)}"
+    return f"is not a {facts.kind}", f"write a {facts.kind}{or_empty}"

@@ -1,0 +1,285 @@
+"""The register of known units: one file, to which revisions are added and from which nothing is ever taken."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Self
+
+from calib.errors import InputError
+from calib.places import shipped
+from calib.register import ledger
+from calib.register.exchange import Source, read_known
+from calib.register.facts import Refusal, one_line
+from calib.register.frame import frame_of
+from calib.register.gate import WAIT_S, transaction
+from calib.register.ledger import ImportReport
+from calib.register.making import DATA_FOLDER, copy_to, make, opened
+from calib.register.package import write_package
+from calib.register.records import KnownUnit, record_id
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["ImportReport", "Register", "default_register_path", "practice_register"]
+
+
+class Register:
+    """A register's file: each call holds it for a moment only, so that several programs can work on one at a time.
+
+    Records are identified by contributor and unit. Nothing is overwritten: an addition that differs, an amendment and a
+    withdrawal are each a later revision, and `known` gives the latest.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    simulated : bool
+        For a new register: whether it is for records made up for practice. One that is there says itself what it is.
+    create : bool
+        Whether to make the register where there is none.
+    wait : float
+        How long to wait while others hold the file [s].
+
+    Raises
+    ------
+    RegisterError
+        The file is missing, busy, damaged, no register, of a newer version, read-only, or the disk is full.
+    InputError
+        A simulated register is asked for and the file is one of real readings.
+    """
+
+    def __init__(
+        self, path: str | os.PathLike[str], *, simulated: bool = False, create: bool = True, wait: float = WAIT_S
+    ) -> None:
+        self.path = Path(os.path.abspath(path))
+        self._wait = wait
+        if create and not self.path.exists():
+            make(self.path, simulated, wait=wait)
+        with opened(self.path, wait) as con:
+            said = con.execute("SELECT simulated FROM about").fetchone()
+        self._simulated = bool(said and said[0])
+        if simulated and not self._simulated:
+            problem = "the register holds real readings, and simulated records are asked for"
+            raise InputError.one(problem, "name another file for the simulated ones", where=str(self.path))
+
+    def __repr__(self) -> str:
+        return f"Register({str(self.path)!r}{', simulated=True' if self._simulated else ''})"
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Nothing is held between calls, so there is nothing to close."""
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether the register is for records made up for practice."""
+        return self._simulated
+
+    def add(self, record: KnownUnit, by: str = "", reason: str = "") -> ImportReport:
+        """Add a known unit.
+
+        Adding the same record again changes nothing, and is noted. One that differs from the register's record of that
+        unit is kept as its later revision and marked for review: either may be the better, neither is lost, and
+        somebody is asked. So is one that was withdrawn before.
+
+        Parameters
+        ----------
+        record : KnownUnit
+            The record.
+        by, reason : str
+            Who adds it and why; may be blank.
+
+        Returns
+        -------
+        ImportReport
+            With 1 in added, unchanged or revised.
+
+        Raises
+        ------
+        InputError
+            The record is simulated and the register is not, or the other way round.
+        RegisterError
+            The file cannot be worked on.
+        """
+        return self._bring(frame_of(KnownUnit, [record]), by, reason, "")
+
+    def import_csv(self, source: Source, by: str = "", reason: str = "") -> ImportReport:
+        """Add every record of a table of known units, or none of them where one is wrong.
+
+        Parameters
+        ----------
+        source : path or open binary file
+            As for `read_known`.
+        by, reason : str
+            Who brings them and why; may be blank.
+
+        Returns
+        -------
+        ImportReport
+            How many were added, the same as before, and revised; its notes tell of the last.
+
+        Raises
+        ------
+        InputError
+            With every fault of the file, or where its records are simulated and the register is not, or the other way
+            round.
+        RegisterError
+            The file cannot be worked on.
+        """
+        table = read_known(source)
+        report = self._bring(table, by, reason, str(getattr(source, "name", source)))
+        return ImportReport(report.added, report.unchanged, report.revised, (*table.attrs["notes"], *report.notes))
+
+    def amend(self, record: KnownUnit, by: str = "", reason: str = "") -> None:
+        """Put a better record in the place of the unit's present one; its content again settles a review.
+
+        Raises
+        ------
+        InputError
+            The register has no such unit, it was withdrawn, or one is simulated and the other is not.
+        RegisterError
+            The file cannot be worked on.
+        """
+        table, by, reason = frame_of(KnownUnit, [record]), _line("by", by), _line("reason", reason)
+        self._of_this_kind(table, "")
+        with opened(self.path, self._wait) as con, transaction(con):
+            ledger.amend(con, table, by, reason)
+
+    def withdraw(self, contributor: str, unit: str, by: str = "", reason: str = "") -> None:
+        """Take a unit out of those that count; its history stays.
+
+        Raises
+        ------
+        InputError
+            The register has no such unit, or it was withdrawn already.
+        RegisterError
+            The file cannot be worked on.
+        """
+        by, reason = _line("by", by), _line("reason", reason)
+        contributor, unit = _line("contributor", contributor), _line("unit", unit)
+        with opened(self.path, self._wait) as con, transaction(con):
+            ledger.withdraw(con, contributor, unit, by, reason)
+
+    def known(self) -> pd.DataFrame:
+        """The known units as they stand, with the columns and types of `read_known`, by contributor and unit."""
+        with opened(self.path, self._wait) as con:
+            return ledger.current(con)
+
+    def revisions(self) -> pd.DataFrame:
+        """Every revision, the oldest first: what was done, by whom, why and when (UTC), then the record."""
+        with opened(self.path, self._wait) as con:
+            return ledger.history(con)
+
+    def history(self, contributor: str, unit: str) -> pd.DataFrame:
+        """The revisions of one unit, the oldest first; no row where it has none."""
+        identity = record_id(_line("contributor", contributor), _line("unit", unit))
+        with opened(self.path, self._wait) as con:
+            return ledger.history(con, identity)
+
+    def count(self) -> int:
+        """How many known units stand."""
+        with opened(self.path, self._wait) as con:
+            found = con.execute("SELECT count(*) FROM current_units").fetchone()
+        return int(found[0]) if found else 0
+
+    def export(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
+        """Write known.csv, revisions.csv and datapackage.json into a folder, as of one moment.
+
+        Parameters
+        ----------
+        folder : str or Path
+            Made where it is missing; files of those names in it are replaced.
+
+        Returns
+        -------
+        tuple of Path
+            The three files.
+
+        Raises
+        ------
+        CannotError
+            Nothing can be written there, or the register cannot be read.
+        """
+        with opened(self.path, self._wait) as con:
+            known, revisions = ledger.current(con), ledger.history(con)
+        return write_package(Path(folder), known, revisions, self._simulated)
+
+    def backup(self, path: str | os.PathLike[str]) -> Path:
+        """Copy the register, its whole history with it, to a new file that is a register itself.
+
+        Raises
+        ------
+        InputError
+            There is a file of that name, or no such folder.
+        RegisterError
+            The register cannot be read or the copy cannot be written.
+        """
+        copy = Path(os.path.abspath(path))
+        if copy.exists() or not copy.parent.is_dir():
+            problem = "there is a file of that name" if copy.exists() else "there is no such folder"
+            raise InputError.one(problem, "name a new file in a folder that is there", where=str(copy))
+        with opened(self.path, self._wait) as con:
+            copy_to(con, copy)
+        return copy
+
+    def _bring(self, table: pd.DataFrame, by: str, reason: str, where: str) -> ImportReport:
+        by, reason = _line("by", by), _line("reason", reason)
+        self._of_this_kind(table, where)
+        with opened(self.path, self._wait) as con, transaction(con):
+            return ledger.bring(con, table, by, reason)
+
+    def _of_this_kind(self, table: pd.DataFrame, where: str) -> None:
+        """Refuse records that are simulated where the register is not, and the other way round."""
+        others = int((table["simulated"] != self._simulated).sum())
+        if not others:
+            return
+        if self._simulated:
+            kinds, remedy = ("real", "simulated"), "add them to a register of real readings"
+        else:
+            kinds, remedy = ("simulated", "real"), "add them to a simulated register, such as the practice one"
+        some = "the record is" if len(table) == 1 else f"{others} of the {len(table)} records are"
+        problem = f"{some} {kinds[0]} but {self.path.name} is a register of {kinds[1]} records"
+        raise InputError.one(problem, remedy, column="simulated", value=str(not self._simulated).lower(), where=where)
+
+
+def default_register_path() -> Path:
+    """The register that CALIB_REGISTER names, else the one in the user's data folder; it need not be there."""
+    named = os.environ.get("CALIB_REGISTER", "")
+    return Path(named) if named else DATA_FOLDER / "register.duckdb"
+
+
+def practice_register(path: str | os.PathLike[str] | None = None) -> Register:
+    """The register of simulated records to practise on, made where there is none.
+
+    Parameters
+    ----------
+    path : str, Path or None
+        Its file; None for practice.duckdb beside the default register.
+
+    Returns
+    -------
+    Register
+        A simulated one, which held the practice records when it was made.
+
+    Raises
+    ------
+    RegisterError
+        It cannot be made or opened.
+    """
+    beside = default_register_path().with_name("practice.duckdb")
+    place = Path(os.path.abspath(beside if path is None else path))
+    if not place.exists():
+        make(place, True, read_known(shipped("datasets/practice/known.csv")))
+    return Register(place, simulated=True)
+
+
+def _line(name: str, text: str) -> str:
+    try:
+        return one_line(text)
+    except Refusal as refusal:
+        raise InputError.one(refusal.problem, refusal.remedy, column=name, value=text) from None
