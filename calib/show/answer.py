@@ -1,0 +1,101 @@
+"""What one unit can give: the picture, the sentence, the working, the cautions, and what would sharpen it."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from calib.show import parts, words
+from calib.show.charts import estimate_chart, estimate_told, opinions_chart, opinions_told
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor first instead"}
+
+
+def draw(estimate: Any, unit: Mapping[str, Any]) -> None:
+    """Everything that is known of the unit, the picture first."""
+    answer = estimate.answer.iloc[0].to_dict()
+    demand = float(unit["demand_ma"])
+    if estimate.simulated:
+        st.html(f'<div class="calib-band calib-practice">{_simulated(unit)}</div>')
+    chart = estimate_chart(estimate.curve, answer, demand, parts.LEVEL, parts.colours())
+    st.altair_chart(chart, theme=None, width="stretch", key="estimate_chart")
+    _sentences(estimate, answer, unit)
+    parts.in_words(estimate_told(answer, demand, parts.LEVEL))
+    st.subheader("The working", anchor=False)
+    st.html(working_table(estimate.working))
+    if estimate.cautions:
+        st.subheader("Before you take the next reading", anchor=False)
+        for text in estimate.cautions:
+            parts.caution(words.plain(text))
+    if estimate.sharpen:
+        st.subheader("What would sharpen it most", anchor=False)
+        st.markdown("\n".join(f"{place}. {words.plain(text)}" for place, text in enumerate(estimate.sharpen, start=1)))
+    _opinions(estimate.opinions)
+
+
+def _simulated(unit: Mapping[str, Any]) -> str:
+    source = "the readings are a practice unit's" if unit["simulated"] else "the known units behind it are simulated"
+    return f"<b>SIMULATED</b> – {source}: this says nothing about a real unit."
+
+
+def _sentences(estimate: Any, answer: Mapping[str, Any], unit: Mapping[str, Any]) -> None:
+    demand = float(unit["demand_ma"])
+    lines = [f'<p class="calib-answer" id="answer">{sentence(answer)}</p>']
+    if math.isfinite(demand):
+        chance = words.odds(float(answer["odds_of_demand"]))
+        asked = f"Odds that it is rated for the {words.milliamps(demand)} mA asked: <b>{chance}</b>."
+        lines.append(f'<p class="calib-more" id="odds">{asked}</p>')
+    if estimate.other is not None and len(estimate.other) and unit["filter"] in OTHER:
+        other = sentence(estimate.other.iloc[0].to_dict())
+        said = f"<i>{OTHER[unit['filter']]}:</i> {other[0].lower()}{other[1:]}"
+        lines.append(f'<p class="calib-more" id="other-filter">{said}</p>')
+    st.html("".join(lines))
+
+
+def sentence(answer: Mapping[str, Any]) -> str:
+    """The answer in one sentence, its three figures set in bold."""
+    low, likely, high, floor = (
+        words.milliamps(float(answer[name])) for name in ("low_ma", "rated_current_ma", "high_ma", "floor_ma")
+    )
+    return (
+        f"Most likely <b>{likely} mA</b>; {words.share(parts.LEVEL)} like this are rated between <b>{low} and {high} mA"
+        f"</b>; count on <b>{floor} mA</b>."
+    )
+
+
+def working_table(working: pd.DataFrame) -> str:
+    """The working line by line, as one would do it on paper."""
+    rows = []
+    for line in working.to_dict("records"):
+        value = line["value"]
+        shown = value if isinstance(value, str) else words.figure(float(value), 4)
+        rows.append((line["step"], line["formula"], f"{shown} {line['unit']}".rstrip()))
+    return table(("step", "how", "gives"), rows, numeric=(2,))
+
+
+def table(headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[int] = ()) -> str:
+    """A table for reading, which wraps on a narrow screen; the columns named in `numeric` stand flush right."""
+    place = [' class="num"' if column in numeric else "" for column in range(len(headings))]
+    top = "".join(f'<th scope="col"{here}>{html.escape(name)}</th>' for name, here in zip(headings, place, strict=True))
+    body = ""
+    for row in rows:
+        cells = "".join(f"<td{here}>{html.escape(str(cell))}</td>" for cell, here in zip(row, place, strict=True))
+        body += f"<tr>{cells}</tr>"
+    return f'<table class="calib-table"><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>'
+
+
+def _opinions(opinions: pd.DataFrame) -> None:
+    st.subheader("The opinions, side by side", anchor=False)
+    if len(opinions) < 2:
+        st.write("Only one set of readings speaks so far. Core and wire would each add an opinion of their own.")
+        return
+    chart = opinions_chart(opinions, parts.LEVEL, parts.colours())
+    st.altair_chart(chart, theme=None, width="stretch", key="opinions_chart")
+    parts.in_words(opinions_told(opinions))

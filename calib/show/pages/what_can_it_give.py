@@ -1,0 +1,43 @@
+"""The home page: the readings of one unit, and what it can give."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+import calib
+from calib.show import answer, parts, readings, readings_form
+
+
+def draw() -> None:
+    """Readings on the left, the answer on the right; on a phone the one below the other."""
+    opened = parts.opened_register()
+    parts.head("What can it give?", opened)
+    readings_form.begin(opened.known)
+    understood = readings.understand(readings_form.entries())
+    left, right = st.columns([5, 7], gap="large")
+    with left:
+        readings_form.draw(opened.known, understood)
+    with right:
+        _answer(opened, understood)
+
+
+def _answer(opened: parts.Opened, understood: readings.Understood) -> None:
+    st.header("The answer", anchor=False)
+    if understood.faults:
+        st.write("There is something to mend among the readings: it is said beside the field.")
+    if understood.missing:
+        labels = [readings_form.LABELS.get(name, name).lower() for name in understood.missing]
+        st.write(f"Still needed for a first answer: {', '.join(labels)}.")
+    if understood.unit is None:
+        return
+    if opened.known.empty:
+        st.info("Your register has no known units yet: the answer rests on first principles alone, and is wide.")
+    try:
+        estimate = calib.estimate_unit(parts.model_of(opened), understood.unit, level=parts.LEVEL)
+    except calib.CannotError as error:
+        st.error(f"No estimate could be made: {error}.")
+        return
+    answer.draw(estimate, understood.unit.iloc[0].to_dict())
+
+
+draw()

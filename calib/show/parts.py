@@ -1,0 +1,150 @@
+"""What every page shares: which register is open, the model fitted to it, and how errors and cautions are shown."""
+
+from __future__ import annotations
+
+import hashlib
+import html
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+import calib
+from calib.show import words
+from calib.show.palette import Palette, palette
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+LEVEL = 0.9
+OWN, PRACTICE = "My own", "Practice (simulated)"
+CHOICE = "register_choice"
+DISCLAIMER = "It estimates and does not certify: no rating, no approval, and a sound old winding can still fail."
+KEPT = ("read_", "add_", "seen_")
+
+
+@dataclass(frozen=True)
+class Opened:
+    """The register that is open, as it stood when the page was drawn.
+
+    Attributes
+    ----------
+    known : pandas.DataFrame
+        Its known units, as `calib.read_known` gives them.
+    content : str
+        Hash of those units: what the fit is remembered by.
+    simulated : bool
+        Whether it holds simulated units.
+    place : str
+        Its file.
+    """
+
+    known: pd.DataFrame
+    content: str
+    simulated: bool
+    place: str
+
+    @property
+    def name(self) -> str:
+        """What the pages call it."""
+        return "the practice register" if self.simulated else "your register"
+
+
+def practising() -> bool:
+    """Whether the practice register is chosen; the environment variable CALIB_PRACTICE says where a visit starts."""
+    start = PRACTICE if os.environ.get("CALIB_PRACTICE") == "1" else OWN
+    return bool(st.session_state.setdefault(CHOICE, start) == PRACTICE)
+
+
+@contextmanager
+def register() -> Iterator[calib.Register]:
+    """The chosen register, open for as long as the block lasts."""
+    with calib.practice_register() if practising() else calib.Register(calib.default_register_path()) as opened:
+        yield opened
+
+
+def opened_register() -> Opened:
+    """Read the chosen register, or say in one line why it cannot be read and stop the page there."""
+    try:
+        with register() as source:
+            known, simulated, place = source.known(), source.is_simulated, str(source.path)
+    except calib.CannotError as error:
+        st.error(f"The register cannot be opened: {error}.")
+        st.button("Try again", key="try_again")
+        st.stop()
+    return Opened(known, content_of(known), bool(simulated), place)
+
+
+def content_of(known: pd.DataFrame) -> str:
+    """A name for the content of a table, the same for the same rows in the same order."""
+    import pandas as pd
+
+    rows = pd.util.hash_pandas_object(known, index=False).to_numpy().tobytes()
+    return hashlib.sha256(rows + ",".join(known.columns).encode()).hexdigest()
+
+
+@st.cache_resource(max_entries=4, show_spinner="Fitting the known units …")
+def _fitted(content: str, _known: pd.DataFrame) -> Any:
+    return calib.fit(_known)
+
+
+def model_of(opened: Opened) -> Any:
+    """The fit of a register's known units, remembered until they change."""
+    try:
+        return _fitted(opened.content, opened.known)
+    except calib.CannotError as error:
+        st.error(f"No fit could be made: {error}.")
+        st.stop()
+
+
+def colours() -> Palette:
+    """The colours for the ground that the reader's browser shows."""
+    theme = getattr(st.context, "theme", None)
+    return palette(getattr(theme, "type", None) == "dark")
+
+
+def keep_what_was_typed() -> None:
+    """Hold on to the entries of pages that are not shown, which would else be forgotten."""
+    for key in list(st.session_state):
+        if isinstance(key, str) and key.startswith(KEPT):
+            st.session_state[key] = st.session_state[key]
+
+
+def head(title: str, opened: Opened) -> None:
+    """The head of every page: which register is open, its title, and what the tool does not do."""
+    number = words.count(len(opened.known), "known unit")
+    place = html.escape(Path(opened.place).name)
+    if opened.simulated:
+        band = f"<b>PRACTICE REGISTER</b> – every unit in it is simulated, none was read on a bench. {number}."
+        st.html(f'<div class="calib-band calib-practice" role="note">{band}</div>')
+    else:
+        st.html(f'<div class="calib-band" role="note">Open: <b>your register</b>, {number} ({place})</div>')
+    st.title(title, anchor=False)
+    st.html(f'<p class="calib-disclaimer">{DISCLAIMER}</p>')
+
+
+def caution(text: str) -> None:
+    """A caution, to stand before the step that it belongs to."""
+    st.warning(f"**Caution.** {text}")
+
+
+def plain_lines(faults: Any) -> str:
+    """Faults as a list, one line each, with nothing in them read as formatting."""
+    rows = "".join(f"<li>{html.escape(str(fault))}</li>" for fault in faults)
+    return f'<ul class="calib-faults">{rows}</ul>'
+
+
+def show_faults(problem: str, faults: Any) -> None:
+    """Everything that is wrong with an input, at once."""
+    st.error(problem)
+    st.html(plain_lines(faults))
+
+
+def in_words(told: str) -> None:
+    """A picture's numbers as text, for those who cannot see it."""
+    with st.expander("This picture in words"):
+        st.text(told)

@@ -1,0 +1,58 @@
+"""The page as a whole: its navigation, its dress, and the choice of the register."""
+
+from __future__ import annotations
+
+import threading
+from importlib import import_module
+from pathlib import Path
+
+import streamlit as st
+
+from calib.show import parts
+
+HERE = Path(__file__).resolve().parent
+PAGES = {
+    "At the bench": [("what_can_it_give", "What can it give?")],
+    "The register": [
+        ("known_units", "Known units"),
+        ("multiplier_by_size", "How the multiplier falls with size"),
+    ],
+}
+
+
+def run() -> None:
+    """Draw the page that is asked for."""
+    st.set_page_config(page_title="calib", page_icon=str(HERE / "page_icon.png"), layout="wide")
+    _warm()
+    parts.keep_what_was_typed()
+    st.html(f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}{_colours()}</style>")
+    page = st.navigation({title: [_page(*one) for one in pages] for title, pages in PAGES.items()})
+    parts.practising()
+    with st.sidebar:
+        st.radio(
+            "Register open",
+            [parts.OWN, parts.PRACTICE],
+            key=parts.CHOICE,
+            help="The practice register holds simulated units only, in a file of its own. Nothing passes from one to "
+            "the other.",
+        )
+    page.run()
+
+
+def _page(name: str, title: str) -> st.Page:
+    home = name == "what_can_it_give"
+    return st.Page(HERE / "pages" / f"{name}.py", title=title, url_path=name.replace("_", "-"), default=home)
+
+
+def _colours() -> str:
+    """The palette as variables of the style sheet."""
+    chosen = parts.colours()
+    names = ("ink", "soft_ink", "rule", "accent", "warning", "practice", "practice_ground", "field")
+    return ":root{" + "".join(f"--calib-{name.replace('_', '-')}:{getattr(chosen, name)};" for name in names) + "}"
+
+
+@st.cache_resource(show_spinner=False)
+def _warm() -> bool:
+    """Import what the first fit needs while the page is being drawn."""
+    threading.Thread(target=import_module, args=("statsmodels.regression.linear_model",), daemon=True).start()
+    return True

@@ -1,0 +1,96 @@
+"""Numbers and findings in the words that page and charts use for them."""
+
+from __future__ import annotations
+
+import math
+
+RECTIFIERS = {
+    "full-wave": "full-wave: centre tap, two diodes",
+    "bridge": "bridge: four diodes",
+    "half-wave": "half-wave: one diode",
+    "doubler": "voltage doubler",
+    "none": "none: an ac load",
+}
+FILTERS = {"capacitor": "capacitor first", "choke": "choke first", "none": "no filter"}
+EVIDENCE = {
+    "nameplate": "its nameplate",
+    "maker-data": "the maker's data",
+    "set-data": "the set's data",
+    "wire-measured": "its wire, measured",
+    "heat-run": "a heat run",
+}
+READINGS = {"v_over_r": "V/R", "core": "core", "gauge": "gauge"}
+TENTHS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def milliamps(value: float) -> str:
+    """A current in mA with no more digits than an estimate deserves: three at most, none after the point from 10 up.
+
+    Parameters
+    ----------
+    value : float
+        Current, 0 and up; nan where unknown [mA].
+
+    Returns
+    -------
+    str
+        The digits alone, without the unit; a dash where unknown.
+    """
+    if not math.isfinite(value):
+        return "–"
+    if abs(value) < 9.95:
+        return f"{value:.1f}"
+    digits = max(0, math.floor(math.log10(abs(value))) - 2)
+    return f"{round(value, -digits):.0f}"
+
+
+def figure(value: float, digits: int = 3) -> str:
+    """A number with so many significant digits and no exponent; a dash where unknown."""
+    if not math.isfinite(value):
+        return "–"
+    if value == 0:
+        return "0"
+    after = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    return f"{value:.{after}f}"
+
+
+def share(level: float) -> str:
+    """A probability as people say it: 0.9 is ``nine units in ten``, 0.95 is ``95 units in 100``."""
+    tenths = level * 10
+    if abs(tenths - round(tenths)) < 1e-9:
+        return f"{TENTHS[round(tenths)]} units in ten"
+    return f"{level * 100:.3g} units in 100"
+
+
+def odds(probability: float) -> str:
+    """A chance in hundredths, never called certain: 0.999 is ``more than 99 in 100``."""
+    if not math.isfinite(probability):
+        return "–"
+    if probability > 0.99:
+        return "more than 99 in 100"
+    if probability < 0.01:
+        return "less than 1 in 100"
+    return f"{round(probability * 100)} in 100"
+
+
+def count(number: int, singular: str, plural: str = "") -> str:
+    """A number with its noun: ``1 unit``, ``12 units``."""
+    return f"{number:,} {singular if number == 1 else plural or singular + 's'}"
+
+
+def predictors(joined: str) -> str:
+    """The readings behind an estimate, from the table's ``v_over_r+core`` to ``V/R and core``."""
+    names = [READINGS.get(part, part) for part in joined.split("+") if part]
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names) or "nothing but the prior"
+
+
+def supply(rectifier: str, filter_input: str) -> str:
+    """A rectifier and a filter in a few words, for titles: ``full-wave, capacitor first``."""
+    if rectifier == "none":
+        return "an ac load"
+    return f"{rectifier}, {FILTERS[filter_input]}"
+
+
+def plain(text: str) -> str:
+    """Text in which nothing is read as formatting: every mark that could be is escaped."""
+    return "".join(f"\\{mark}" if mark in "\\`*_{}[]()<>#+-.!|~:$^&" else mark for mark in text)
