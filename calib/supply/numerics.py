@@ -116,3 +116,64 @@ def greatest(curve: Callable[[Array], Array], samples: Array) -> Array:
         samples = np.linspace(low, high, 25, axis=1)
         values = curve(samples)
     return values.max(axis=1)
+
+
+def newton(residuals: Callable[[Array], Array], start: Array, rounds: int = 60) -> tuple[Array, Array]:
+    """Solve small systems of equations, one system a case, by damped Newton steps.
+
+    Parameters
+    ----------
+    residuals : callable
+        Takes unknowns of shape (cases, n) and returns residuals of the same shape, of order one.
+    start : array
+        First guesses, shape (cases, n); unknowns of order one (angles, logarithms).
+    rounds : int
+        Most steps.
+
+    Returns
+    -------
+    unknowns, found : array, array of bool
+        The solutions, and for which cases the residuals came down to rounding.
+    """
+    here = np.array(start, dtype=float)
+    with np.errstate(all="ignore"):
+        value = residuals(here)
+        size = np.nan_to_num(np.abs(value).max(1), nan=np.inf)
+        for _ in range(rounds):
+            steps = []
+            for column in range(here.shape[1]):
+                probe = np.zeros(here.shape[1])
+                probe[column] = 1e-6
+                steps.append((residuals(here + probe) - residuals(here - probe)) / 2e-6)
+            slope = np.stack(steps, axis=2)
+            usable = np.isfinite(slope).all((1, 2)) & np.isfinite(value).all(1)
+            slope[~usable] = np.eye(here.shape[1])
+            singular = np.linalg.det(slope) == 0
+            slope[singular] = np.eye(here.shape[1])
+            move = -np.linalg.solve(slope, np.nan_to_num(value)[:, :, None])[:, :, 0]
+            move *= np.minimum(1, 0.5 / np.abs(move).max(1))[:, None]
+            move[~usable | singular] = 0
+            here, value, size, moved = _descend(residuals, here, move, size, value)
+            if not np.any(moved & (np.abs(move).max(1) > 1e-13)):
+                break
+    return here, size < 1e-8
+
+
+def _descend(
+    residuals: Callable[[Array], Array], here: Array, move: Array, size: Array, value: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Take the longest of the steps move, move/2, move/4 … that makes the residuals smaller."""
+    moved = np.zeros(len(here), bool)
+    here, value, size = here.copy(), value.copy(), size.copy()
+    length = 1.0
+    for _ in range(12):
+        trial = np.where(moved[:, None], here, here + length * move)
+        found = residuals(trial)
+        found_size = np.nan_to_num(np.abs(found).max(1), nan=np.inf)
+        better = ~moved & (found_size < size)
+        here[better], value[better], size[better] = trial[better], found[better], found_size[better]
+        moved |= better
+        if np.all(moved):
+            break
+        length /= 2
+    return here, value, size, moved
