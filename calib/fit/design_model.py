@@ -180,7 +180,7 @@ def draw(count: int, world: World, rng: np.random.Generator) -> pd.DataFrame:
             "resistance_ohm": resistance,
             "wire_diameter_mm": diameter,
             "primary_resistance_ohm": primary,
-            "rated_current_ma": _rounded_rating(rated),
+            "rated_current_ma": rounded_rating(rated),
         }
     )
 
@@ -233,7 +233,7 @@ def _form_factors(supply: np.ndarray, heater_share: float, rng: np.random.Genera
     return usual * np.exp(shift + rng.normal(0, 1, len(supply)) * spread)
 
 
-def _rounded_rating(milliampere: np.ndarray) -> np.ndarray:
+def rounded_rating(milliampere: np.ndarray) -> np.ndarray:
     """Ratings are stated in round figures: 1 mA under 30, 5 mA under 200, 10 mA above."""
     step = np.where(milliampere < 30, 1.0, np.where(milliampere < 200, 5.0, 10.0))
     return np.maximum(np.round(milliampere / step) * step, step)

@@ -17,19 +17,20 @@ def summary(model: Multiplier) -> str:
     lines += [_made_of(model), "", f"Multiplier, mA per V/ohm, with {model.level:.0%} confidence limits of the mean"]
     for (rectifier, filter), part in model.classes(model.level).groupby(["rectifier", "filter"], sort=False):
         lines += ["", f"{rectifier}, {filter} input", "  class  core area cm2  known   multiplier   low    high"]
-        for row in part.itertuples():
-            area = f"{row.low_area_cm2:g} to {row.high_area_cm2:g}" if row.high_area_cm2 < 1e3 else "32 and up"
+        for row in part.to_dict("records"):
+            low, high = row["low_area_cm2"], row["high_area_cm2"]
+            area = f"{low:g} to {high:g}" if high < float("inf") else f"{low:g} and up"
             lines.append(
-                f"  {row.size_class:>5}  {area:>13}  {row.count:>5}  {row.multiplier:>10.1f}  {row.low:>5.1f}  "
-                f"{row.high:>5.1f}"
+                f"  {row['size_class']:>5}  {area:>13}  {row['count']:>5}  {row['multiplier']:>10.1f}  "
+                f"{row['low']:>5.1f}  {row['high']:>5.1f}"
             )
     lines += ["", f"Between units of one size, supply and bench: about {model.scatter:.0%} (standard deviation)."]
     doubtful = model.suspects()
     if len(doubtful):
         lines += ["", "Doubtful records, kept but hardly counted:"]
         lines += [
-            f"  {row.contributor}, {row.unit}: sound with probability {row.odds_sound:.2f}; {row.likely_slip}"
-            for row in doubtful.itertuples()
+            f"  {row['contributor']}, {row['unit']}: sound with probability {row['odds_sound']:.2f}; {row['likely_slip']}"
+            for row in doubtful.to_dict("records")
         ]
     return "\n".join([*lines, *model.notes, "", CAUTION])
 

@@ -32,7 +32,8 @@ class Facts:
     ----------
     frame : pandas.DataFrame
         contributor, unit, evidence, rectifier, filter, no_load_v [V], resistance_ohm (20 °C) [ohm], v_over_r [V/ohm],
-        core_area_cm2 [cm2], size_class, wire_area_mm2 [mm2], reading_gap (ratio test over no_load_v, less 1), simulated.
+        core_area_cm2 [cm2], size_class, wire_area_mm2 [mm2], reading_gap (ratio test over no_load_v,
+        less 1), simulated.
     covariates : numpy.ndarray, shape (n, 5)
         1, ln(area/10 cm2), ln(f/60 Hz), ln(V/R / 2), ln(V / 600 V).
     wire : numpy.ndarray, shape (n,)
@@ -77,6 +78,11 @@ class Facts:
         """ln of V/R in V/ohm."""
         return self.covariates[:, 3] + np.log(CENTRE_V_OVER_R)
 
+    @property
+    def form_factor(self) -> np.ndarray:
+        """Winding rms current per ampere of direct current of each unit's supply."""
+        return np.array([FORM_FACTOR[PAIRS[k]][0] for k in self.pair])
+
     def take(self, index: np.ndarray) -> Facts:
         """The chosen rows, by position or by mask."""
         return Facts(
@@ -90,7 +96,7 @@ class Facts:
     def under(self, rectifier: str, filter: str) -> Facts:
         """The same units as if meant for another supply."""
         frame = self.frame.assign(rectifier=rectifier, filter=filter)
-        metal = self.form - np.log([FORM_FACTOR[PAIRS[k]][0] for k in self.pair])
+        metal = self.form - np.log(self.form_factor)
         form = metal + np.log(FORM_FACTOR[rectifier, filter][0])
         pair = np.full(len(self), PAIRS.index((rectifier, filter)))
         return Facts(frame, self.covariates, self.wire, self.reading_variance, form, self.response, pair)

@@ -58,7 +58,7 @@ def classes(model: Multiplier, level: float) -> pd.DataFrame:
 
 
 def class_means(model: Multiplier, cells: list, frequency: np.ndarray | float, level: float) -> np.ndarray:
-    """Median, low and high of the class's mean multiplier [mA per V/ohm] for (class, rectifier, filter), shape (3, n)."""
+    """Median, low and high of the mean multiplier [mA per V/ohm] of (class, rectifier, filter), shape (3, n)."""
     bounds = [size_class_bounds(label) for label, _, _ in cells]
     areas = np.array([np.sqrt(max(low, SMALLEST_CM2) * min(high, LARGEST_CM2)) for low, high in bounds])
     x = _line_rows(model, areas, [(r, f) for _, r, f in cells], frequency, [label for label, _, _ in cells])
@@ -90,7 +90,7 @@ def _line_rows(
 
 
 def _usual(model: Multiplier) -> np.ndarray:
-    """Intercept and slope on ln area of the V/R and voltage covariates: the prior's, moved to the known units' level."""
+    """Intercept and slope on ln area of the V/R and voltage covariates: the prior's, moved to the known units'."""
     usual = model.prior.usual.copy()
     sound = model.rows.has_core & (model.odds[:, 0] > SUSPECT_ODDS)
     if sound.any():
@@ -102,7 +102,7 @@ def _usual(model: Multiplier) -> np.ndarray:
 
 
 def _usual_frequency(model: Multiplier) -> float:
-    """The line frequency that the table and the line are stated for: the commonest among the known units, else 60 Hz."""
+    """Line frequency that the table and the line are stated for: the commonest of the known units, else 60 Hz."""
     if not len(model.rows):
         return CENTRE_FREQUENCY_HZ
     values, counts = np.unique(np.round(np.exp(model.rows.covariates[:, 2]) * CENTRE_FREQUENCY_HZ), return_counts=True)
@@ -211,7 +211,7 @@ def _multipliers(model: Multiplier, rows: Facts, level: float) -> np.ndarray:
         cells = sorted(set(keys))
         means = class_means(model, [cell[:3] for cell in cells], np.array([cell[3] for cell in cells]), level)
         place = {cell: k for k, cell in enumerate(cells)}
-        metal = sized.form - np.log([FORM_FACTOR[PAIRS[k]][0] for k in sized.pair])
+        metal = sized.form - np.log(sized.form_factor)
         result[:, ~own] = means[:, [place[key] for key in keys]] * np.exp(-metal)
     return result
 

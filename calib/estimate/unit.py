@@ -1,0 +1,125 @@
+"""One unknown unit: its estimate, the working as one would do it on paper, and what would sharpen it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from calib.estimate import opinions, sharpen, working
+from calib.fit import Facts, Multiplier, facts
+from calib.fit.predict import density, quantiles
+from calib.supply.form_factor import FORM_FACTOR
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CURVE_POINTS = 161
+CURVE_TAIL = 0.0015
+CAUTIONS = (
+    "Voltages in this equipment can kill. A winding fed from a low-voltage source can still put lethal voltage on "
+    "another winding.",
+    "Before mains is applied: insulation test passed, the right time-lag fuse in the line conductor, secondaries open, "
+    "a series lamp or other current limit, and a person watching.",
+    "This is an estimate from a statistical fit, not a rating and no approval; local codes and licensed practice take "
+    "precedence.",
+)
+
+
+@dataclass(frozen=True)
+class UnitEstimate:
+    """What an unknown unit can give, and how that was reckoned.
+
+    Attributes
+    ----------
+    answer : pandas.DataFrame
+        One row with the columns of :meth:`calib.Multiplier.estimate`.
+    other : pandas.DataFrame
+        The same for the other filter with the same rectifier; no row where there is none.
+    working : pandas.DataFrame
+        step, formula, value, unit: line by line.
+    curve : pandas.DataFrame
+        current_ma, density: how the unit's rating is spread, per unit of ln current.
+    opinions : pandas.DataFrame
+        predictors, rated_current_ma, low_ma, high_ma: what each set of readings says by itself.
+    sharpen : tuple of str
+        What would narrow the interval, the most useful first.
+    cautions : tuple of str
+        To be read before the unit is used.
+    simulated : bool
+        Whether the unit or any known unit is simulated.
+    """
+
+    answer: pd.DataFrame = field(repr=False)
+    other: pd.DataFrame = field(repr=False)
+    working: pd.DataFrame = field(repr=False)
+    curve: pd.DataFrame = field(repr=False)
+    opinions: pd.DataFrame = field(repr=False)
+    sharpen: tuple[str, ...] = field(repr=False)
+    cautions: tuple[str, ...] = field(repr=False)
+    simulated: bool
+
+    def __str__(self) -> str:
+        row = self.answer.iloc[0]
+        head = "Simulated practice data. " if self.simulated else ""
+        return (
+            f"{head}{row['unit']}: most likely {row['rated_current_ma']:.0f} mA, between {row['low_ma']:.0f} and "
+            f"{row['high_ma']:.0f} mA; count on {row['floor_ma']:.0f} mA."
+        )
+
+
+def estimate_unit(model: Multiplier, readings: pd.DataFrame, level: float = 0.9) -> UnitEstimate:
+    """Estimate one unknown unit, with all that a person needs to check it.
+
+    Parameters
+    ----------
+    model : Multiplier
+        A fit.
+    readings : pandas.DataFrame
+        One row as :func:`calib.read_unknown` gives it.
+    level : float
+        Probability of the interval, above 0 and below 1.
+
+    Returns
+    -------
+    UnitEstimate
+        Complete.
+
+    Raises
+    ------
+    ValueError
+        Not one row, or a level outside 0 to 1.
+    """
+    if len(readings) != 1:
+        raise ValueError(f"readings hold {len(readings)} rows: give one unit at a time, or use Multiplier.estimate")
+    rows = facts(readings)
+    answer = model.estimate(readings, level)
+    return UnitEstimate(
+        answer=answer,
+        other=_other(model, readings, level),
+        working=working.lines(readings, rows, answer.iloc[0]),
+        curve=_curve(model, rows),
+        opinions=opinions.opinions(model, rows, level),
+        sharpen=sharpen.advice(model, rows),
+        cautions=CAUTIONS,
+        simulated="simulated" in answer["flags"].iloc[0].split(";"),
+    )
+
+
+def _other(model: Multiplier, readings: pd.DataFrame, level: float) -> pd.DataFrame:
+    """The estimate for the other filter, where the rectifier takes one."""
+    swapped = {"capacitor": "choke", "choke": "capacitor"}.get(str(readings["filter"].iloc[0]), "")
+    if (readings["rectifier"].iloc[0], swapped) not in FORM_FACTOR:
+        return model.estimate(readings.iloc[:0], level)
+    return model.estimate(readings.assign(filter=swapped), level)
+
+
+def _curve(model: Multiplier, rows: Facts) -> pd.DataFrame:
+    """Density of the rating over the range that matters."""
+    import pandas as pd
+
+    share, mean, sd = model.predictive(rows)
+    low, high = (quantiles(share, mean, sd, at)[0] for at in (CURVE_TAIL, 1 - CURVE_TAIL))
+    ln_current = np.linspace(low, high, CURVE_POINTS)
+    return pd.DataFrame({"current_ma": np.exp(ln_current), "density": density(share, mean, sd, ln_current)})
