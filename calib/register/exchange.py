@@ -36,7 +36,8 @@ def read_known(source: Source, where: str = "") -> pd.DataFrame:
     -------
     pandas.DataFrame
         Every column of the contract in its order, then `simulated`: float64 with NaN where blank, str with ""
-        where blank, `centre_tapped` and `simulated` bool, `recorded_on` as str. ``attrs["notes"]`` tells of rows that were merged.
+        where blank, `centre_tapped` and `simulated` bool, `recorded_on` as str. ``attrs["notes"]`` tells
+        of rows that were merged.
 
     Raises
     ------
@@ -81,13 +82,14 @@ def _read(kind: type[Unit], source: Source, where: str) -> pd.DataFrame:
         raise InputError.one("the file is empty", "give a table with a header row", where=where)
     names = [name.strip() for name in header]
     faults, absent = _header_faults(kind, names, where, row)
-    if any(names.count(name) > 1 for name in set(names)):
-        raise InputError(faults)
+    if any(names.count(name) > 1 for name in set(names) if name):
+        raise InputError(faults)  # which of two columns is meant, no row can tell
+    taken = [name if name in columns(kind) else "" for name in names]
     records: dict[tuple[str, ...], tuple[int, Unit]] = {}
     notes: list[str] = []
     for row, cells in lines:
         try:
-            record = _record(kind, names, cells, (where, row))
+            record = _record(kind, taken, cells, (where, row))
         except InputError as error:
             faults += [fault for fault in error.faults if not (fault.column in absent and not fault.value)]
             continue
@@ -147,7 +149,10 @@ def _header_faults(kind: type[Unit], names: Sequence[str], where: str, row: int)
         problem = f"the cells are parted by {told}, not by commas"
         raise InputError([Fault(where, row, "", names[0][:60], problem, "save the table again as CSV with commas")])
     for name in dict.fromkeys(names):
-        if names.count(name) > 1:
+        if not name:
+            problem = f"column {names.index(name) + 1} of the header has no name"
+            faults.append(Fault(where, row, "", "", problem, "name the column, or take it out of every row"))
+        elif names.count(name) > 1:
             faults.append(Fault(where, row, name, name, "stands twice in the header", "keep one column of that name"))
         elif name not in known:
             near = get_close_matches(name.lower().replace(" ", "_").replace("-", "_"), known, n=1)
@@ -173,8 +178,7 @@ def _record(kind: type[Unit], names: Sequence[str], cells: list[str] | Fault, pl
         problem = f"the row has {len(cells)} cells where the header has {len(names)}: too {few}"
         remedy = "put a comma for each empty cell and quotes round a cell that has commas; look for an unclosed quote"
         raise InputError([Fault(where, row, "", ",".join(cells)[:60], problem, remedy)])
-    known = columns(kind)
-    return kind.parse({name: cell for name, cell in zip(names, cells, strict=True) if name in known}, where, row)
+    return kind.parse({name: cell for name, cell in zip(names, cells, strict=True) if cell and name}, where, row)
 
 
 def _key(record: Unit) -> tuple[str, ...]:

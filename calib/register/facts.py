@@ -14,7 +14,7 @@ from pydantic import BeforeValidator, Field
 from pydantic.fields import FieldInfo
 
 BLANK_WORDS = frozenset({"nan", "NaN", "NAN", "NA", "N/A", "#N/A", "null", "NULL"})
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufeff]")
 
@@ -76,9 +76,11 @@ class FieldFacts:
 
 
 def _number(value: object) -> object:
-    if isinstance(value, bool) or (isinstance(value, str) and not _NUMBER.fullmatch(value.strip())):
+    if isinstance(value, str) and _NUMBER.fullmatch(value):
+        return float(value)
+    if isinstance(value, str | bool):
         raise Refusal("is not a number", "write it with a point for decimals, such as 38.4, and without its unit")
-    return float(value) if isinstance(value, str) else value
+    return value
 
 
 def _words(value: object) -> str:

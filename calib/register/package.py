@@ -80,7 +80,7 @@ def write_table(table: pd.DataFrame, file: TextIO) -> None:
     """
     writer = csv.writer(file, lineterminator="\n")
     writer.writerow(table.columns)
-    writer.writerows(zip(*(map(_cell, table[name]) for name in table.columns), strict=True))
+    writer.writerows(zip(*(_cells(table[name]) for name in table.columns), strict=True))
 
 
 def descriptor(simulated: bool) -> dict[str, Any]:
@@ -99,16 +99,15 @@ def descriptor(simulated: bool) -> dict[str, Any]:
     }
 
 
-def _cell(value: Any) -> str:
-    if isinstance(value, str):
-        return value
-    if isinstance(value, float):  # numpy's float64 is one
-        return "" if value != value else repr(float(value)).removesuffix(".0")
-    if isinstance(value, bool) or type(value).__name__ == "bool":
-        return "true" if value else "false"
-    if hasattr(value, "isoformat"):
-        return value.isoformat().replace("+00:00", "Z")
-    return str(value)
+def _cells(column: pd.Series) -> list[str]:
+    values = column.tolist()
+    if column.dtype.kind == "f":
+        return ["" if value != value else repr(value).removesuffix(".0") for value in values]
+    if column.dtype.kind == "b":
+        return ["true" if value else "false" for value in values]
+    if column.dtype.kind == "M":
+        return [value.isoformat().replace("+00:00", "Z") for value in values]
+    return [str(value) for value in values]
 
 
 def _resource(name: str, about: str, own: list[dict[str, Any]], key: list[str] | None) -> dict[str, Any]:
