@@ -1,0 +1,148 @@
+"""What the home form's entries amount to: halves, inches and gauges converted, what is missing, what is wrong."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from calib.show import readings as r
+
+# The bench example of the worked values T3.2 and T3.8: one half read 13.88 V with 4.97 V on a 117 V primary, 94.3 ohm.
+ENTRIES: dict[str, Any] = {
+    "voltage_by": r.RATIO_TEST,
+    "excitation_v": 4.97,
+    "volts_read": 13.88,
+    "volts_across": r.HALF,
+    "ohms_read": 94.3,
+    "ohms_across": r.HALF,
+    "winding_temp_c": 20.0,
+    "line_voltage_v": 117.0,
+    "line_frequency_hz": 60.0,
+    "rectifier": "full-wave",
+    "filter": "capacitor",
+    "core_by": r.NOT_MEASURED,
+    "wire_by": r.NOT_MEASURED,
+}
+
+
+def unit_of(**changes: Any) -> dict[str, Any]:
+    understood = r.understand(ENTRIES | changes)
+    assert understood.unit is not None, understood
+    row: dict[str, Any] = understood.unit.iloc[0].to_dict()
+    return row
+
+
+def test_a_half_counts_twice_and_says_so() -> None:
+    """27.76 V over the whole winding is the worked value T3.2."""
+    understood = r.understand(ENTRIES)
+    assert understood.unit is not None
+    assert understood.unit.iloc[0]["hv_v"] == pytest.approx(27.76)
+    assert understood.unit.iloc[0]["hv_resistance_ohm"] == pytest.approx(188.6)
+    assert understood.aloud["volts_read"] == "One half read 13.88 V, so the whole winding counts as 27.76 V."
+    assert understood.aloud["ohms_read"].startswith("One half read 94.3 Ω, so the whole winding counts as 188.6 Ω.")
+
+
+def test_a_doubled_resistance_is_less_sure_than_one_read_end_to_end() -> None:
+    """The meter's 0.8 % and the halves' 4 % in quadrature (Guide to the expression of uncertainty, 5.1.2): 4.079 %."""
+    assert unit_of()["u_resistance_pct"] == pytest.approx(4.0792, abs=1e-4)
+    assert unit_of(u_resistance_pct=3.0)["u_resistance_pct"] == pytest.approx(5.0)
+    whole = unit_of(ohms_across=r.WHOLE)
+    assert whole["u_resistance_pct"] != whole["u_resistance_pct"]
+
+
+def test_a_whole_winding_is_taken_as_read_and_not_said_aloud() -> None:
+    understood = r.understand(ENTRIES | {"volts_across": r.WHOLE, "ohms_across": r.WHOLE})
+    assert understood.unit is not None
+    assert understood.unit.iloc[0]["hv_v"] == 13.88
+    assert understood.aloud == {}
+
+
+def test_a_no_load_voltage_stands_instead_of_the_ratio_test() -> None:
+    unit = unit_of(voltage_by=r.NO_LOAD, no_load_read=326.7525)
+    assert unit["no_load_v"] == pytest.approx(653.505)
+    assert unit["hv_v"] != unit["hv_v"]
+
+
+def test_inches_become_millimetres_once() -> None:
+    """A tongue of 1-1/4 inch with a square stack has 10.08 cm² (McLyman's table of laminations)."""
+    unit = unit_of(core_by=r.TONGUE_INCH, tongue=1.25, stack=1.25)
+    assert (unit["tongue_mm"], unit["stack_mm"]) == (31.75, 31.75)
+    aloud = r.understand(ENTRIES | {"core_by": r.TONGUE_INCH, "tongue": 1.25, "stack": 1.25}).aloud
+    assert aloud["stack"] == "31.75 mm by 31.75 mm, 10.1 cm² of core."
+
+
+def test_a_tongue_alone_waits_for_its_stack_and_spoils_nothing() -> None:
+    understood = r.understand(ENTRIES | {"core_by": r.TONGUE_MM, "tongue": 28.0})
+    assert understood.unit is not None
+    assert "both" in understood.aloud["stack"]
+
+
+@pytest.mark.parametrize(
+    ("way", "wire", "column", "value"),
+    [
+        (r.AWG, 31.0, "awg", 31.0),
+        (r.SWG, 30.0, "wire_diameter_mm", 0.31496),
+        (r.BARE, 0.183, "wire_diameter_mm", 0.183),
+    ],
+)
+def test_wire_by_gauge_or_diameter(way: str, wire: float, column: str, value: float) -> None:
+    """SWG 30 is 12.4 mil in BS 3737, 0.31496 mm."""
+    assert unit_of(wire_by=way, wire=wire)[column] == pytest.approx(value)
+
+
+def test_a_gauge_that_is_not_in_the_table_is_said_beside_its_field() -> None:
+    understood = r.understand(ENTRIES | {"wire_by": r.SWG, "wire": 3.0})
+    assert understood.unit is None
+    assert "3" in understood.faults["wire"]
+    assert "16 to 44" in understood.faults["wire"]
+
+
+def test_a_value_outside_its_limits_names_value_limit_and_remedy() -> None:
+    understood = r.understand(ENTRIES | {"winding_temp_c": 500.0})
+    assert understood.unit is None
+    assert list(understood.faults) == ["winding_temp_c"]
+    assert "500" in understood.faults["winding_temp_c"]
+    assert "200" in understood.faults["winding_temp_c"]
+
+
+@pytest.mark.parametrize(
+    ("blank", "missing"),
+    [
+        ({"excitation_v": None}, {"excitation_v"}),
+        ({"volts_read": None}, {"volts_read"}),
+        ({"excitation_v": None, "volts_read": None}, {"excitation_v", "volts_read"}),
+        ({"voltage_by": r.NO_LOAD}, {"no_load_read"}),
+        ({"ohms_read": None}, {"ohms_read"}),
+        ({"line_voltage_v": None, "ohms_read": None}, {"line_voltage_v", "ohms_read"}),
+    ],
+)
+def test_what_is_not_filled_in_yet_is_asked_for_and_not_blamed(blank: dict[str, Any], missing: set[str]) -> None:
+    understood = r.understand(ENTRIES | blank)
+    assert understood.unit is None
+    assert set(understood.missing) == missing
+    assert understood.faults == {}
+
+
+def test_simulated_readings_stay_marked() -> None:
+    assert unit_of(simulated=True)["simulated"]
+    assert not unit_of()["simulated"]
+
+
+def test_above_thirty_volts_is_live_work_and_the_most_to_feed_is_named() -> None:
+    """At most 5.3710 V on the primary of that unit: the worked value T3.1 (limit of IEC 61010-1)."""
+    warning = r.live_warning(ENTRIES | {"excitation_v": 4.97 * 1.25, "volts_read": 13.88 * 1.25})
+    assert "34.7 V across the whole winding is above 30 V" in warning
+    assert "at most 5.37 V on the primary" in warning
+    assert r.live_warning(ENTRIES) == ""
+
+
+def test_more_than_thirty_volts_on_the_primary_is_refused_too() -> None:
+    warning = r.live_warning(ENTRIES | {"excitation_v": 40.0, "volts_read": 8.0, "volts_across": r.WHOLE})
+    assert warning.startswith("40 V on the primary is above 30 V")
+
+
+def test_the_entries_are_left_as_they_were() -> None:
+    before = dict(ENTRIES)
+    r.understand(ENTRIES)
+    assert before == ENTRIES
