@@ -10,9 +10,12 @@ from pathlib import Path
 
 import pytest
 
+from calib.show.command import main
 from tests.show.tables import HEADER, ROWS, UNKNOWN_HEADER, UNKNOWN_ROWS, table
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
+Capture = pytest.CaptureFixture[str]
+
 
 @pytest.fixture
 def home(tmp_path: Path) -> dict[str, str]:
@@ -30,6 +33,24 @@ def calib(tmp_path: Path, home: dict[str, str]) -> Run:
         command = [sys.executable, "-m", "calib", *words]
         settings = {"cwd": tmp_path, "env": environment, "capture_output": True, "text": True, "timeout": 300, **more}
         return subprocess.run(command, **settings)  # type: ignore[call-overload, no-any-return]
+
+    return run
+
+
+@pytest.fixture
+def called(tmp_path: Path, home: dict[str, str], monkeypatch: pytest.MonkeyPatch, capsys: Capture) -> Run:
+    """The same within this process, for what does not depend on the process and is tried many times."""
+    monkeypatch.chdir(tmp_path)
+    for name in {*os.environ, *home}:
+        if name not in home:
+            monkeypatch.delenv(name)
+        elif os.environ.get(name) != home[name]:
+            monkeypatch.setenv(name, home[name])
+
+    def run(*words: str) -> subprocess.CompletedProcess[str]:
+        status = main(words)
+        told = capsys.readouterr()
+        return subprocess.CompletedProcess(words, status, told.out, told.err)
 
     return run
 

@@ -17,10 +17,10 @@ import calib as package
 from tests.show.conftest import Run
 from tests.show.tables import HEADER, ROWS, UNKNOWN_HEADER, UNKNOWN_ROWS, spoiled, table
 
-COLUMNS = (
-    "unit,no_load_v,v_over_r,size_class,predictors,multiplier,multiplier_low,multiplier_high,rated_current_ma,low_ma,"
-    "high_ma,floor_ma,odds_of_demand,flags"
-).split(",")
+COLUMNS = [
+    *("unit", "no_load_v", "v_over_r", "size_class", "predictors", "multiplier", "multiplier_low", "multiplier_high"),
+    *("rated_current_ma", "low_ma", "high_ma", "floor_ma", "odds_of_demand", "flags"),
+]
 
 
 def read(text: str) -> list[dict[str, str]]:
@@ -45,9 +45,9 @@ def test_the_table_has_the_columns_and_what_the_bench_read(calib: Run, known: Pa
         assert 0 < low < float(row["floor_ma"]) < middle < high < math.inf
 
 
-def test_csv_and_json_and_python_say_the_same_to_the_last_digit(calib: Run, known: Path, unknown: Path) -> None:
+def test_csv_and_json_and_python_say_the_same_to_the_last_digit(called: Run, known: Path, unknown: Path) -> None:
     words = ("estimate", "--known", str(known), "--unknown", str(unknown), "--level", "0.8")
-    as_csv, as_json = read(calib(*words).stdout), json.loads(calib(*words, "--format", "json").stdout)
+    as_csv, as_json = read(called(*words).stdout), json.loads(called(*words, "--format", "json").stdout)
     direct = package.fit(package.read_known(known)).estimate(package.read_unknown(unknown), level=0.8)
     assert list(as_json[0]) == list(as_csv[0]) == list(direct.columns)
     for left, right, row in zip(as_csv, as_json, direct.to_dict(orient="records"), strict=True):
@@ -87,9 +87,9 @@ def test_the_register_is_the_one_named_else_the_one_in_the_environment(
     assert from_file.stdout == named.stdout == by_environment.stdout != calib(*words).stdout
 
 
-def test_simulated_units_are_named_as_such(calib: Run, tmp_path: Path, unknown: Path) -> None:
+def test_simulated_units_are_named_as_such(called: Run, tmp_path: Path, unknown: Path) -> None:
     practice = table(tmp_path / "practice.csv", f"{HEADER},simulated", *(f"{row},true" for row in ROWS))
-    done = calib("estimate", "--known", str(practice), "--unknown", str(unknown))
+    done = called("estimate", "--known", str(practice), "--unknown", str(unknown))
     assert done.stderr == "note: Simulated practice data, not readings of real units.\n"
     assert all("simulated" in row["flags"] for row in read(done.stdout))
 
@@ -114,14 +114,14 @@ SPOILED = [
 @pytest.mark.parametrize(("column", "value", "problem"), SPOILED)
 @pytest.mark.parametrize("which", ["known", "unknown"])
 def test_a_spoiled_cell_in_either_file_is_one_line_and_nothing_is_written(
-    calib: Run, tmp_path: Path, which: str, column: str, value: str, problem: str
+    called: Run, tmp_path: Path, which: str, column: str, value: str, problem: str
 ) -> None:
     typed = f'"{value}"' if "," in value else value
     lines = {"known": [HEADER, *ROWS], "unknown": [UNKNOWN_HEADER, *UNKNOWN_ROWS]}
     lines[which][1] = spoiled(lines[which][0], lines[which][1], column, "@").replace("@", typed)
     for name, rows in lines.items():
         table(tmp_path / f"{name}.csv", *rows)
-    done = calib("estimate", "--known", "known.csv", "--unknown", "unknown.csv", "--out", "answer.csv")
+    done = called("estimate", "--known", "known.csv", "--unknown", "unknown.csv", "--out", "answer.csv")
     assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
     assert done.stderr.startswith(f"{which}.csv, row 2, {column} ")
     assert f"'{value}'" in done.stderr or value == "" and "(empty)" in done.stderr
@@ -147,10 +147,10 @@ def test_every_fault_of_both_files_and_of_the_command_line_is_told_at_once(calib
 @pytest.mark.parametrize("level", ["0", "1", "-0.5", "1.5", "nan", "inf", "ninety", ""])
 @pytest.mark.parametrize("command", ["fit", "estimate"])
 def test_a_level_that_is_no_probability_is_refused(
-    calib: Run, known: Path, unknown: Path, command: str, level: str
+    called: Run, known: Path, unknown: Path, command: str, level: str
 ) -> None:
     more = ("--unknown", str(unknown)) if command == "estimate" else ()
-    done = calib(command, "--known", str(known), *more, f"--level={level}")
+    done = called(command, "--known", str(known), *more, f"--level={level}")
     shown = f"'{level}'" if level else "(empty)"
     remedy = "is no probability between 0 and 1, both excluded; give one such as 0.9"
     assert (done.returncode, done.stdout) == (2, "")
@@ -158,9 +158,9 @@ def test_a_level_that_is_no_probability_is_refused(
 
 
 @pytest.mark.parametrize("option", ["--known", "--unknown"])
-def test_a_missing_file_is_one_line(calib: Run, known: Path, unknown: Path, option: str) -> None:
+def test_a_missing_file_is_one_line(called: Run, known: Path, unknown: Path, option: str) -> None:
     files = {"--known": str(known), "--unknown": str(unknown), option: "gone.csv"}
-    done = calib("estimate", *(word for pair in files.items() for word in pair))
+    done = called("estimate", *(word for pair in files.items() for word in pair))
     assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
     assert done.stderr.startswith("gone.csv: ")
     assert "there is no such file" in done.stderr
@@ -176,10 +176,10 @@ def test_a_missing_file_is_one_line(calib: Run, known: Path, unknown: Path, opti
     ],
 )
 def test_a_file_that_must_not_be_written_is_refused(
-    calib: Run, known: Path, unknown: Path, out: str, problem: str
+    called: Run, known: Path, unknown: Path, out: str, problem: str
 ) -> None:
     before = (known.read_bytes(), unknown.read_bytes())
-    done = calib("estimate", "--known", "known.csv", "--unknown", "unknown.csv", "--out", out)
+    done = called("estimate", "--known", "known.csv", "--unknown", "unknown.csv", "--out", out)
     assert (done.returncode, done.stderr.count("\n")) == (2, 1)
     assert f"--out '{out}': {problem}" in done.stderr
     assert (known.read_bytes(), unknown.read_bytes()) == before

@@ -28,11 +28,11 @@ def test_json_has_the_keys_and_the_values_of_the_model(calib: Run, known: Path) 
     assert [row["high_area_cm2"] for row in told["classes"] if row["size_class"] == "7"][0] is None
 
 
-def test_a_suspect_is_named_with_its_odds_and_its_slip(calib: Run, tmp_path: Path) -> None:
+def test_a_suspect_is_named_with_its_odds_and_its_slip(called: Run, tmp_path: Path) -> None:
     slip = spoiled(HEADER, ROWS[0], "hv_resistance_ohm", "21.2").replace("AL 1", "AL 9")  # a slipped decimal point
     sound = [row.replace("AL ", f"AL {number}") for number in range(1, 4) for row in ROWS[:2]]
     spoiled_table = table(tmp_path / "known.csv", HEADER, *sound, *ROWS[2:], slip)
-    told = json.loads(calib("fit", "--known", str(spoiled_table), "--format", "json").stdout)
+    told = json.loads(called("fit", "--known", str(spoiled_table), "--format", "json").stdout)
     odds = {row["unit"]: row["odds_sound"] for row in told["suspects"]}
     assert min(odds, key=odds.__getitem__) == "AL 9"
     assert 0 <= odds["AL 9"] < 0.5
@@ -45,11 +45,11 @@ def test_text_is_the_model_s_own_report(calib: Run, known: Path) -> None:
     assert done.stdout == f"{package.fit(package.read_known(known))}\n"
 
 
-def test_simulated_units_are_named_at_the_top(calib: Run, tmp_path: Path) -> None:
+def test_simulated_units_are_named_at_the_top(called: Run, tmp_path: Path) -> None:
     practice = table(tmp_path / "practice.csv", f"{HEADER},simulated", *(f"{row},true" for row in ROWS))
-    first = calib("fit", "--known", str(practice)).stdout.splitlines()[0]
+    first = called("fit", "--known", str(practice)).stdout.splitlines()[0]
     assert "imulated" in first
-    assert json.loads(calib("fit", "--known", str(practice), "--format", "json").stdout)["simulated"] is True
+    assert json.loads(called("fit", "--known", str(practice), "--format", "json").stdout)["simulated"] is True
 
 
 def test_an_empty_register_gives_the_prior(calib: Run, tmp_path: Path) -> None:
@@ -65,8 +65,8 @@ def test_the_same_table_gives_the_same_digits(calib: Run, known: Path, format: s
     assert calib(*words).stdout == calib(*words).stdout
 
 
-def test_a_row_that_repeats_another_is_noted(calib: Run, tmp_path: Path) -> None:
+def test_a_row_that_repeats_another_is_noted(called: Run, tmp_path: Path) -> None:
     doubled = table(tmp_path / "known.csv", HEADER, *ROWS, ROWS[0])
-    done = calib("fit", "--known", str(doubled), "--format", "json")
+    done = called("fit", "--known", str(doubled), "--format", "json")
     assert json.loads(done.stdout)["records"] == 4
     assert done.stderr == f"note: {doubled}, row 6: the same as row 2, taken once\n"

@@ -1,0 +1,90 @@
+"""The words of the command line: help at once, one line for a wrong word, and the same from both ways in."""
+
+from __future__ import annotations
+
+import shutil
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from calib.register.records import KnownUnit, fields
+from calib.show.command import COMMANDS
+from tests.show.conftest import Run
+
+HELP_LIMIT_S = 0.3
+
+
+def seconds(*command: str) -> float:
+    """Median wall time of five runs."""
+    taken = []
+    for _ in range(5):
+        start = time.perf_counter()
+        subprocess.run(command, check=True, capture_output=True)
+        taken.append(time.perf_counter() - start)
+    return statistics.median(taken)
+
+
+@pytest.mark.parametrize("words", [("--help",), *((command.name, "--help") for command in COMMANDS)])
+def test_help_answers_at_once(words: tuple[str, ...]) -> None:
+    idle = seconds(sys.executable, "-c", "pass")
+    assert seconds(sys.executable, "-m", "calib", *words) - idle < HELP_LIMIT_S
+
+
+def test_the_public_names_cost_nothing_until_used() -> None:
+    heavy = {"pandas", "numpy", "duckdb", "scipy", "statsmodels", "streamlit", "altair", "pydantic"}
+    code = f"import sys, calib, calib.show.command; print(sorted({heavy!r} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"
+
+
+def test_the_console_script_is_the_module(calib: Run) -> None:
+    script = shutil.which("calib", path=str(Path(sys.executable).parent))
+    assert script is not None
+    done = subprocess.run([script, "--help"], capture_output=True, text=True, check=True)
+    assert done.stdout == calib("--help").stdout
+
+
+def test_help_names_every_command_and_the_exit_statuses(calib: Run) -> None:
+    shown = calib("--help").stdout
+    assert all(f"    {command.name} " in shown for command in COMMANDS)
+    assert "exit status: 0 done" in shown
+
+
+def test_add_has_an_option_for_each_column_of_the_record(called: Run) -> None:
+    shown = called("add", "--help").stdout
+    for fact in fields(KnownUnit):
+        assert f"--{fact.name.replace('_', '-')} " in shown
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        ((), "calib: the following arguments are required: COMMAND; see calib --help"),
+        (("fti",), "argument COMMAND: invalid choice: 'fti'"),
+        (("fit", "--lvel", "0.8"), "calib: unrecognized arguments: --lvel 0.8; see calib --help"),
+        (("fit", "--format", "xml"), "calib fit: argument --format: invalid choice: 'xml'"),
+        (("fit", "--format", "a\nb"), "invalid choice"),
+        (("estimate",), "calib estimate: the following arguments are required: --unknown"),
+        (("add", "--unit"), "calib add: argument --unit: expected one argument; see calib add --help"),
+        (("import",), "calib import: the following arguments are required: FILE"),
+        (("export",), "calib export: the following arguments are required: DIR"),
+    ],
+)
+def test_a_wrong_word_is_one_line_and_status_2(called: Run, words: tuple[str, ...], expected: str) -> None:
+    done = called(*words)
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert expected in done.stderr
+
+
+def test_an_option_is_not_guessed_from_its_beginning(called: Run) -> None:
+    assert called("fit", "--reg", "club.duckdb").returncode == 2
+
+
+def test_the_version_is_the_package_s(called: Run) -> None:
+    import calib as package
+
+    assert called("--version").stdout == f"calib {package.__version__}\n"

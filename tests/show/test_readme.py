@@ -1,0 +1,66 @@
+"""What is written is run: the README's commands and examples, and the test command that `.ci/run` shares with it."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from calib.show.command import COMMANDS
+from tests.show.conftest import Run
+
+ROOT = Path(__file__).resolve().parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language: str) -> list[str]:
+    """The fenced blocks of one language, in their order."""
+    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder as the README's reader has it: the data sets, and the table that is to be saved."""
+    (tmp_path / "datasets").symlink_to(ROOT / "datasets")
+    (tmp_path / "mine.csv").write_text(blocks("csv")[0], encoding="utf-8")
+    return tmp_path
+
+
+def test_the_commands_run_as_they_are_written(calib: Run, folder: Path) -> None:
+    lines = [line for block in blocks("sh") for line in block.splitlines() if line.startswith("calib ")]
+    assert {line.split()[1] for line in lines} == {"fit", "estimate", "import", "add", "export"}
+    for line in lines:
+        words = [word.strip('"') for word in re.findall(r'"[^"]*"|\S+', line)]
+        done = calib(*words[1:])
+        assert (done.returncode, done.stdout != "") == (0, True), done.stderr
+
+
+def test_the_python_example_runs_as_it_is_written(folder: Path, home: dict[str, str]) -> None:
+    command = [sys.executable, "-c", blocks("python")[0]]
+    done = subprocess.run(command, cwd=folder, env=home, capture_output=True, text=True, timeout=300)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "spare 1" in done.stdout
+
+
+def test_every_command_is_in_the_table() -> None:
+    assert re.findall(r"^\| `calib (\w+)` \|", README, re.MULTILINE) == [command.name for command in COMMANDS]
+
+
+@pytest.mark.parametrize("linked", re.findall(r"\]\(([^)]+)\)", README))
+def test_what_is_linked_is_there(linked: str) -> None:
+    assert (ROOT / linked).is_file()
+
+
+def test_the_two_commands_to_set_up_come_first_and_ci_runs_the_second() -> None:
+    look, test = blocks("sh")[:2]
+    assert look.strip().endswith(".venv/bin/calib page --practice")
+    assert test.strip().endswith("-m pytest")
+    ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    extract = re.search(r"tests=\$\((.*)\)", ci)
+    assert extract is not None
+    found = subprocess.run(extract.group(1), shell=True, cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    assert found == test
+    assert ci.rstrip().endswith('eval "$tests"')

@@ -1,0 +1,179 @@
+"""``calib add``, ``import`` and ``export``: into the register and out of it, several at once, and what prevents it."""
+
+from __future__ import annotations
+
+import csv
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import calib as package
+from tests.show.conftest import Run
+from tests.show.tables import HEADER, ROWS, spoiled, table
+
+OPTIONS = {
+    "--unit": "QB 7",
+    "--contributor": "Quarry Bank",
+    "--evidence": "nameplate",
+    "--rectifier": "full-wave",
+    "--filter": "capacitor",
+    "--rated-current-ma": "90",
+    "--line-voltage-v": "117",
+    "--line-frequency-hz": "60",
+    "--centre-tapped": "TRUE",
+    "--no-load-v": "640",
+    "--hv-resistance-ohm": "182",
+    "--winding-temp-c": "-2.5",
+}
+
+
+def words_of(options: dict[str, str]) -> list[str]:
+    return [word for pair in options.items() for word in pair]
+
+
+def rows_of(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_add_makes_the_register_and_keeps_what_was_typed(calib: Run, tmp_path: Path) -> None:
+    done = calib("add", "--register", "club.duckdb", *words_of(OPTIONS), "--by", "Alder Lane", "--reason", "found")
+    assert (done.returncode, done.stderr) == (0, "")
+    with package.Register(tmp_path / "club.duckdb") as register:
+        row = register.known().iloc[0]
+        revision = register.revisions().iloc[0]
+    assert (row["unit"], row["contributor"], row["rated_current_ma"]) == ("QB 7", "Quarry Bank", 90.0)
+    assert (row["winding_temp_c"], bool(row["centre_tapped"]), row["notes"]) == (-2.5, True, "")
+    assert (revision["by"], revision["reason"]) == ("Alder Lane", "found")
+
+
+def test_add_uses_the_register_in_the_environment(calib: Run, tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere.duckdb"
+    assert calib("add", *words_of(OPTIONS), env={"CALIB_REGISTER": str(elsewhere)}).returncode == 0
+    assert elsewhere.exists()
+
+
+def test_add_uses_the_user_s_own_data_folder_where_nothing_is_named(called: Run, tmp_path: Path) -> None:
+    assert called("add", *words_of(OPTIONS)).returncode == 0
+    assert len(list(tmp_path.rglob("register.duckdb"))) == 1
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "problem"),
+    [
+        ("--rated-current-ma", "90 mA", "rated_current_ma '90 mA': is not a number"),
+        ("--rated-current-ma", "0", "rated_current_ma '0': is outside the limits, 0.1 to 100000 mA"),
+        ("--hv-resistance-ohm", "nan", "hv_resistance_ohm 'nan': is not a number"),
+        ("--centre-tapped", "yes", "centre_tapped 'yes': is not true or false"),
+        ("--centre-tapped", "false", "centre_tapped 'false': does not go with rectifier full-wave"),
+        ("--evidence", "hearsay", "evidence 'hearsay': is not one of the choices"),
+        ("--unit", "", "unit (empty): is needed"),
+    ],
+)
+def test_a_wrong_option_is_one_line_and_makes_no_register(
+    called: Run, tmp_path: Path, option: str, value: str, problem: str
+) -> None:
+    done = called("add", "--register", "club.duckdb", *words_of(OPTIONS | {option: value}))
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert done.stderr.startswith("calib add, ")
+    assert problem in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_every_option_that_is_missing_is_named(called: Run, tmp_path: Path) -> None:
+    done = called("add", "--register", "club.duckdb")
+    needed = [option.removeprefix("--").replace("-", "_") for option in OPTIONS]
+    assert done.returncode == 2
+    assert [line.split(", ")[1].split(" ")[0] for line in done.stderr.splitlines()] == sorted(
+        needed, key=HEADER.split(",").index
+    )
+
+
+def test_export_gives_back_what_import_brought(calib: Run, known: Path, tmp_path: Path) -> None:
+    done = calib("import", str(known), "--register", "club.duckdb")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "4" in done.stdout
+    done = calib("export", "out", "--register", "club.duckdb")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [
+        "datapackage.json",
+        "known.csv",
+        "revisions.csv",
+    ]
+    given, back = package.read_known(known), package.read_known(tmp_path / "out" / "known.csv")
+    by = ["contributor", "unit"]
+    assert back.sort_values(by, ignore_index=True).equals(given.sort_values(by, ignore_index=True))
+    assert len(rows_of(tmp_path / "out" / "revisions.csv")) == 4
+
+
+def test_a_wrong_table_brings_nothing_in_and_makes_no_register(calib: Run, tmp_path: Path) -> None:
+    wrong = spoiled(HEADER, spoiled(HEADER, ROWS[2], "evidence", "rumour"), "rated_current_ma", "1e9")
+    table(tmp_path / "wrong.csv", HEADER, *ROWS[:2], wrong, ROWS[3])
+    done = calib("import", "wrong.csv", "--register", "club.duckdb")
+    assert (done.returncode, done.stdout) == (2, "")
+    told = done.stderr.splitlines()
+    assert [line.split(": ")[0] for line in told] == [
+        "wrong.csv, row 4, evidence 'rumour'",
+        "wrong.csv, row 4, rated_current_ma '1e9'",
+    ]
+    assert [path.name for path in tmp_path.iterdir()] == ["wrong.csv"]
+
+
+def test_a_table_that_is_missing_makes_no_register(called: Run, tmp_path: Path) -> None:
+    done = called("import", "gone.csv", "--register", "club.duckdb")
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "gone.csv: cannot be read, there is no such file" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", [("export", "out"), ("import", "known.csv"), ("fit",)])
+def test_a_folder_is_no_register(called: Run, known: Path, tmp_path: Path, command: tuple[str, ...]) -> None:
+    done = called(*command, "--register", str(tmp_path))
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert f"--register '{tmp_path}': is a folder; name the register's file" in done.stderr
+
+
+def test_export_of_a_register_that_is_not_there_is_one_line(called: Run, tmp_path: Path) -> None:
+    done = called("export", "out", "--register", "club.duckdb")
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "--register 'club.duckdb': there is no register" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "words", [("fit",), ("export", "out"), ("import", "known.csv"), ("add", *words_of(OPTIONS)), ("page",)]
+)
+def test_a_damaged_register_is_one_line_and_status_1(
+    calib: Run, known: Path, tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    damaged = tmp_path / "club.duckdb"
+    damaged.write_bytes(b"this is no register" * 1000)
+    done = calib(*words, "--register", str(damaged))
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (1, "", 1)
+    assert str(damaged) in done.stderr
+    assert damaged.read_bytes() == b"this is no register" * 1000
+
+
+def test_several_that_start_at_once_lose_nothing(home: dict[str, str], tmp_path: Path) -> None:
+    """Six imports and two adds begin together on a register that none of them finds there yet."""
+    commands = []
+    for bench in range(6):
+        rows = [row.replace(row.split(",")[1], f"Bench {bench}") for row in ROWS]
+        commands.append(["import", str(table(tmp_path / f"known-{bench}.csv", HEADER, *rows))])
+    commands += [["add", *words_of(OPTIONS | {"--unit": tag})] for tag in ("QB 7", "QB 8")]
+    base = [sys.executable, "-m", "calib"]
+    running = [
+        subprocess.Popen([*base, *words, "--register", "club.duckdb"], cwd=tmp_path, env=home, stderr=subprocess.PIPE)
+        for words in commands
+    ]
+    assert [(one.communicate(timeout=300)[1], one.returncode) for one in running] == [(b"", 0)] * len(commands)
+    with package.Register(tmp_path / "club.duckdb") as register:
+        assert register.count() == len(register.known()) == 6 * len(ROWS) + 2
+
+
+def test_a_register_in_a_folder_that_cannot_be_is_one_line(called: Run, known: Path) -> None:
+    done = called("import", str(known), "--register", f"{known}/club.duckdb")
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (1, "", 1)
+    assert str(known) in done.stderr
