@@ -10,8 +10,8 @@ from calib.bench.ratio import no_load_voltage
 from calib.bench.wire import awg_diameter_mm
 from calib.register.records import KnownUnit, Unit
 
-# Where readings of mains transformers of valve sets usually lie: judgement of the bench, to catch slips of a digit, of a
-# unit, or of half a winding for the whole.
+# Where readings of mains transformers of valve sets usually lie: judgement of the bench, to catch slips of a digit
+# or a unit, or half a winding taken for the whole.
 NO_LOAD_V = (40.0, 3000.0)
 LINE_V = (95.0, 260.0)
 LINE_HZ = (24.0, 62.0)

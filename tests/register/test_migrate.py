@@ -1,0 +1,92 @@
+"""Steps of the schema: in order, each once, each whole with the note of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from calib.errors import RegisterError
+from calib.register import making
+from calib.register.gate import attach, engine
+from calib.register.migrate import Step, applied, migrate, steps, tables
+from calib.register.records import KnownUnit, fields
+from calib.register.store import Register
+
+FIRST = Step(1, "one", "CREATE TABLE one (a INTEGER); INSERT INTO one VALUES (1);")
+SECOND = Step(2, "two", "CREATE TABLE two (a INTEGER); INSERT INTO one VALUES (2);")
+BROKEN = Step(2, "broken", "CREATE TABLE two (a INTEGER); INSERT INTO one VALUES (2); SELECT * FROM nowhere;")
+
+
+@pytest.fixture
+def con(tmp_path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    with engine() as con:
+        attach(con, tmp_path / "steps.duckdb", "register")
+        con.execute("USE register")
+        yield con
+
+
+def test_steps_run_in_order_and_once(con: duckdb.DuckDBPyConnection) -> None:
+    assert applied(con) == 0
+    assert migrate(con, (FIRST,)) == 1
+    assert migrate(con, (FIRST, SECOND)) == 1
+    assert migrate(con, (FIRST, SECOND)) == 0
+    assert con.execute("SELECT a FROM one ORDER BY a").fetchall() == [(1,), (2,)]
+    assert con.execute("SELECT step, name FROM schema_steps ORDER BY step").fetchall() == [(1, "one"), (2, "two")]
+
+
+def test_a_step_that_fails_leaves_the_earlier_ones_and_stays_to_be_done(con: duckdb.DuckDBPyConnection) -> None:
+    with pytest.raises(duckdb.CatalogException, match="nowhere"):
+        migrate(con, (FIRST, BROKEN))
+    assert applied(con) == 1
+    assert "two" not in tables(con)
+    assert con.execute("SELECT a FROM one").fetchall() == [(1,)]
+    assert migrate(con, (FIRST, SECOND)) == 1
+
+
+def test_steps_are_numbered_without_a_gap(tmp_path: Path) -> None:
+    (tmp_path / "0001_a.sql").write_text("SELECT 1")
+    (tmp_path / "notes.txt").write_text("")
+    assert [step.name for step in steps(tmp_path)] == ["a"]
+    (tmp_path / "0003_c.sql").write_text("SELECT 1")
+    steps.cache_clear()
+    with pytest.raises(ValueError, match=r"numbered \[1, 3\], not 1 to 2"):
+        steps(tmp_path)
+
+
+def test_the_tables_hold_every_field_of_a_record_with_its_type(tmp_path: Path) -> None:
+    path = Register(tmp_path / "club.duckdb").path
+    with making.opened(path) as con:
+        found = con.execute(
+            "SELECT column_name, data_type, is_nullable FROM duckdb_columns() WHERE table_name = 'revisions'"
+        ).fetchall()
+    kinds = {"number": "DOUBLE", "flag": "BOOLEAN", "date": "DATE", "text": "VARCHAR", "choice": "VARCHAR"}
+    wanted = [(each.name, kinds[each.kind], not each.needed and each.kind != "flag") for each in fields(KnownUnit)]
+    assert [(name, kind, bool(nullable)) for name, kind, nullable in found][-len(wanted) :] == wanted
+
+
+def test_an_older_register_is_brought_up_to_date_with_its_records(
+    tmp_path: Path, typed: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "club.duckdb"
+    Register(path).add(KnownUnit.parse(typed))
+    more = (*steps(), Step(len(steps()) + 1, "remarks", "CREATE TABLE remarks (text VARCHAR)"))
+    monkeypatch.setattr(making, "steps", lambda: more)
+    register = Register(path)
+    assert register.count() == 1
+    with making.opened(path) as con:
+        assert "remarks" in tables(con)
+        assert applied(con) == len(more)
+
+
+def test_a_register_of_a_newer_calib_is_left_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "club.duckdb"
+    with monkeypatch.context() as newer:
+        newer.setattr(
+            making, "steps", lambda: (*steps(), Step(len(steps()) + 1, "later", "CREATE TABLE later (a INTEGER)"))
+        )
+        Register(path)
+    with pytest.raises(RegisterError, match=r"club\.duckdb: a newer version of calib wrote it \(schema 2\)"):
+        Register(path)

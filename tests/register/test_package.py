@@ -1,0 +1,91 @@
+"""Tables out: the data package holds what the register holds, and Frictionless, an independent reader, accepts it."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import frictionless
+import pytest
+
+from calib.errors import CannotError
+from calib.register.exchange import read_known
+from calib.register.records import KnownUnit, columns
+from calib.register.store import Register, practice_register
+
+
+@pytest.fixture
+def folder(tmp_path: Path, typed: dict[str, str]) -> Path:
+    register = Register(tmp_path / "club.duckdb")
+    full = {"tongue_mm": "28.6", "stack_mm": "0.1e2", "recorded_on": "2024-03-09", "notes": 'two\nlines, "quoted"'}
+    record = KnownUnit.parse({**typed, **full, "hv_resistance_ohm": "310.1234567890123"})
+    register.add(record)
+    register.add(KnownUnit.parse({**typed, "unit": "AL-8"}))
+    register.amend(KnownUnit.parse({**typed, "rated_current_ma": "95"}), by="Ferry House", reason="read again")
+    register.amend(record, by="Ferry House", reason="the first was right")
+    register.withdraw("Alder Lane", "AL-8", reason="scrapped")
+    register.export(tmp_path / "out")
+    return tmp_path / "out"
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    with open(path, encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_the_current_view_the_history_and_the_descriptor(folder: Path) -> None:
+    assert sorted(path.name for path in folder.iterdir()) == ["datapackage.json", "known.csv", "revisions.csv"]
+    known, revisions = rows(folder / "known.csv"), rows(folder / "revisions.csv")
+    assert [row["unit"] for row in known] == ["AL-7"]
+    assert known[0]["hv_resistance_ohm"] == "310.1234567890123"
+    assert (known[0]["stack_mm"], known[0]["no_load_v"], known[0]["centre_tapped"]) == ("10", "", "true")
+    assert [(row["unit"], row["revision"], row["action"], row["by"]) for row in revisions] == [
+        ("AL-7", "1", "add", ""),
+        ("AL-8", "1", "add", ""),
+        ("AL-7", "2", "amend", "Ferry House"),
+        ("AL-7", "3", "amend", "Ferry House"),
+        ("AL-8", "2", "withdraw", ""),
+    ]
+    assert set(columns(KnownUnit)) < set(revisions[0])
+    assert all(row["made_at"].endswith("Z") for row in revisions)
+
+
+def test_what_is_handed_out_reads_back(folder: Path) -> None:
+    read = read_known(folder / "known.csv")
+    assert read["notes"].tolist() == ['two\nlines, "quoted"']
+    assert read["hv_resistance_ohm"].tolist() == [310.1234567890123]
+
+
+def test_frictionless_accepts_the_package(folder: Path) -> None:
+    report = frictionless.validate(str(folder / "datapackage.json"))
+    assert report.valid, report.flatten(["title", "fieldName", "message"])
+    assert report.stats["tasks"] == 2
+
+
+@pytest.mark.parametrize(("was", "spoilt"), [("nameplate", "hearsay"), ("310.12", "x310.12"), (",95,", ",950000,")])
+def test_frictionless_refuses_a_spoiled_one(folder: Path, was: str, spoilt: str) -> None:
+    path = folder / "revisions.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace(was, spoilt, 1), encoding="utf-8")
+    assert not frictionless.validate(str(folder / "datapackage.json")).valid
+
+
+def test_the_descriptor_gives_units_and_limits(folder: Path) -> None:
+    known = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))["resources"][0]
+    described = {field["name"]: field for field in known["schema"]["fields"]}
+    assert described["rated_current_ma"]["unit"] == "mA"
+    assert described["rated_current_ma"]["constraints"] == {"required": True, "minimum": 0.1, "maximum": 100000.0}
+    assert known["schema"]["primaryKey"] == ["contributor", "unit"]
+
+
+def test_simulated_records_say_so_in_the_package(tmp_path: Path) -> None:
+    practice_register(tmp_path / "practice.duckdb").export(tmp_path / "out")
+    described = json.loads((tmp_path / "out" / "datapackage.json").read_text(encoding="utf-8"))
+    assert "Simulated" in described["title"]
+    assert frictionless.validate(str(tmp_path / "out" / "datapackage.json")).valid
+
+
+def test_a_place_where_nothing_can_be_written(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("a file in the folder's place")
+    with pytest.raises(CannotError, match="out: the tables cannot be written there"):
+        Register(tmp_path / "club.duckdb").export(tmp_path / "out")

@@ -1,0 +1,264 @@
+"""A record: its fields, their limits, and what its fields must be together; limits as published."""
+
+from __future__ import annotations
+
+import pytest
+from pydantic import ValidationError
+
+from calib.errors import InputError
+from calib.register.records import KnownUnit, Unit, UnknownUnit, columns, fields, record_id
+
+SUPPLY = ["rectifier", "filter"]
+LINE = ["line_voltage_v", "line_frequency_hz", "centre_tapped"]
+VOLTAGES = ["excitation_v", "hv_v", "no_load_v"]
+RESISTANCE = ["hv_resistance_ohm", "winding_temp_c"]
+OPTIONAL = [
+    *["tongue_mm", "stack_mm", "core_area_cm2", "conductor", "awg", "wire_diameter_mm", "u_voltage_pct"],
+    *["u_resistance_pct", "primary_resistance_ohm", "weight_kg", "recorded_on", "notes", "simulated"],
+]
+RATING = ["unit", "contributor", "evidence", *SUPPLY, "rated_current_ma"]
+KNOWN = [*RATING, *LINE, *VOLTAGES, *RESISTANCE, *OPTIONAL]
+NEEDED = [*RATING, *LINE, *RESISTANCE]
+# column, low, high, the refused values next to them; "above 0" excludes the low itself
+LIMITS = [
+    *[(name, "0.001", "1000000", "0.00099", "1000001") for name in ("hv_resistance_ohm", "primary_resistance_ohm")],
+    *[(name, "1e-9", "1e4", "0", "10000.1") for name in ("line_voltage_v", "excitation_v", "hv_v", "no_load_v")],
+    ("rated_current_ma", "0.1", "1e5", "0.09", "100001"),
+    ("line_frequency_hz", "10", "1000", "9.9", "1001"),
+    ("winding_temp_c", "-40", "200", "-41", "201"),
+    ("tongue_mm", "3", "500", "2.9", "501"),
+    ("stack_mm", "3", "500", "2.9", "501"),
+    ("awg", "0", "50", "-1", "51"),
+]
+
+
+def faults(kind: type[Unit], values: dict[str, object]) -> list[tuple[str, str]]:
+    with pytest.raises(InputError) as caught:
+        kind.parse(values, "bench.csv", 7)
+    assert all((fault.where, fault.row) == ("bench.csv", 7) for fault in caught.value.faults)
+    return [(fault.column, fault.value) for fault in caught.value.faults]
+
+
+def told(kind: type[Unit], values: dict[str, object]) -> str:
+    with pytest.raises(InputError) as caught:
+        kind.parse(values)
+    return str(caught.value)
+
+
+def test_the_columns_of_known_units_stand_in_their_order() -> None:
+    assert list(columns(KnownUnit)) == KNOWN
+
+
+def test_the_columns_of_unknown_units_leave_out_the_rating_and_add_the_demand() -> None:
+    left_out = {"evidence", "rated_current_ma"}
+    assert list(columns(UnknownUnit)) == [
+        "unit",
+        "contributor",
+        *(name for name in KNOWN[3:] if name not in left_out),
+        "demand_ma",
+    ]
+
+
+def test_what_is_needed_is_needed_and_nothing_else() -> None:
+    assert [facts.name for facts in fields(KnownUnit) if facts.needed] == NEEDED
+    assert [facts.name for facts in fields(UnknownUnit) if facts.needed] == [
+        name for name in NEEDED if name not in ("contributor", "evidence", "rated_current_ma")
+    ]
+
+
+def test_every_field_says_what_it_is_for_a_form() -> None:
+    for kind in (KnownUnit, UnknownUnit):
+        for facts in fields(kind):
+            assert facts.label[0].isupper(), facts
+            assert facts.help.endswith("."), facts
+            assert (facts.kind == "number") == bool(facts.unit) == bool(facts.limits), facts
+            assert (facts.kind in ("choice", "flag")) == bool(facts.choices), facts
+
+
+def test_a_sound_row_becomes_a_record(typed: dict[str, str]) -> None:
+    record = KnownUnit.parse({**typed, "centre_tapped": "TRUE", "recorded_on": "2024-03-09", "unit": " AL-7 "})
+    assert (record.unit, record.rated_current_ma, record.centre_tapped) == ("AL-7", 90.0, True)
+    assert str(record.recorded_on) == "2024-03-09"
+    assert record.no_load_v is None
+    assert list(record.values()) == KNOWN
+
+
+@pytest.mark.parametrize(("column", "low", "high", "below", "above"), LIMITS)
+def test_limits_are_allowed_and_what_lies_beyond_is_refused(
+    typed: dict[str, str], column: str, low: str, high: str, below: str, above: str
+) -> None:
+    partner = {"tongue_mm": {"stack_mm": "30"}, "stack_mm": {"tongue_mm": "30"}}.get(column, {})
+    for value in (low, high):
+        assert getattr(KnownUnit.parse({**typed, **partner, column: value}), column) == float(value)
+    for value in (below, above):
+        row = {**typed, **partner, column: value}
+        assert faults(KnownUnit, row) == [(column, value)]
+        limits = next(facts.limits for facts in fields(KnownUnit) if facts.name == column)
+        assert f"outside the limits, {limits}" in told(KnownUnit, row)
+
+
+def test_the_demand_has_the_limits_of_a_current(typed_unknown: dict[str, str]) -> None:
+    assert UnknownUnit.parse({**typed_unknown, "demand_ma": "60"}).demand_ma == 60.0
+    assert faults(UnknownUnit, {**typed_unknown, "demand_ma": "0"}) == [("demand_ma", "0")]
+
+
+@pytest.mark.parametrize(
+    "word", ["nan", "NaN", "NA", "N/A", "null", "inf", "-inf", "Infinity", "-", "1,5", "1_0", "0x10", "9 V"]
+)
+def test_a_number_cell_holds_a_number_or_nothing(typed: dict[str, str], word: str) -> None:
+    for column in ("rated_current_ma", "no_load_v"):
+        assert faults(KnownUnit, {**typed, column: word}) == [(column, word)]
+
+
+def test_a_number_too_large_for_the_machine_is_refused(typed: dict[str, str]) -> None:
+    assert faults(KnownUnit, {**typed, "rated_current_ma": "1e999"}) == [("rated_current_ma", "1e999")]
+
+
+@pytest.mark.parametrize("word", ["nan", "NaN", "NA", "null", "NULL"])
+def test_a_word_for_missing_is_a_fault_in_text_too(typed: dict[str, str], word: str) -> None:
+    for column in ("unit", "contributor", "notes"):
+        assert "stands for a missing value" in told(KnownUnit, {**typed, column: word})
+
+
+@pytest.mark.parametrize("blank", ["", "  ", None, float("nan")])
+def test_blank_is_not_measured_and_not_zero(typed: dict[str, object], blank: object) -> None:
+    record = KnownUnit.parse({**typed, "no_load_v": blank, "notes": blank, "conductor": blank})
+    assert (record.no_load_v, record.notes, record.conductor) == (None, "", None)
+    assert faults(KnownUnit, {**typed, "unit": blank})[0][0] == "unit"
+
+
+@pytest.mark.parametrize("word", ["yes", "1", "t", "wahr", "tru"])
+def test_a_flag_is_true_or_false(typed: dict[str, str], word: str) -> None:
+    assert faults(KnownUnit, {**typed, "centre_tapped": word}) == [("centre_tapped", word)]
+
+
+@pytest.mark.parametrize(("word", "flag"), [("True", True), ("TRUE", True), ("fAlse", False), ("FALSE", False)])
+def test_a_flag_is_read_in_any_case(typed: dict[str, str], word: str, flag: bool) -> None:
+    assert KnownUnit.parse({**typed, "rectifier": "bridge", "centre_tapped": word}).centre_tapped is flag
+
+
+@pytest.mark.parametrize(
+    ("column", "word"),
+    [("evidence", "hearsay"), ("rectifier", "Bridge"), ("filter", "coil"), ("conductor", "tin")],
+)
+def test_a_choice_is_one_of_the_choices_and_the_remedy_names_them(
+    typed: dict[str, str], column: str, word: str
+) -> None:
+    choices = next(facts.choices for facts in fields(KnownUnit) if facts.name == column)
+    message = told(KnownUnit, {**typed, column: word})
+    assert f"{column} '{word}': is not one of the choices; write one of: {', '.join(choices)}" in message
+
+
+@pytest.mark.parametrize(
+    "day", ["2024-02-30", "9 March 2024", "20240309", "1709942400", "2024-3-9", "2024-03-09T10:00"]
+)
+def test_a_day_is_an_iso_date(typed: dict[str, str], day: str) -> None:
+    assert faults(KnownUnit, {**typed, "recorded_on": day}) == [("recorded_on", day)]
+
+
+@pytest.mark.parametrize("text", ["a\x00b", "bell\x07", "half \ud800"])
+def test_text_that_cannot_be_printed_is_refused(typed: dict[str, str], text: str) -> None:
+    assert "cannot be printed" in told(KnownUnit, {**typed, "notes": text})
+
+
+def test_a_tag_is_one_line_and_notes_may_be_more(typed: dict[str, str]) -> None:
+    assert KnownUnit.parse({**typed, "notes": "first\r\nsecond"}).notes == "first\nsecond"
+    assert "more than one line" in told(KnownUnit, {**typed, "unit": "A\nB"})
+
+
+def test_a_ratio_test_or_the_no_load_voltage_is_needed(typed: dict[str, str]) -> None:
+    without = {name: value for name, value in typed.items() if name not in ("excitation_v", "hv_v")}
+    assert KnownUnit.parse({**without, "no_load_v": "653.5"}).no_load_v == 653.5
+    assert faults(KnownUnit, without) == [("no_load_v", "")]
+    assert faults(KnownUnit, {**without, "excitation_v": "5"}) == [("hv_v", "")]
+    assert faults(KnownUnit, {**without, "hv_v": "27"}) == [("excitation_v", "")]
+
+
+@pytest.mark.parametrize(
+    ("changed", "column"),
+    [
+        ({"rectifier": "none", "filter": "capacitor"}, "filter"),
+        ({"rectifier": "none", "filter": "choke"}, "filter"),
+        ({"rectifier": "full-wave", "centre_tapped": "FALSE"}, "centre_tapped"),
+        ({"rectifier": "doubler", "filter": "choke"}, "filter"),
+        ({"rectifier": "doubler", "filter": "none"}, "filter"),
+        ({"tongue_mm": "28"}, "stack_mm"),
+        ({"stack_mm": "28"}, "tongue_mm"),
+    ],
+)
+def test_fields_that_do_not_go_together(typed: dict[str, str], changed: dict[str, str], column: str) -> None:
+    row = {**typed, **changed}
+    assert faults(KnownUnit, row) == [(column, row.get(column, ""))]
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"rectifier": "none", "filter": "none", "centre_tapped": "false"},
+        {"rectifier": "doubler", "filter": "capacitor", "centre_tapped": "false"},
+        {"rectifier": "bridge", "filter": "none"},
+        {"no_load_v": "900"},
+        {"tongue_mm": "28", "stack_mm": "33", "core_area_cm2": "9.24"},
+        {"core_area_cm2": "9.24"},
+        {"awg": "33", "wire_diameter_mm": "0.18"},
+    ],
+)
+def test_fields_that_go_together(typed: dict[str, str], changed: dict[str, str]) -> None:
+    KnownUnit.parse({**typed, **changed})
+
+
+def test_an_ac_rating_may_be_sought_of_an_unknown(typed_unknown: dict[str, str]) -> None:
+    unknown = UnknownUnit.parse({**typed_unknown, "rectifier": "none", "filter": "none"})
+    assert (unknown.rectifier, unknown.filter, unknown.contributor) == ("none", "none", "")
+    assert UnknownUnit.parse({**typed_unknown, "contributor": "Tin Street"}).contributor == "Tin Street"
+    assert faults(UnknownUnit, {**typed_unknown, "evidence": "nameplate"}) == [("evidence", "nameplate")]
+
+
+def test_every_fault_of_a_row_is_told_at_once_in_the_order_of_the_columns(typed: dict[str, str]) -> None:
+    row = {
+        **typed,
+        "unit": "",
+        "evidence": "hearsay",
+        "filter": "none",
+        "rectifier": "doubler",
+        "rated_current_ma": "nan",
+        "excitation_v": "",
+        "tongue_mm": "1",
+        "recorded_on": "yesterday",
+        "shelf": "3",
+    }
+    assert faults(KnownUnit, row) == [
+        ("unit", ""),
+        ("evidence", "hearsay"),
+        ("filter", "none"),
+        ("rated_current_ma", "nan"),
+        ("excitation_v", ""),
+        ("tongue_mm", "1"),
+        ("stack_mm", ""),
+        ("recorded_on", "yesterday"),
+        ("shelf", "3"),
+    ]
+
+
+def test_a_fault_in_a_field_does_not_breed_others(typed: dict[str, str]) -> None:
+    assert faults(KnownUnit, {**typed, "excitation_v": "five"}) == [("excitation_v", "five")]
+    assert faults(KnownUnit, {**typed, "centre_tapped": "yes"}) == [("centre_tapped", "yes")]
+    assert faults(KnownUnit, {**typed, "rectifier": "doubble"}) == [("rectifier", "doubble")]
+
+
+def test_a_record_made_in_python_obeys_the_same_rules(typed: dict[str, str]) -> None:
+    record = KnownUnit.parse(typed)
+    with pytest.raises(ValidationError, match="stack_mm is needed beside tongue_mm"):
+        KnownUnit(**{**record.values(), "tongue_mm": 28.0})
+    with pytest.raises(ValidationError, match="frozen"):
+        record.unit = "AL-8"  # type: ignore[misc]
+
+
+def test_contributor_and_unit_identify_a_record(typed: dict[str, str]) -> None:
+    record = KnownUnit.parse(typed)
+    assert record.record_id == KnownUnit.parse({**typed, "rated_current_ma": "95"}).record_id
+    assert len({record_id("Alder", "Lane 7"), record_id("Alder Lane", "7"), record_id("AlderLane", "7")}) == 3
+    accents = [
+        KnownUnit.parse({**typed, "contributor": name}).record_id for name in ("Z\u00fcrcher Hof", "Zu\u0308rcher Hof")
+    ]
+    assert accents[0] == accents[1]

@@ -1,0 +1,84 @@
+"""A record comes back the same from a table and from the register, whatever it holds."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from calib.register.exchange import read_known
+from calib.register.facts import BLANK_WORDS, FieldFacts
+from calib.register.frame import frame_of, record_of
+from calib.register.package import write_table
+from calib.register.records import KnownUnit, fields
+from calib.register.store import Register
+
+PRINTABLE = st.characters(exclude_categories=("Cs", "Cc"), exclude_characters="\ufeff\u2028\u2029\x85")
+TEXT = st.text(PRINTABLE, max_size=20).map(str.strip).filter(lambda text: text not in BLANK_WORDS)
+NOTES = st.text(PRINTABLE | st.sampled_from('\n\r\t",;'), max_size=30).filter(
+    lambda text: text.strip() not in BLANK_WORDS
+)
+
+
+def values_of(facts: FieldFacts) -> st.SearchStrategy[Any]:
+    """Anything that a field may hold, by what the record says of it."""
+    if facts.kind == "number":
+        return st.floats(facts.low, facts.high, exclude_min=facts.low_excluded, allow_subnormal=False)
+    if facts.kind == "flag":
+        return st.booleans()
+    if facts.kind == "date":
+        return st.dates()
+    if facts.kind == "choice":
+        return st.sampled_from(facts.choices)
+    return NOTES if facts.name == "notes" else TEXT.filter(bool) if facts.needed else TEXT
+
+
+def sound(values: dict[str, Any]) -> dict[str, Any]:
+    """The same values made to go together."""
+    if values["rectifier"] == "none":
+        values["filter"] = "none"
+    if values["rectifier"] == "doubler":
+        values["filter"] = "capacitor"
+    if values["rectifier"] == "full-wave":
+        values["centre_tapped"] = True
+    if values["excitation_v"] is None or values["hv_v"] is None:
+        values["no_load_v"] = values["no_load_v"] or 653.5
+    if values["tongue_mm"] is None:
+        values["stack_mm"] = None
+    elif values["stack_mm"] is None:
+        values["stack_mm"] = 30.0
+    return {**values, "simulated": False}
+
+
+RECORDS = st.fixed_dictionaries(
+    {facts.name: values_of(facts) if facts.needed else st.none() | values_of(facts) for facts in fields(KnownUnit)}
+).map(lambda values: KnownUnit.parse(sound(values)))
+SEVERAL = st.lists(RECORDS, min_size=1, max_size=6, unique_by=lambda record: record.record_id)
+
+
+@given(SEVERAL)
+@settings(max_examples=60, deadline=None)
+def test_through_a_table(records: list[KnownUnit]) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "known.csv"
+        with open(path, "w", encoding="utf-8", newline="") as file:
+            write_table(frame_of(KnownUnit, records), file)
+        read = read_known(path)
+    assert [record_of(KnownUnit, row) for row in read.to_dict("records")] == records
+
+
+@given(SEVERAL)
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_through_the_register(records: list[KnownUnit]) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        register = Register(Path(folder) / "club.duckdb")
+        for record in records:
+            assert register.add(record).added == 1
+            assert register.add(record).unchanged == 1
+        register.export(folder)
+        kept, handed_out = register.known(), read_known(Path(folder) / "known.csv")
+    assert {record_of(KnownUnit, row) for row in kept.to_dict("records")} == set(records)
+    assert kept.equals(handed_out)
