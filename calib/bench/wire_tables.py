@@ -1,7 +1,7 @@
 """What has to be looked up about round wire: the Imperial gauge, and diameters over the enamel.
 
 The tables keep only what no equation gives; areas, millimetres and ohms per metre are computed. The diameters over
-enamel are typical maxima, transcribed in part without a check: each row says which, and how far it may be out.
+enamel are typical maxima, copied in part without a check: each row says which, and how far it may be out.
 """
 
 from __future__ import annotations

@@ -173,7 +173,7 @@ def test_nearest_laminations_come_nearest_first():
         (lambda: bench.AreaRule(60.0, 0.0, 3.0, 0.2), "flux density is 0.0 T"),
         (lambda: bench.AreaRule(60.0, 1.2, 0.0, 0.2), "current density is 0.0 A/mm²"),
         (lambda: bench.AreaRule(60.0, 1.2, 3.0, 0.0), "copper fill is 0.0"),
-        (lambda: bench.AreaRule(60.0, 1.2, 3.0, 1.2), "copper fill is 1.2: it must be from 0 to 1"),
+        (lambda: bench.AreaRule(60.0, 1.2, 3.0, 1.02), "copper fill is 1.02: it must be from 0 to 1"),
         (lambda: bench.AreaRule(60.0, 1.2, 3.0, 0.2, 0.3), "stacking factor is 0.3"),
         (lambda: bench.area_rule_va(0.0, 5.0, bench.AreaRule(60.0, 1.2, 3.0, 0.2)), "core area is 0.0 cm²"),
         (lambda: bench.area_rule_va(5.0, 0.0, bench.AreaRule(60.0, 1.2, 3.0, 0.2)), "window area is 0.0 cm²"),
