@@ -27,9 +27,16 @@ if TYPE_CHECKING:
 TONGUES_MM = np.array([16.0, 18.0, 19.05, 20.0, 22.0, 22.225, 25.4, 26.0, 28.0, 28.575, 31.75, 32.0, 34.925])
 TONGUES_MM = np.append(TONGUES_MM, [38.1, 40.0, 44.45, 50.8])
 TONGUE_SHARE = np.array([2, 2, 4, 3, 4, 6, 9, 4, 7, 9, 11, 5, 9, 12, 4, 6, 3], dtype=float)
-SUPPLIES = (("full-wave", "capacitor"), ("full-wave", "choke"), ("bridge", "capacitor"), ("half-wave", "capacitor"))
-SUPPLIES += (("doubler", "capacitor"), ("bridge", "choke"), ("none", "none"))
-SUPPLY_SHARE = np.array([0.55, 0.13, 0.13, 0.07, 0.04, 0.03, 0.05])
+SUPPLY_SHARES = {
+    ("full-wave", "capacitor"): 0.55,
+    ("full-wave", "choke"): 0.13,
+    ("bridge", "capacitor"): 0.13,
+    ("half-wave", "capacitor"): 0.07,
+    ("doubler", "capacitor"): 0.04,
+    ("bridge", "choke"): 0.03,
+    ("none", "none"): 0.05,
+}
+SUPPLIES = tuple(SUPPLY_SHARES)
 USUAL_VOLTS = {"full-wave": 620.0, "bridge": 280.0, "half-wave": 230.0, "doubler": 150.0, "none": 260.0}
 LINES = {50.0: (220.0, 230.0, 240.0), 60.0: (110.0, 115.0, 117.0, 120.0)}
 SHEET_DENSITY = 7650.0  # transformer sheet [kg/m3]
@@ -145,7 +152,7 @@ def draw(count: int, world: World, rng: np.random.Generator) -> pd.DataFrame:
     ratio = np.clip(np.exp(rng.normal(math.log(1.15), 0.24, count)), 0.7, 2.2)
     stack = np.round(tongue * ratio * 1000) / 1000
     frequency = rng.choice([50.0, 60.0], count, p=[0.45, 0.55])
-    supply = rng.choice(len(SUPPLIES), count, p=SUPPLY_SHARE)
+    supply = rng.choice(len(SUPPLIES), count, p=list(SUPPLY_SHARES.values()))
     rectifier = np.array([SUPPLIES[k][0] for k in supply])
     flux = world.flux_t * np.where(frequency < 55, world.flux_50hz, 1.0) * np.exp(rng.normal(0, world.flux_sd, count))
     volts = _voltages(rectifier, tongue, rng)

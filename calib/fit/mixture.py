@@ -11,12 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cho_solve
-from scipy.special import logsumexp
 
 LN_2PI = float(np.log(2 * np.pi))
 SHARE_PRIOR = (2.0, 38.0)  # Beta prior of the share of unsound records: mean 5 %
 MAX_ROUNDS = 60
-TOLERANCE = 1e-7
+TOLERANCE = 1e-5  # in the log evidence, where the search for the scales is read to 1e-2
 
 
 @dataclass(frozen=True)
@@ -71,7 +70,9 @@ class Solution:
     bound: float
 
 
-def solve(evidence: Evidence, prior_mean: np.ndarray, prior_precision: np.ndarray) -> Solution:
+def solve(
+    evidence: Evidence, prior_mean: np.ndarray, prior_precision: np.ndarray, start: Solution | None = None
+) -> Solution:
     """Posterior of the coefficients and of each record's soundness at given scales.
 
     Parameters
@@ -82,6 +83,8 @@ def solve(evidence: Evidence, prior_mean: np.ndarray, prior_precision: np.ndarra
         Prior mean.
     prior_precision : numpy.ndarray, shape (p, p)
         Inverse of the prior's covariance.
+    start : Solution, optional
+        A solution at nearby scales, whose odds are gone on from.
 
     Returns
     -------
@@ -91,30 +94,38 @@ def solve(evidence: Evidence, prior_mean: np.ndarray, prior_precision: np.ndarra
     x, y = evidence.design, evidence.response
     identity, pull = np.eye(len(prior_mean)), prior_precision @ prior_mean
     log_prior = np.linalg.slogdet(prior_precision)[1]
-    mean, share, last = prior_mean, SHARE_PRIOR[0] / sum(SHARE_PRIOR), -np.inf
-    covariance = cho_solve((np.linalg.cholesky(prior_precision), True), identity)
-    log_each, weight, bound = _log_each(evidence, mean, covariance, share), np.zeros(len(y)), 0.0
+    if start is None:
+        covariance = cho_solve((np.linalg.cholesky(prior_precision), True), identity)
+        odds, _ = _odds(_log_each(evidence, prior_mean, covariance, SHARE_PRIOR[0] / sum(SHARE_PRIOR)))
+    else:
+        odds = start.odds
+    last = -np.inf
     for _ in range(MAX_ROUNDS):
-        odds = _odds(log_each)
         share = (SHARE_PRIOR[0] + (1 - odds[:, 0]).sum()) / (sum(SHARE_PRIOR) + len(y))
         weight = odds[:, 0] / evidence.variance[:, 0] + odds[:, -1] / evidence.variance[:, -1]
         weighted = x * weight[:, None]
         factor = np.linalg.cholesky(prior_precision + weighted.T @ x)
         covariance = cho_solve((factor, True), identity)
         mean = covariance @ (pull + weighted.T @ y)
-        log_each = _log_each(evidence, mean, covariance, share)
+        odds, log_total = _odds(_log_each(evidence, mean, covariance, share))
         away = mean - prior_mean
         divergence = np.sum(prior_precision * covariance) + away @ prior_precision @ away - len(mean)
         divergence = 0.5 * (divergence - log_prior + 2 * np.log(np.diag(factor)).sum())
-        bound = float(logsumexp(log_each, axis=1).sum() if len(y) else 0.0) - divergence + _log_share_prior(share)
-        if abs(bound - last) < TOLERANCE * (1 + abs(bound)):
+        bound = log_total - divergence + _log_share_prior(share)
+        if abs(bound - last) < TOLERANCE:
             break
         last = bound
-    return Solution(mean, covariance, weight, _odds(log_each), float(share), float(bound))
+    return Solution(mean, covariance, weight, odds, float(share), float(bound))
 
 
-def _odds(log_each: np.ndarray) -> np.ndarray:
-    return np.exp(log_each - logsumexp(log_each, axis=1, keepdims=True)) if len(log_each) else np.exp(log_each)
+def _odds(log_each: np.ndarray) -> tuple[np.ndarray, float]:
+    """Each row's probabilities, and the sum over rows of the log of their total."""
+    if not len(log_each):
+        return np.exp(log_each), 0.0
+    top = log_each.max(axis=1, keepdims=True)
+    odds = np.exp(log_each - top)
+    total = odds.sum(axis=1, keepdims=True)
+    return odds / total, float((top + np.log(total)).sum())
 
 
 def _log_share_prior(share: float) -> float:

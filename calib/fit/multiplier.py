@@ -205,8 +205,8 @@ def fit(known: pd.DataFrame) -> Multiplier:
     first = problem.solve(start)
     unmeasured = Unmeasured.of(first.mean[main], first.covariance[main, main], sides)
     problem = Problem(rows, layout, sides, unmeasured, prior)
-    nodes = nodes_of(lambda scales: problem.solve(scales).bound, prior.main)
-    solutions = tuple(problem.solve(node.scales) for node in nodes)
+    nodes = nodes_of(lambda scales: problem.solve(scales, first).bound, prior.main)
+    solutions = tuple(problem.solve(node.scales, first) for node in nodes)
     return Multiplier(rows, layout, sides, unmeasured, prior, tuple(nodes), solutions, _content_hash(rows), notes)
 
 
@@ -237,9 +237,9 @@ class Problem:
         variance = sound[:, None] + self.slips.extra_variance
         return Evidence(self.design, self.rows.response, variance, self.slips.shift, self.slips.log_side)
 
-    def solve(self, scales: Scales) -> Solution:
-        """Posterior at these scales."""
-        return solve(self.evidence(scales), *self.layout.prior(self.prior, scales))
+    def solve(self, scales: Scales, start: Solution | None = None) -> Solution:
+        """Posterior at these scales, gone on from a solution at others where one is given."""
+        return solve(self.evidence(scales), *self.layout.prior(self.prior, scales), start)
 
 
 def _one_each(rows: Facts) -> tuple[Facts, tuple[str, ...]]:

@@ -29,7 +29,8 @@ def summary(model: Multiplier) -> str:
     if len(doubtful):
         lines += ["", "Doubtful records, kept but hardly counted:"]
         lines += [
-            f"  {row['contributor']}, {row['unit']}: sound with probability {row['odds_sound']:.2f}; {row['likely_slip']}"
+            f"  {row['contributor']}, {row['unit']}: sound with probability {row['odds_sound']:.2f}; "
+            f"{row['likely_slip']}"
             for row in doubtful.to_dict("records")
         ]
     return "\n".join([*lines, *model.notes, "", CAUTION])
