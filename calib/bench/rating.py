@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from statistics import NormalDist
 
 from calib.bench.guard import Quantity, not_negative, positive
 
@@ -81,6 +80,8 @@ def current_interval(
     -----
     Source: JCGM 100:2008, clause 5.1.6 (relative uncertainties of a product) and annex G.
     """
+    from statistics import NormalDist
+
     not_negative("scatter", scatter, "")
     not_negative("uncertainty of V/R", v_over_r_u, "V/ohm")
     if not 0.0 < level < 1.0:
