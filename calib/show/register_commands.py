@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import InputError
 from calib.show.options import HERE, add_register, all_of
-from calib.show.printing import say
+from calib.show.printing import note, say
 from calib.show.sources import register_path
 
 if TYPE_CHECKING:
     from calib.register.facts import FieldFacts
+    from calib.register.ledger import ImportReport
 
 
 def declare_add(part: argparse.ArgumentParser) -> None:
@@ -32,10 +34,9 @@ def run_add(asked: argparse.Namespace) -> None:
 
     typed = {fact.name: getattr(asked, fact.name) or "" for fact in fields(KnownUnit)}
     path, record = all_of(lambda: register_path(asked.register), lambda: KnownUnit.parse(typed, where="calib add"))
-    with Register(path) as register:
-        register.add(record, by=asked.by, reason=asked.reason)
-        count = register.count()
-    say(f"added {record.contributor}, {record.unit}: the register {path} holds {count} known units")
+    with Register(path, simulated=record.simulated) as register:
+        report = register.add(record, by=asked.by, reason=asked.reason)
+        say(outcome(report, register.count(), path))
 
 
 def declare_import(part: argparse.ArgumentParser) -> None:
@@ -50,10 +51,37 @@ def run_import(asked: argparse.Namespace) -> None:
     from calib.register.store import Register
 
     path = register_path(asked.register)
-    with Register(path) as register:
-        brought = register.import_csv(asked.file, by=asked.by)
-        count = register.count()
-    say(f"brought in {brought} records: the register {path} holds {count} known units")
+    simulated = False if path.exists() else kind_of(asked.file)
+    with Register(path, simulated=simulated) as register:
+        report = register.import_csv(asked.file, by=asked.by, reason=asked.reason)
+        say(outcome(report, register.count(), path))
+
+
+def kind_of(table: str) -> bool:
+    """Whether the register that a table is to begin is one of simulated records.
+
+    Raises
+    ------
+    InputError
+        The table is wrong, or it mixes the two kinds: nothing is begun then.
+    """
+    from calib.register.exchange import read_known
+
+    simulated = read_known(table)["simulated"]
+    if simulated.any() and not simulated.all():
+        problem = f"{simulated.sum()} of the {len(simulated)} records are simulated, and the others are not"
+        raise InputError.one(
+            problem, "bring them in as two tables, into two registers", column="simulated", where=table
+        )
+    return bool(simulated.any())
+
+
+def outcome(report: ImportReport, count: int, path: Path) -> str:
+    """What became of the records brought in; what is to be looked at goes out as notes."""
+    for text in report.notes:
+        note(text)
+    done = f"{report.added} added, {report.unchanged} there already, {report.revised} revised"
+    return f"{done}; the register {path} holds {count} known units"
 
 
 def declare_export(part: argparse.ArgumentParser) -> None:

@@ -41,6 +41,7 @@ def calib(tmp_path: Path, home: dict[str, str]) -> Run:
 def called(tmp_path: Path, home: dict[str, str], monkeypatch: pytest.MonkeyPatch, capsys: Capture) -> Run:
     """The same within this process, for what does not depend on the process and is tried many times."""
     monkeypatch.chdir(tmp_path)
+    home = {**home, "CALIB_REGISTER": str(tmp_path / "own.duckdb")}
     for name in {*os.environ, *home}:
         if name not in home:
             monkeypatch.delenv(name)

@@ -55,8 +55,8 @@ def test_add_uses_the_register_in_the_environment(calib: Run, tmp_path: Path) ->
     assert elsewhere.exists()
 
 
-def test_add_uses_the_user_s_own_data_folder_where_nothing_is_named(called: Run, tmp_path: Path) -> None:
-    assert called("add", *words_of(OPTIONS)).returncode == 0
+def test_add_uses_the_user_s_own_data_folder_where_nothing_is_named(calib: Run, tmp_path: Path) -> None:
+    assert calib("add", *words_of(OPTIONS)).returncode == 0
     assert len(list(tmp_path.rglob("register.duckdb"))) == 1
 
 
@@ -94,7 +94,7 @@ def test_every_option_that_is_missing_is_named(called: Run, tmp_path: Path) -> N
 def test_export_gives_back_what_import_brought(calib: Run, known: Path, tmp_path: Path) -> None:
     done = calib("import", str(known), "--register", "club.duckdb")
     assert (done.returncode, done.stderr) == (0, "")
-    assert "4" in done.stdout
+    assert done.stdout.startswith("4 added, 0 there already, 0 revised; the register club.duckdb holds 4 known units")
     done = calib("export", "out", "--register", "club.duckdb")
     assert (done.returncode, done.stderr) == (0, "")
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [
@@ -119,6 +119,33 @@ def test_a_wrong_table_brings_nothing_in_and_makes_no_register(calib: Run, tmp_p
         "wrong.csv, row 4, rated_current_ma '1e9'",
     ]
     assert [path.name for path in tmp_path.iterdir()] == ["wrong.csv"]
+
+
+def test_a_new_register_is_of_the_kind_of_its_first_table(called: Run, known: Path, tmp_path: Path) -> None:
+    practice = table(tmp_path / "practice.csv", f"{HEADER},simulated", *(f"{row},true" for row in ROWS))
+    assert called("import", str(practice), "--register", "practice.duckdb").returncode == 0
+    assert package.Register(tmp_path / "practice.duckdb").is_simulated
+    done = called("import", str(known), "--register", "practice.duckdb")
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "practice.duckdb is a register of simulated records" in done.stderr
+    assert package.Register(tmp_path / "practice.duckdb").count() == 4
+
+
+def test_a_table_of_both_kinds_begins_no_register(called: Run, tmp_path: Path) -> None:
+    mixed = table(tmp_path / "mixed.csv", f"{HEADER},simulated", f"{ROWS[0]},true", *(f"{row}," for row in ROWS[1:]))
+    done = called("import", str(mixed), "--register", "club.duckdb")
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "1 of the 4 records are simulated, and the others are not; bring them in as two tables" in done.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["mixed.csv"]
+
+
+def test_a_second_reading_that_differs_is_kept_and_told(called: Run, known: Path, tmp_path: Path) -> None:
+    later = table(tmp_path / "later.csv", HEADER, spoiled(HEADER, ROWS[0], "hv_resistance_ohm", "215"), *ROWS[1:])
+    assert called("import", str(known), "--register", "club.duckdb").returncode == 0
+    done = called("import", str(later), "--register", "club.duckdb", "--by", "Alder Lane")
+    assert done.stdout == "0 added, 3 there already, 1 revised; the register club.duckdb holds 4 known units\n"
+    assert done.stderr.startswith("note: ")
+    assert "AL 1" in done.stderr
 
 
 def test_a_table_that_is_missing_makes_no_register(called: Run, tmp_path: Path) -> None:
