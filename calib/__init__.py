@@ -26,6 +26,11 @@ __version__ = "0.1.0"
 _HOMES = {
     "calib.errors": ("CannotError", "Fault", "InputError", "RegisterError"),
     "calib.places": ("shipped",),
+    "calib.bench": (
+        *("MeterClass", "awg_diameter_mm", "awg_from_diameter", "core_area_cm2", "current_density_a_mm2"),
+        *("max_excitation_v", "no_load_voltage", "ohm_per_metre", "ratio_uncertainty", "resistance_at"),
+        *("rise_by_resistance", "size_class", "size_class_bounds", "tongue_from_outside_mm", "v_over_r"),
+    ),
     "calib.register.records": ("KnownUnit", "UnknownUnit", "fields"),
     "calib.register.exchange": ("read_known", "read_unknown"),
     "calib.register.store": ("Register", "default_register_path", "practice_register"),
@@ -33,13 +38,14 @@ _HOMES = {
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+_WINGS = ("bench", "fit")
 
-__all__ = sorted([*_HOME_OF, "fit"])
+__all__ = sorted([*_HOME_OF, *_WINGS])
 
 
 def __getattr__(name: str) -> Any:
-    if name == "fit":
-        return import_module("calib.fit")
+    if name in _WINGS:
+        return import_module(f"calib.{name}")
     if name not in _HOME_OF:
         raise AttributeError(f"module 'calib' has no attribute '{name}'")
     value = getattr(import_module(_HOME_OF[name]), name)

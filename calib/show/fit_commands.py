@@ -78,7 +78,7 @@ def run_estimate(asked: argparse.Namespace) -> None:
         lambda: level_of(asked.level),
         lambda: known_units(asked),
         lambda: with_notes(read_unknown(asked.unknown)),
-        lambda: asked.out and check_target(asked.out, asked.unknown, asked.known, asked.register),
+        lambda: check_target(asked.out, asked.unknown, asked.known, asked.register),
     )
     from calib.fit.multiplier import fit
 
@@ -87,7 +87,7 @@ def run_estimate(asked: argparse.Namespace) -> None:
     text = as_json(rows_of(estimates)) if asked.format == "json" else as_csv(estimates)
     if model.simulated:
         note(SIMULATED)
-    if asked.out:
+    if asked.out is not None:
         write_whole(text, asked.out)
     else:
         say(text)

@@ -53,13 +53,13 @@ def as_csv(frame: pd.DataFrame) -> str:
     return frame.to_csv(index=False, lineterminator="\n")
 
 
-def check_target(out: str, *sources: str | None) -> None:
+def check_target(out: str | None, *sources: str | None) -> None:
     """Refuse a file to write that cannot be one.
 
     Parameters
     ----------
-    out : str
-        The file to write.
+    out : str or None
+        The file to write; None where none is.
     sources : str or None
         The files that the command reads: none of them is overwritten.
 
@@ -68,6 +68,8 @@ def check_target(out: str, *sources: str | None) -> None:
     InputError
         It is a folder, its folder is missing, or it is one of the sources.
     """
+    if out is None:
+        return
     path, remedy = Path(out), "name another file"
     if path.is_dir():
         problem = "is a folder"
