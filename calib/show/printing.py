@@ -24,8 +24,8 @@ def note(text: str) -> None:
 
 def say(text: str) -> None:
     """Text on standard output, in UTF-8 wherever it goes to a file or another program."""
-    if not sys.stdout.isatty():
-        sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
+    encoding = None if sys.stdout.isatty() else "utf-8"
+    sys.stdout.reconfigure(encoding=encoding, errors="backslashreplace")  # type: ignore[union-attr]
     sys.stdout.write(text if text.endswith("\n") else text + "\n")
 
 
