@@ -148,31 +148,17 @@ def draw(count: int, world: World, rng: np.random.Generator) -> pd.DataFrame:
     """
     import pandas as pd
 
-    tongue = rng.choice(TONGUES_MM, count, p=TONGUE_SHARE / TONGUE_SHARE.sum()) / 1000
-    ratio = np.clip(np.exp(rng.normal(math.log(1.15), 0.24, count)), 0.7, 2.2)
-    stack = np.round(tongue * ratio * 1000) / 1000
-    frequency = rng.choice([50.0, 60.0], count, p=[0.45, 0.55])
+    core = _cores(count, rng)
+    tongue, stack, frequency = core["tongue"], core["stack"], core["frequency"]
     supply = rng.choice(len(SUPPLIES), count, p=list(SUPPLY_SHARES.values()))
     rectifier = np.array([SUPPLIES[k][0] for k in supply])
     flux = world.flux_t * np.where(frequency < 55, world.flux_50hz, 1.0) * np.exp(rng.normal(0, world.flux_sd, count))
     volts = _voltages(rectifier, tongue, rng)
-    iron_area = tongue * stack * rng.uniform(0.88, 0.96, count)
-    turns = volts / (math.sqrt(2) * math.pi * frequency * flux * iron_area)
-    usual_fill = world.fill * (tongue / 0.0254) ** 0.15
-    fill = np.clip(usual_fill * np.exp(rng.normal(0, world.fill_sd, count)), 0.08, 0.45)
-    reckoned = usual_fill * (fill / usual_fill) ** world.fill_heat
-    density = _current_density(world, tongue, stack, reckoned, _iron_loss(flux, frequency, tongue, stack), rng)
-    hv_share = np.clip(world.hv_share * np.exp(rng.normal(0, world.hv_share_sd, count)), 0.12, 0.6)
-    wanted = hv_share * fill * 0.75 * tongue**2 / turns  # m2
-    diameter = _buyable(np.sqrt(4 * wanted / math.pi) * 1000, world.gauges)
-    depth = np.clip(world.hv_depth + rng.normal(0, 0.08, count), 0.1, 0.9)
-    mean_turn = 2 * (tongue + stack) + math.pi * tongue * depth
-    area = wire.wire_area_mm2(diameter) / 1e6
-    resistance = copper.RESISTIVITY_OHM_M["copper"] * turns * mean_turn / area * rng.uniform(1.0, 1.03, count)
-    rms = density * wanted * np.exp(rng.normal(0, 0.05, count))
-    rated = rms * 1000 / _form_factors(supply, world.heater_share, rng)
+    turns = volts / (math.sqrt(2) * math.pi * frequency * flux * tongue * stack * rng.uniform(0.88, 0.96, count))
+    winding = _windings(world, core, turns, _iron_loss(flux, frequency, tongue, stack), rng)
     line = np.where(frequency < 55, rng.choice(LINES[50.0], count), rng.choice(LINES[60.0], count))
-    primary = resistance * (line / volts) ** 2 * hv_share / 0.48 * rng.uniform(0.75, 1.0, count)
+    primary = winding["ohm"] * (line / volts) ** 2 * winding["hv_share"] / 0.48 * rng.uniform(0.75, 1.0, count)
+    rated = winding["rms"] * 1000 / _form_factors(supply, world.heater_share, rng)
     return pd.DataFrame(
         {
             "tongue_mm": tongue * 1000,
@@ -184,12 +170,46 @@ def draw(count: int, world: World, rng: np.random.Generator) -> pd.DataFrame:
             "filter": [SUPPLIES[k][1] for k in supply],
             "centre_tapped": rectifier == "full-wave",
             "no_load_v": volts,
-            "resistance_ohm": resistance,
-            "wire_diameter_mm": diameter,
+            "resistance_ohm": winding["ohm"],
+            "wire_diameter_mm": winding["diameter"],
             "primary_resistance_ohm": primary,
             "rated_current_ma": rounded_rating(rated),
         }
     )
+
+
+def _cores(count: int, rng: np.random.Generator) -> dict[str, np.ndarray]:
+    """Tongue and stack [m] and the line's frequency [Hz] of each unit."""
+    tongue = rng.choice(TONGUES_MM, count, p=TONGUE_SHARE / TONGUE_SHARE.sum()) / 1000
+    ratio = np.clip(np.exp(rng.normal(math.log(1.15), 0.24, count)), 0.7, 2.2)
+    return {
+        "tongue": tongue,
+        "stack": np.round(tongue * ratio * 1000) / 1000,
+        "frequency": rng.choice([50.0, 60.0], count, p=[0.45, 0.55]),
+    }
+
+
+def _windings(
+    world: World, core: dict[str, np.ndarray], turns: np.ndarray, iron: np.ndarray, rng: np.random.Generator
+) -> dict[str, np.ndarray]:
+    """The high-voltage winding of each unit: bare diameter [mm], resistance [ohm], rms rating [A], share of copper."""
+    tongue, stack, count = core["tongue"], core["stack"], len(turns)
+    usual_fill = world.fill * (tongue / 0.0254) ** 0.15
+    fill = np.clip(usual_fill * np.exp(rng.normal(0, world.fill_sd, count)), 0.08, 0.45)
+    reckoned = usual_fill * (fill / usual_fill) ** world.fill_heat
+    density = _current_density(world, tongue, stack, reckoned, iron, rng)
+    hv_share = np.clip(world.hv_share * np.exp(rng.normal(0, world.hv_share_sd, count)), 0.12, 0.6)
+    wanted = hv_share * fill * 0.75 * tongue**2 / turns  # m2
+    diameter = _buyable(np.sqrt(4 * wanted / math.pi) * 1000, world.gauges)
+    depth = np.clip(world.hv_depth + rng.normal(0, 0.08, count), 0.1, 0.9)
+    mean_turn = 2 * (tongue + stack) + math.pi * tongue * depth
+    area = wire.wire_area_mm2(diameter) / 1e6
+    return {
+        "diameter": diameter,
+        "ohm": copper.RESISTIVITY_OHM_M["copper"] * turns * mean_turn / area * rng.uniform(1.0, 1.03, count),
+        "rms": density * wanted * np.exp(rng.normal(0, 0.05, count)),
+        "hv_share": hv_share,
+    }
 
 
 def _voltages(rectifier: np.ndarray, tongue: np.ndarray, rng: np.random.Generator) -> np.ndarray:

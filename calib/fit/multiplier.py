@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from calib.fit import doubts, report, tables
+from calib.fit import conditional, doubts, report, tables
 from calib.fit.chains import Sides, fit_sides
+from calib.fit.check import Check, leave_one_out
 from calib.fit.effects import Layout, Scales, Unmeasured, grade_variance, unit_variance
 from calib.fit.mixture import Evidence, Solution, solve
 from calib.fit.predict import quantiles
@@ -20,8 +21,6 @@ from calib.fit.scales import Node, nodes_of, scales_at
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from calib.fit.check import Check
 
 DEFAULT_LEVEL = 0.9
 
@@ -150,8 +149,6 @@ class Multiplier:
 
     def check(self, level: float = DEFAULT_LEVEL) -> Check:
         """Each known unit estimated from the others: how often its rating lay inside its interval."""
-        from calib.fit.check import leave_one_out
-
         return leave_one_out(self, level)
 
     @cached_property
@@ -161,9 +158,7 @@ class Multiplier:
         Its residuals, influence measures and summary are there for those who want them; the coefficients agree with
         the mode's to rounding.
         """
-        from calib.fit.conditional import regression
-
-        return regression(self)
+        return conditional.regression(self)
 
     def __str__(self) -> str:
         return report.summary(self)

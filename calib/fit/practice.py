@@ -73,7 +73,7 @@ WORKSHOPS = (
 SLIPS = (
     ("QB", 5, "hv_resistance_ohm", 0.5),
     ("TS", 3, "rated_current_ma", 10.0),
-    ("TS", 9, "hv_v", 0.5),
+    ("TS", 10, "hv_v", 0.5),
     ("LM", 4, "hv_resistance_ohm", 0.1),
 )
 
@@ -97,7 +97,7 @@ def make(seed: int = SEED) -> tuple[pd.DataFrame, pd.DataFrame]:
     known = pd.concat([_records(shop, shop.units, rng) for shop in WORKSHOPS], ignore_index=True)
     for tag, number, column, factor in SLIPS:
         row = known["unit"] == f"{tag}-{number:02d}"
-        known.loc[row, column] = known.loc[row, column] * factor
+        known.loc[row, column] = np.round(known.loc[row, column] * factor, 3 if column != "hv_v" else 2)
     unknown = pd.concat([_records(shop, 3, rng) for shop in WORKSHOPS], ignore_index=True).iloc[:UNKNOWN]
     demand = unknown["rated_current_ma"] * np.exp(rng.normal(-0.25, 0.25, UNKNOWN))
     unknown = unknown.assign(
@@ -116,21 +116,6 @@ def _records(shop: Workshop, count: int, rng: np.random.Generator) -> pd.DataFra
     usual = (true["line_frequency_hz"] == shop.frequency_hz) & true["rated_current_ma"].between(*USUAL_MA)
     true = true[usual].iloc[:count].reset_index(drop=True)
     evidence = rng.choice(list(shop.evidence), count, p=list(shop.evidence.values()))
-    grades = [GRADES[name] for name in evidence]
-    stated = true["rated_current_ma"].to_numpy() * np.exp(
-        np.array([grade.bias for grade in grades]) + rng.normal(0, 1, count) * [grade.sd for grade in grades]
-    )
-    round_figures = np.isin(evidence, ["nameplate", "maker-data"])
-    stated = np.where(round_figures, rounded_rating(stated), _three_digits(stated))
-    line, volts = true["line_voltage_v"], true["no_load_v"]
-    excitation = np.round(np.minimum(0.10 * line, 27.0 * line / volts), 2)
-    temperature = np.round(rng.normal(20, 3, count), 1)
-    hot = (copper.INFERRED_ZERO_C["copper"] + temperature) / (copper.INFERRED_ZERO_C["copper"] + copper.REFERENCE_C)
-    ohm = true["resistance_ohm"] * hot * shop.ohm_gain * np.exp(rng.normal(0, 0.004, count))
-    by_ratio, has_core = rng.random(count) < 0.8, rng.random(count) < shop.core_share
-    has_wire = (rng.random(count) < shop.wire_share) & has_core | (evidence == "wire-measured")
-    gauge = shop.frequency_hz == 60.0
-    noise = np.exp(rng.normal(0, 0.01, count))
     return pd.DataFrame(
         {
             "unit": [f"{shop.tag}-{number:02d}" for number in range(1, count + 1)],
@@ -138,24 +123,15 @@ def _records(shop: Workshop, count: int, rng: np.random.Generator) -> pd.DataFra
             "evidence": evidence,
             "rectifier": true["rectifier"],
             "filter": true["filter"],
-            "rated_current_ma": stated,
-            "line_voltage_v": line,
+            "rated_current_ma": _stated(true["rated_current_ma"].to_numpy(), evidence, rng),
+            "line_voltage_v": true["line_voltage_v"],
             "line_frequency_hz": true["line_frequency_hz"],
             "centre_tapped": true["centre_tapped"],
-            "excitation_v": np.where(by_ratio, excitation, np.nan),
-            "hv_v": np.where(by_ratio, np.round(excitation * volts / line * shop.volt_gain * noise, 2), np.nan),
-            "no_load_v": np.where(by_ratio, np.nan, np.round(volts * shop.volt_gain * noise, 0)),
-            "hv_resistance_ohm": _three_digits(ohm, 4),
-            "winding_temp_c": temperature,
-            "tongue_mm": np.where(has_core, np.round(true["tongue_mm"], 1), np.nan),
-            "stack_mm": np.where(has_core, np.round(true["stack_mm"]), np.nan),
-            "core_area_cm2": np.nan,
-            "conductor": "copper",
-            "awg": np.where(has_wire & gauge, np.round(wire.awg_from_diameter(true["wire_diameter_mm"])), np.nan),
-            "wire_diameter_mm": np.where(has_wire & ~gauge, np.round(true["wire_diameter_mm"], 3), np.nan),
+            **_electrical(shop, true, rng),
+            **_measured(shop, true, evidence == "wire-measured", rng),
             "u_voltage_pct": shop.u_voltage_pct if shop.u_voltage_pct else np.nan,
             "u_resistance_pct": shop.u_resistance_pct if shop.u_resistance_pct else np.nan,
-            "primary_resistance_ohm": _three_digits(true["primary_resistance_ohm"]),
+            "primary_resistance_ohm": _digits(true["primary_resistance_ohm"].to_numpy(), 3),
             "weight_kg": np.nan,
             "recorded_on": [f"2026-{1 + k % 10:02d}-{1 + (7 * k) % 28:02d}" for k in range(count)],
             "notes": NOTE,
@@ -164,9 +140,52 @@ def _records(shop: Workshop, count: int, rng: np.random.Generator) -> pd.DataFra
     )
 
 
-def _three_digits(values: np.ndarray | pd.Series, digits: int = 3) -> np.ndarray:
+def _stated(true_ma: np.ndarray, evidence: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """The rated current as each grade of evidence states it; plates and data sheets use round figures [mA]."""
+    grades = [GRADES[name] for name in evidence]
+    scatter = np.array([grade.bias for grade in grades]) + rng.normal(size=len(grades)) * [g.sd for g in grades]
+    stated = true_ma * np.exp(scatter)
+    return np.where(np.isin(evidence, ["nameplate", "maker-data"]), rounded_rating(stated), _digits(stated, 3))
+
+
+def _electrical(shop: Workshop, true: pd.DataFrame, rng: np.random.Generator) -> dict[str, np.ndarray]:
+    """Ratio test or stated voltage, resistance and temperature, read on the workshop's meters."""
+    count, line, volts = len(true), true["line_voltage_v"].to_numpy(), true["no_load_v"].to_numpy()
+    by_ratio = rng.random(count) < 0.8
+    excitation = np.round(np.minimum(0.10 * line, 27.0 * line / volts), 2)
+    read = shop.volt_gain * np.exp(rng.normal(0, 0.01, count))
+    temperature = np.round(rng.normal(20, 3, count), 1)
+    zero = copper.INFERRED_ZERO_C["copper"]
+    hot = (zero + temperature) / (zero + copper.REFERENCE_C)
+    ohm = true["resistance_ohm"].to_numpy() * hot * shop.ohm_gain * np.exp(rng.normal(0, 0.004, count))
+    return {
+        "excitation_v": np.where(by_ratio, excitation, np.nan),
+        "hv_v": np.where(by_ratio, np.round(excitation * volts / line * read, 2), np.nan),
+        "no_load_v": np.where(by_ratio, np.nan, np.round(volts * read)),
+        "hv_resistance_ohm": _digits(ohm, 4),
+        "winding_temp_c": temperature,
+    }
+
+
+def _measured(
+    shop: Workshop, true: pd.DataFrame, by_wire: np.ndarray, rng: np.random.Generator
+) -> dict[str, np.ndarray | str | float]:
+    """Core and wire, where the workshop measured them; a gauge number on 60 Hz benches, a micrometer on the others."""
+    has_core = rng.random(len(true)) < shop.core_share
+    has_wire = (rng.random(len(true)) < shop.wire_share) & has_core | by_wire
+    diameter, gauge = true["wire_diameter_mm"].to_numpy(), shop.frequency_hz == 60.0
+    return {
+        "tongue_mm": np.where(has_core, np.round(true["tongue_mm"], 1), np.nan),
+        "stack_mm": np.where(has_core, np.round(true["stack_mm"]), np.nan),
+        "core_area_cm2": np.nan,
+        "conductor": "copper",
+        "awg": np.where(has_wire & gauge, np.round(wire.awg_from_diameter(diameter)), np.nan),
+        "wire_diameter_mm": np.where(has_wire & (not gauge), np.round(diameter, 3), np.nan),
+    }
+
+
+def _digits(values: np.ndarray, digits: int) -> np.ndarray:
     """Readings as a meter shows them, to a few significant digits."""
-    values = np.asarray(values, dtype=float)
     scale = 10.0 ** (digits - 1 - np.floor(np.log10(values)))
     return np.round(values * scale) / scale
 

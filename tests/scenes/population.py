@@ -112,19 +112,7 @@ def units(scene: Scene, count: int, rng: np.random.Generator, *, asked: bool = F
     usual = np.array([1.0, 1.05, 0.5, 0.42])[pair] * scene.volts
     volts = usual * (area / 10) ** 0.12 * np.exp(rng.normal(0, 0.25, count))
     turns = volts / (np.sqrt(2) * np.pi * frequency * flux * area * 1e-4 * 0.92)
-    habit = rng.standard_t(scene.tails, count) if scene.tails else rng.normal(size=count)
-    density = scene.density * (area / 10) ** scene.density_slope * np.exp(scene.density_sd * habit)
-    density = density * np.exp(scene.drift if asked else 0.0)
-    window = 0.75 * tongue**2 if not scene.toroid else 1.3 * tongue**2
-    copper = 0.085 * window * (area / 10) ** 0.08 * np.exp(rng.normal(0, scene.fill_sd, count))
-    wanted = copper / turns
-    gauge = np.round(36 - 39 * np.log(np.sqrt(4 * wanted / np.pi) * 1000 / 0.127) / np.log(92))
-    diameter = 0.127 * 92 ** ((36 - gauge) / 39)
-    depth = np.clip(rng.normal(0.5, 0.12, count), 0.1, 0.9)
-    around = 2 * (tongue + stack) * (0.85 if scene.toroid else 1.0)
-    turn = around + np.pi * tongue * depth * (0.6 if scene.toroid else 1.0)
-    metal = "aluminium" if scene.aluminium else "copper"
-    ohm = RESISTIVITY[metal] * turns * turn / (np.pi * (diameter / 1000) ** 2 / 4) * rng.uniform(1.0, 1.03, count)
+    wanted, diameter, ohm, density = _wind(scene, area, ratio, turns, rng, asked=asked)
     form = np.array([FORM[one] for one in pairs]) * np.exp(rng.normal(0, 0.07, count))
     return pd.DataFrame(
         {
@@ -141,10 +129,32 @@ def units(scene: Scene, count: int, rng: np.random.Generator, *, asked: bool = F
             "tongue_mm": np.nan if scene.toroid else tongue * 1000,
             "stack_mm": np.nan if scene.toroid else stack * 1000,
             "core_area_cm2": area if scene.toroid else np.nan,
-            "conductor": metal,
+            "conductor": "aluminium" if scene.aluminium else "copper",
             "wire_diameter_mm": diameter,
         }
     )
+
+
+def _wind(
+    scene: Scene, area: np.ndarray, ratio: np.ndarray, turns: np.ndarray, rng: np.random.Generator, *, asked: bool
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Wire area that the window allows [m2], the gauge that is wound [mm], its resistance [ohm], density [A/mm2]."""
+    count, tongue = len(area), np.sqrt(area / ratio) / 100
+    stack = tongue * ratio
+    habit = rng.standard_t(scene.tails, count) if scene.tails else rng.normal(size=count)
+    density = scene.density * (area / 10) ** scene.density_slope * np.exp(scene.density_sd * habit)
+    density = density * np.exp(scene.drift if asked else 0.0)
+    window = (1.3 if scene.toroid else 0.75) * tongue**2
+    copper = 0.085 * window * (area / 10) ** 0.08 * np.exp(rng.normal(0, scene.fill_sd, count))
+    wanted = copper / turns
+    gauge = np.round(36 - 39 * np.log(np.sqrt(4 * wanted / np.pi) * 1000 / 0.127) / np.log(92))
+    diameter = 0.127 * 92 ** ((36 - gauge) / 39)
+    depth = np.clip(rng.normal(0.5, 0.12, count), 0.1, 0.9)
+    turn = 2 * (tongue + stack) * (0.85 if scene.toroid else 1.0)
+    turn = turn + np.pi * tongue * depth * (0.6 if scene.toroid else 1.0)
+    resistivity = RESISTIVITY["aluminium" if scene.aluminium else "copper"]
+    ohm = resistivity * turns * turn / (np.pi * (diameter / 1000) ** 2 / 4) * rng.uniform(1.0, 1.03, count)
+    return wanted, diameter, ohm, density
 
 
 def recorded(scene: Scene, true: pd.DataFrame, spoiled: float, rng: np.random.Generator) -> pd.DataFrame:
