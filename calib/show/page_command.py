@@ -19,6 +19,7 @@ from calib.show.options import HERE, add_register
 from calib.show.sources import register_path
 
 FIRST_PORT, PORTS_TRIED = 8501, 20
+QUIET = ("--logger.hideWelcomeMessage=true", "--logger.level=warning")
 
 
 def declare(part: argparse.ArgumentParser) -> None:
@@ -42,7 +43,8 @@ def run(asked: argparse.Namespace) -> None:
     sys.stderr.write(f"calib: the page is at http://{HOME}:{port} (this machine only); stop it with Ctrl+C\n")
     if has_display():
         threading.Thread(target=open_when_ready, args=(port,), daemon=True).start()
-    cli.main(["run", str(shipped("app.py")), *command_line(port)], prog_name="streamlit", standalone_mode=False)
+    words = ["run", str(shipped("app.py")), *command_line(port), *QUIET]
+    cli.main(words, prog_name="streamlit", standalone_mode=False)
 
 
 def choose_register(asked: argparse.Namespace) -> None:

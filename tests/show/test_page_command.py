@@ -29,6 +29,8 @@ def test_it_listens_on_this_machine_only_whatever_the_settings_around_it_say(
         assert handshake(port, own, f"http://{own}") == 101
         assert handshake(port, f"elsewhere.example:{port}", f"http://elsewhere.example:{port}") == 403
         assert handshake(port, own, "http://elsewhere.example") == 403
+    told = f"calib: the page is at http://127.0.0.1:{port} (this machine only); stop it with Ctrl+C\n"
+    assert (tmp_path / "page.err").read_text(encoding="utf-8").startswith(told)
 
 
 def test_a_port_in_use_is_one_line_and_status_1(calib: Run) -> None:
