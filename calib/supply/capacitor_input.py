@@ -149,7 +149,8 @@ def measures(one: Pulse) -> dict[str, Array]:
     emf = np.sin(angle) - one.d[:, None]
     return {
         "dc": dc,
-        "ripple_pp": greatest(lambda at: one.waves(at)[0], all_angles) + greatest(lambda at: -one.waves(at)[0], all_angles),
+        "ripple_pp": greatest(lambda at: one.waves(at)[0], all_angles)
+        + greatest(lambda at: -one.waves(at)[0], all_angles),
         "ripple_rms": np.sqrt(spread / one.period),
         "rms": np.sqrt((weight * current**2).sum(1) / one.period),
         "peak": greatest(lambda at: one.waves(at)[1], all_angles),

@@ -163,7 +163,7 @@ def choke_pulse(
     """
     cases = (source, reactance, choke, d)
     if period > 4:
-        return _stopping(period, *cases)
+        return stopping(period, *cases)
     # while the current never stops: mean |sin| - d = dc (1 + r)
     mean = 2 / np.pi - d - source
     ratio = np.maximum(mean, 1e-6)
@@ -171,15 +171,13 @@ def choke_pulse(
     found &= mean > 0
     rest = np.flatnonzero(~found)
     if len(rest):
-        part_ratio, part, part_found = _stopping(period, *(value[rest] for value in cases))
+        part_ratio, part, part_found = stopping(period, *(value[rest] for value in cases))
         ratio[rest], found[rest] = part_ratio, part_found
         one = _with(one, rest, part)
     return ratio, one, found
 
 
-def _stopping(
-    period: float, source: Array, reactance: Array, choke: Array, d: Array
-) -> tuple[Array, ChokePulse, Array]:
+def stopping(period: float, source: Array, reactance: Array, choke: Array, d: Array) -> tuple[Array, ChokePulse, Array]:
     """As choke_pulse, for a current that stops between two pulses."""
 
     def built(ratio: Array) -> ChokePulse:

@@ -118,7 +118,12 @@ def greatest(curve: Callable[[Array], Array], samples: Array) -> Array:
     return values.max(axis=1)
 
 
-def newton(residuals: Callable[[Array], Array], start: Array, rounds: int = 60) -> tuple[Array, Array]:
+def newton(
+    residuals: Callable[[Array], Array],
+    start: Array,
+    slopes: Callable[[Array], Array] | None = None,
+    rounds: int = 60,
+) -> tuple[Array, Array]:
     """Solve small systems of equations, one system a case, by damped Newton steps.
 
     Parameters
@@ -127,6 +132,8 @@ def newton(residuals: Callable[[Array], Array], start: Array, rounds: int = 60) 
         Takes unknowns of shape (cases, n) and returns residuals of the same shape, of order one.
     start : array
         First guesses, shape (cases, n); unknowns of order one (angles, logarithms).
+    slopes : callable, optional
+        Derivatives of the residuals, shape (cases, n, n); by differences where it is not given.
     rounds : int
         Most steps.
 
@@ -136,27 +143,29 @@ def newton(residuals: Callable[[Array], Array], start: Array, rounds: int = 60) 
         The solutions, and for which cases the residuals came down to rounding.
     """
     here = np.array(start, dtype=float)
+    slopes = slopes or (lambda unknowns: _differences(residuals, unknowns))
     with np.errstate(all="ignore"):
         value = residuals(here)
         size = np.nan_to_num(np.abs(value).max(1), nan=np.inf)
         for _ in range(rounds):
-            steps = []
-            for column in range(here.shape[1]):
-                probe = np.zeros(here.shape[1])
-                probe[column] = 1e-6
-                steps.append((residuals(here + probe) - residuals(here - probe)) / 2e-6)
-            slope = np.stack(steps, axis=2)
+            slope = slopes(here)
             usable = np.isfinite(slope).all((1, 2)) & np.isfinite(value).all(1)
             slope[~usable] = np.eye(here.shape[1])
-            singular = np.linalg.det(slope) == 0
-            slope[singular] = np.eye(here.shape[1])
+            usable &= np.linalg.slogdet(slope)[0] != 0
+            slope[~usable] = np.eye(here.shape[1])
             move = -np.linalg.solve(slope, np.nan_to_num(value)[:, :, None])[:, :, 0]
-            move *= np.minimum(1, 0.5 / np.abs(move).max(1))[:, None]
-            move[~usable | singular] = 0
+            move *= np.minimum(1, 0.5 / np.maximum(np.abs(move).max(1), 1e-300))[:, None]
+            move[~usable] = 0
             here, value, size, moved = _descend(residuals, here, move, size, value)
             if not np.any(moved & (np.abs(move).max(1) > 1e-13)):
                 break
     return here, size < 1e-8
+
+
+def _differences(residuals: Callable[[Array], Array], here: Array) -> Array:
+    """Derivatives of the residuals by central differences, shape (cases, n, n)."""
+    probes = 1e-6 * np.eye(here.shape[1])
+    return np.stack([(residuals(here + probe) - residuals(here - probe)) / 2e-6 for probe in probes], axis=2)
 
 
 def _descend(

@@ -1,0 +1,152 @@
+"""What a supply is made of: the values that its steady state follows from, checked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import TypedDict
+
+import numpy as np
+
+from calib.errors import Fault, InputError
+from calib.supply.form_factor import FORM_FACTOR
+from calib.supply.numerics import Array
+from calib.supply.valves import Valve, rectifier_valve
+
+# name: (least, greatest, unit, whether the least itself is allowed)
+LIMITS: dict[str, tuple[float, float, str, bool]] = {
+    "volts": (0, 1e4, "V", False),
+    "source_ohm": (0, 1e6, "ohm", True),
+    "capacitance_uf": (1e-6, 1e7, "µF", True),
+    "load_ma": (0, 1e5, "mA", True),
+    "frequency_hz": (10, 1000, "Hz", True),
+    "choke_h": (0, 1e4, "H", False),
+    "choke_ohm": (0, 1e6, "ohm", True),
+    "diode_drop_v": (0, 1e3, "V", True),
+    "primary_ohm": (0, 1e6, "ohm", True),
+}
+
+
+class Extras(TypedDict, total=False):
+    """The values of a supply that may be left out."""
+
+    choke_h: float | None
+    choke_ohm: float
+    diode_drop_v: float
+    valve: str | None
+    primary_ohm: float
+
+
+@dataclass(frozen=True)
+class Settings:
+    """A supply, or many of one circuit: every number may be an array of one value a case.
+
+    Attributes
+    ----------
+    rectifier : str
+        full-wave (centre tap), bridge, half-wave or doubler.
+    filter : str
+        The input element: capacitor, choke or none.
+    volts : float or array
+        Winding, rms of one conducting side at no load, above 0 to 1e4 [V].
+    source_ohm : float or array
+        All resistance in series with that side: its own and the reflected primary's, 0 to 1e6 [ohm].
+    capacitance_uf : float or array
+        Filter capacitor, each one's of a doubler, 1e-6 to 1e7; not used without a filter [µF].
+    load_ma : float or array
+        Direct current that the load, a resistor, draws at the resulting voltage, 0 to 1e5 [mA].
+    frequency_hz : float or array
+        Line, 10 to 1000 [Hz].
+    choke_h, choke_ohm : float or array
+        Inductance and resistance of the input choke, with filter choke only [H], [ohm].
+    diode_drop_v : float or array
+        Constant drop of one rectifier (a bridge has two in series), 0 for an ideal one [V].
+    valve : str or None
+        Type number of a thermionic rectifier instead of the drop.
+    primary_ohm : float or array
+        The part of source_ohm that is the reflected primary's. It matters to a half-wave rectifier only, whose direct
+        current the primary cannot carry [ohm].
+    """
+
+    rectifier: str
+    filter: str
+    volts: float | Array
+    source_ohm: float | Array
+    capacitance_uf: float | Array
+    load_ma: float | Array
+    frequency_hz: float | Array
+    choke_h: float | Array | None = None
+    choke_ohm: float | Array = 0.0
+    diode_drop_v: float | Array = 0.0
+    valve: str | None = None
+    primary_ohm: float | Array = 0.0
+
+    def __post_init__(self) -> None:
+        faults = _of_circuit(self) + _of_values(self)
+        if faults:
+            raise InputError(faults)
+
+    @property
+    def thermionic(self) -> Valve | None:
+        """The valve of the table, None with diodes."""
+        return rectifier_valve(self.valve) if self.valve else None
+
+    def columns(self) -> dict[str, Array]:
+        """Every number as an array of one value a case; the choke 0 where there is none."""
+        numbers = {name: getattr(self, name) for name in LIMITS}
+        numbers["choke_h"] = 0.0 if self.choke_h is None else self.choke_h
+        shaped = np.broadcast_arrays(*(np.atleast_1d(np.asarray(value, float)) for value in numbers.values()))
+        return {name: value.ravel() for name, value in zip(numbers, shaped, strict=True)}
+
+
+def _fault(column: str, value: object, problem: str, remedy: str) -> Fault:
+    return Fault("", None, column, str(value), problem, remedy)
+
+
+def _of_circuit(what: Settings) -> list[Fault]:
+    """Faults of the circuit: rectifier, filter, choke and valve that do not go together."""
+    faults = []
+    pairs = [pair for pair in FORM_FACTOR if pair[0] != "none"]
+    if (what.rectifier, what.filter) not in pairs:
+        allowed = ", ".join(f"{first} with {second}" for first, second in pairs)
+        faults.append(
+            _fault("rectifier", what.rectifier, f"does not go with filter '{what.filter}'", f"give one of: {allowed}")
+        )
+    if what.filter == "choke" and what.choke_h is None:
+        faults.append(_fault("choke_h", "", "a choke-input filter needs its choke", "give its inductance in H"))
+    if what.filter != "choke" and what.choke_h is not None:
+        problem = f"filter '{what.filter}' has no input choke"
+        faults.append(_fault("choke_h", what.choke_h, problem, "leave the choke out, or give choke as the filter"))
+    if what.valve:
+        try:
+            rectifier_valve(what.valve)
+        except InputError as error:
+            faults.extend(error.faults)
+        if np.any(np.asarray(what.diode_drop_v) != 0):
+            problem = "a valve and a constant drop are given together"
+            faults.append(_fault("diode_drop_v", what.diode_drop_v, problem, "leave one of them out"))
+    return faults
+
+
+def _of_values(what: Settings) -> list[Fault]:
+    """Faults of the numbers: beyond their limits, or not numbers."""
+    faults = []
+    for field in fields(what):
+        value = getattr(what, field.name)
+        unused = field.name == "capacitance_uf" and what.filter == "none"
+        if field.name not in LIMITS or value is None or unused:
+            continue
+        least, greatest, unit, closed = LIMITS[field.name]
+        numbers = np.atleast_1d(np.asarray(value, float))
+        good = (numbers <= greatest) & ((numbers >= least) if closed else (numbers > least))
+        if not np.all(good):
+            start = "from" if closed else "above"
+            bad = numbers[~good].flat[0]
+            faults.append(
+                _fault(field.name, f"{bad:g}", f"is not {start} {least:g} to {greatest:g} {unit}", f"give it in {unit}")
+            )
+    if not faults and np.any(np.asarray(what.primary_ohm) > np.asarray(what.source_ohm)):
+        problem = "is more than source_ohm, of which it is a part"
+        faults.append(
+            _fault("primary_ohm", what.primary_ohm, problem, "add the winding's own resistance to source_ohm")
+        )
+    return faults
