@@ -9,7 +9,7 @@ import numpy as np
 from calib.bench.core import SIZE_CLASS_LABELS
 from calib.fit.chains import Sides
 from calib.fit.prior import MAIN, Prior
-from calib.fit.rows import PAIRS, Facts
+from calib.fit.rows import PAIRS, Facts, places
 from calib.supply.form_factor import FORM_FACTOR_SD
 
 
@@ -105,8 +105,7 @@ class Layout:
             ("contributor", self.contributors),
         ):
             column = {"class": "size_class"}.get(name, name)
-            place = {value: k for k, value in enumerate(known)}
-            index = np.array([place.get(value, -1) for value in rows.frame[column]], dtype=int)
+            index = places(known, rows.frame[column])
             x[at[index >= 0], starts[name] + index[index >= 0]] = 1.0
         return x
 

@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from calib.fit import conditional, doubts, report, tables
+from calib.fit import conditional, report, tables
 from calib.fit.chains import Sides, fit_sides
 from calib.fit.check import Check, leave_one_out
-from calib.fit.effects import Layout, Scales, Unmeasured, grade_variance, unit_variance
-from calib.fit.mixture import Evidence, Solution, solve
+from calib.fit.effects import Layout, Unmeasured, unit_variance
+from calib.fit.mixture import Solution
 from calib.fit.predict import quantiles
 from calib.fit.prior import FILE, MAIN, Prior, load_prior
+from calib.fit.problem import Problem
 from calib.fit.rows import Facts, facts
 from calib.fit.scales import Node, nodes_of, scales_at
 
@@ -38,8 +39,8 @@ class Multiplier:
         The known units, one a (contributor, unit), sorted.
     layout, sides, unmeasured, prior
         How the coefficients are laid out, the side regressions, and the prior that began it.
-    nodes, solutions : tuple
-        Scales with their shares of the average, and the posterior at each; the mode first.
+    nodes : tuple of Node
+        Scales with their shares of the average and the posterior at each; the mode first.
     content_hash : str
         Hash of the records, the prior and the settings that made this fit.
     notes : tuple of str
@@ -54,7 +55,6 @@ class Multiplier:
     unmeasured: Unmeasured = field(repr=False)
     prior: Prior = field(repr=False)
     nodes: tuple[Node, ...] = field(repr=False)
-    solutions: tuple[Solution, ...] = field(repr=False)
     content_hash: str
     notes: tuple[str, ...] = ()
     level: float = DEFAULT_LEVEL
@@ -68,6 +68,11 @@ class Multiplier:
     def simulated(self) -> bool:
         """Whether any known unit is simulated."""
         return bool(self.rows.frame["simulated"].any())
+
+    @property
+    def solutions(self) -> tuple[Solution, ...]:
+        """The posterior at each node."""
+        return tuple(node.solution for node in self.nodes)
 
     @cached_property
     def shares(self) -> np.ndarray:
@@ -193,48 +198,12 @@ def fit(known: pd.DataFrame) -> Multiplier:
     prior = load_prior()
     layout = Layout(tuple(sorted(set(rows.frame["contributor"]) - {""})))
     sides = fit_sides(rows, prior)
-    start = scales_at(np.zeros(3), prior.main)
     main = slice(0, len(MAIN))
-    unmeasured = Unmeasured.of(prior.main.mean, prior.main.covariance * 0, sides)
-    problem = Problem(rows, layout, sides, unmeasured, prior)
-    first = problem.solve(start)
-    unmeasured = Unmeasured.of(first.mean[main], first.covariance[main, main], sides)
-    problem = Problem(rows, layout, sides, unmeasured, prior)
-    nodes = nodes_of(lambda scales: problem.solve(scales, first).bound, prior.main)
-    solutions = tuple(problem.solve(node.scales, first) for node in nodes)
-    return Multiplier(rows, layout, sides, unmeasured, prior, tuple(nodes), solutions, _content_hash(rows), notes)
-
-
-@dataclass(frozen=True)
-class Problem:
-    """The records and the prior, ready to be solved at any scales."""
-
-    rows: Facts
-    layout: Layout
-    sides: Sides
-    unmeasured: Unmeasured
-    prior: Prior
-
-    @cached_property
-    def design(self) -> np.ndarray:
-        """Design matrix of the known units, shape (n, p)."""
-        completed, _, _ = self.sides.complete(self.rows)
-        return self.layout.design(self.rows, completed)
-
-    @cached_property
-    def slips(self) -> doubts.SlipEffects:
-        """What each slip would do to each record."""
-        return doubts.effects(self.rows, self.sides, self.prior)
-
-    def evidence(self, scales: Scales) -> Evidence:
-        """What the inner solution is given at these scales."""
-        sound = unit_variance(self.rows, self.unmeasured, scales) + grade_variance(self.rows)
-        variance = sound[:, None] + self.slips.extra_variance
-        return Evidence(self.design, self.rows.response, variance, self.slips.shift, self.slips.log_side)
-
-    def solve(self, scales: Scales, start: Solution | None = None) -> Solution:
-        """Posterior at these scales, gone on from a solution at others where one is given."""
-        return solve(self.evidence(scales), *self.layout.prior(self.prior, scales), start)
+    first = Problem(rows, layout, sides, Unmeasured.of(prior.main.mean, np.zeros((6, 6)), sides), prior)
+    begun = first.solve(scales_at(np.zeros(3), prior.main))
+    unmeasured = Unmeasured.of(begun.mean[main], begun.covariance[main, main], sides)
+    nodes = nodes_of(Problem(rows, layout, sides, unmeasured, prior), prior.main)
+    return Multiplier(rows, layout, sides, unmeasured, prior, nodes, _content_hash(rows), notes)
 
 
 def _one_each(rows: Facts) -> tuple[Facts, tuple[str, ...]]:

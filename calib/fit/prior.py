@@ -1,6 +1,7 @@
 """The prior: what first principles say before any record, regressed over many worlds and widened.
 
-The shipped prior.json is all that the fit reads; worlds.py draws it anew. The three chains are regressions of one draw on what a bench knows of it:
+The shipped prior.json is all that the fit reads; worlds.py draws it anew. The three chains are regressions of one
+draw on what a bench knows of it:
 
 core:  ln area on frequency, V/R and voltage          (what a core must be, where none was measured)
 wire:  ln wire area on core, frequency, V/R, voltage  (what the gauge must be; it also betrays a slip in V or R)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,7 @@ CENTRE_VOLTS = 600.0
 # At equal heat per volume J^2 rho is constant, so m = J rho ... goes with the root of resistivity (MIT EE Staff).
 ALUMINIUM_SHIFT = 0.5 * float(np.log(copper.RESISTIVITY_OHM_M["aluminium"] / copper.RESISTIVITY_OHM_M["copper"]))
 PAIRS = tuple(FORM_FACTOR)
-COVARIATES = ("one", "core", "frequency", "v_over_r", "voltage")
+LN_FORM = np.log([FORM_FACTOR[pair][0] for pair in PAIRS])
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ class Facts:
     @property
     def form_factor(self) -> np.ndarray:
         """Winding rms current per ampere of direct current of each unit's supply."""
-        return np.array([FORM_FACTOR[PAIRS[k]][0] for k in self.pair])
+        return np.exp(LN_FORM[self.pair])
 
     def take(self, index: np.ndarray) -> Facts:
         """The chosen rows, by position or by mask."""
@@ -126,9 +127,8 @@ def facts(records: pd.DataFrame) -> Facts:
     equivalent = square * np.where(
         aluminium, copper.RESISTIVITY_OHM_M["copper"] / copper.RESISTIVITY_OHM_M["aluminium"], 1.0
     )
-    pairs = list(zip(_text(records, "rectifier"), _text(records, "filter"), strict=True))
-    pair = np.array([PAIRS.index(one) for one in pairs], dtype=int)
-    form = np.log([FORM_FACTOR[one][0] for one in pairs]) - np.where(aluminium, ALUMINIUM_SHIFT, 0.0)
+    pair = places([" ".join(one) for one in PAIRS], _text(records, "rectifier") + " " + _text(records, "filter"))
+    form = LN_FORM[pair] - np.where(aluminium, ALUMINIUM_SHIFT, 0.0)
     v_over_r = volts / ohm
     covariates = np.column_stack(
         [
@@ -169,6 +169,13 @@ def size_classes(area_cm2: np.ndarray) -> np.ndarray:
     """Labels of the size classes of many cores at once; blank where the area is NaN."""
     place = np.searchsorted(core.SIZE_CLASSES, np.nan_to_num(area_cm2), side="right") - 1
     return np.where(np.isfinite(area_cm2), np.array(core.SIZE_CLASS_LABELS, dtype=object)[place], "")
+
+
+def places(known: Sequence[str], values: Iterable[str]) -> np.ndarray:
+    """Place of each value among the known ones; -1 where it is not there."""
+    import pandas as pd
+
+    return pd.Index(list(known), dtype=object).get_indexer(pd.Index(values, dtype=object))
 
 
 def _number(records: pd.DataFrame, name: str) -> np.ndarray:

@@ -1,83 +1,110 @@
-"""Averaging over the scale parameters: their mode, and a few nodes round it with weights."""
+"""Averaging over the scale parameters: their mode, and nodes round it with weights."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import product
+from typing import Protocol
 
 import numpy as np
-from scipy.optimize import minimize
 
 from calib.fit.effects import Scales
+from calib.fit.mixture import Solution
 from calib.fit.prior import Chain
 
 # Median and standard deviation of ln of the class's and the contributor's deviations (judgement).
 CLASS_SD, CLASS_SPREAD = 0.04, 0.5
 CONTRIBUTOR_SD, CONTRIBUTOR_SPREAD = 0.05, 0.6
-FIRST_STEP = 0.5
 HERMITE = np.polynomial.hermite_e.hermegauss(3)
+LEAST_SHARE = 1e-3  # nodes below this share of the average are left out
+MODE_ROUNDS, MODE_TOLERANCE = 60, 1e-3
+
+
+class Solver(Protocol):
+    """What can be solved at any scales: the records and the prior."""
+
+    def solve(self, scales: Scales, start: Solution | None = None) -> Solution:
+        """Posterior at these scales."""
+
+    def step(self, scales: Scales, solution: Solution) -> tuple[np.ndarray, np.ndarray]:
+        """Slope and information of the expected log-likelihood in the ln of each scale, shape (3,) each."""
 
 
 @dataclass(frozen=True)
 class Node:
-    """One value of the scales with its share of the average."""
+    """One value of the scales with its share of the average, and the posterior there."""
 
     scales: Scales
     share: float
+    solution: Solution
 
 
 def scales_at(u: np.ndarray, noise: Chain) -> Scales:
     """Scales at a point in units of their prior's standard deviation."""
-    return Scales(
-        float(np.exp(noise.ln_scatter + u[0] * noise.ln_scatter_sd)),
-        float(CLASS_SD * np.exp(u[1] * CLASS_SPREAD)),
-        float(CONTRIBUTOR_SD * np.exp(u[2] * CONTRIBUTOR_SPREAD)),
-    )
+    centre, spread = _prior(noise)
+    return Scales(*(float(value) for value in np.exp(centre + u * spread)))
 
 
-def nodes_of(bound: Callable[[Scales], float], noise: Chain) -> list[Node]:
-    """Quadrature over the scales: their posterior's mode first, found by simplex search, then a grid round it.
+def _prior(noise: Chain) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and standard deviation of the ln of each scale."""
+    centre = np.array([noise.ln_scatter, np.log(CLASS_SD), np.log(CONTRIBUTOR_SD)])
+    return centre, np.array([noise.ln_scatter_sd, CLASS_SPREAD, CONTRIBUTOR_SPREAD])
+
+
+def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
+    """Quadrature over the scales: their posterior's mode first, then a grid round it.
 
     Parameters
     ----------
-    bound : callable
-        Log evidence at given scales.
+    problem : Solver
+        The records.
     noise : Chain
         Whose scatter is the noise.
 
     Returns
     -------
-    list of Node
+    tuple of Node
         The mode first; shares add to 1. Gauss-Hermite points along the axes of the posterior's curvature, each
         weighted by the evidence found there (importance weights), so that skewness is kept.
     """
+    mode, centre = _mode(problem, noise)
 
-    def posterior(u: np.ndarray) -> float:
-        return bound(scales_at(u, noise)) - 0.5 * float(u @ u)
+    def value(u: np.ndarray) -> tuple[float, Solution]:
+        solution = problem.solve(scales_at(u, noise), centre)
+        return solution.bound - 0.5 * float(u @ u), solution
 
-    start = np.zeros(3)
-    simplex = np.vstack([start, np.eye(3) * FIRST_STEP])
-    found = minimize(
-        lambda u: -posterior(u),
-        start,
-        method="Nelder-Mead",
-        options={"initial_simplex": simplex, "xatol": 0.05, "fatol": 0.01, "maxfev": 70},
-    )
-    mode, top = found.x, -float(found.fun)
-    sd = _widths(posterior, mode, top)
-    points, log_weights = [mode], []
-    for z in product(range(3), repeat=3):
+    top, centre = value(mode)
+    sd = _widths(lambda u: value(u)[0], mode, top)
+    points, logs, solutions = [], [], []
+    for z in sorted(product(range(3), repeat=3), key=lambda z: z != (1, 1, 1)):
         step = HERMITE[0][list(z)]
-        if np.any(step):
-            points.append(mode + sd * step)
-        log_weights.append(float(np.log(HERMITE[1][list(z)]).sum() + 0.5 * step @ step))
-    centre = log_weights.pop(13)
-    values = np.array([top, *(posterior(point) for point in points[1:])])
-    logs = values + np.array([centre, *log_weights])
-    shares = np.exp(logs - logs.max())
+        point = mode + sd * step
+        height, solution = value(point)
+        points.append(point)
+        solutions.append(solution)
+        logs.append(height + float(np.log(HERMITE[1][list(z)]).sum() + 0.5 * step @ step))
+    shares = np.exp(np.array(logs) - max(logs))
+    shares = np.where(shares < LEAST_SHARE * shares.sum(), 0.0, shares)
     shares /= shares.sum()
-    return [Node(scales_at(point, noise), float(share)) for point, share in zip(points, shares, strict=True)]
+    parts = zip(points, shares, solutions, strict=True)
+    kept = [Node(scales_at(point, noise), float(share), solution) for point, share, solution in parts]
+    return (kept[0], *(node for node in kept[1:] if node.share))
+
+
+def _mode(problem: Solver, noise: Chain) -> tuple[np.ndarray, Solution]:
+    """Mode of the scales by expectation maximisation, one scoring step a round (Dempster, Laird and Rubin 1977)."""
+    _, spread = _prior(noise)
+    u, solution = np.zeros(3), None
+    for _ in range(MODE_ROUNDS):
+        solution = problem.solve(scales_at(u, noise), solution)
+        slope, information = problem.step(scales_at(u, noise), solution)
+        move = (slope * spread - u) / (information * spread**2 + 1)
+        u = u + np.clip(move, -0.7, 0.7)
+        if np.max(np.abs(move)) < MODE_TOLERANCE:
+            break
+    assert solution is not None
+    return u, solution
 
 
 def _widths(posterior: Callable[[np.ndarray], float], mode: np.ndarray, top: float) -> np.ndarray:
