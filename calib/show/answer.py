@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor first instead"}
 
 
-def draw(estimate: Any, unit: Mapping[str, Any]) -> None:
+def draw(estimate: Any, unit: Mapping[Any, Any]) -> None:
     """Everything that is known of the unit, the picture first."""
     answer = estimate.answer.iloc[0].to_dict()
     demand = float(unit["demand_ma"])
@@ -30,22 +30,20 @@ def draw(estimate: Any, unit: Mapping[str, Any]) -> None:
     parts.in_words(estimate_told(answer, demand, parts.LEVEL))
     st.subheader("The working", anchor=False)
     st.html(working_table(estimate.working))
-    if estimate.cautions:
-        st.subheader("Before you take the next reading", anchor=False)
-        for text in estimate.cautions:
-            parts.caution(words.plain(text))
+    st.subheader("Before you take the next reading", anchor=False)
+    parts.cautions([words.plain(text) for text in estimate.cautions])
     if estimate.sharpen:
         st.subheader("What would sharpen it most", anchor=False)
-        st.markdown("\n".join(f"{place}. {words.plain(text)}" for place, text in enumerate(estimate.sharpen, start=1)))
+        st.markdown("\n".join(f"1. {words.plain(text[0].upper() + text[1:])}." for text in estimate.sharpen))
     _opinions(estimate.opinions)
 
 
-def _simulated(unit: Mapping[str, Any]) -> str:
+def _simulated(unit: Mapping[Any, Any]) -> str:
     source = "the readings are a practice unit's" if unit["simulated"] else "the known units behind it are simulated"
     return f"<b>SIMULATED</b> – {source}: this says nothing about a real unit."
 
 
-def _sentences(estimate: Any, answer: Mapping[str, Any], unit: Mapping[str, Any]) -> None:
+def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]) -> None:
     demand = float(unit["demand_ma"])
     lines = [f'<p class="calib-answer" id="answer">{sentence(answer)}</p>']
     if math.isfinite(demand):
@@ -76,7 +74,7 @@ def working_table(working: pd.DataFrame) -> str:
     for line in working.to_dict("records"):
         value = line["value"]
         shown = value if isinstance(value, str) else words.figure(float(value), 4)
-        rows.append((line["step"], line["formula"], f"{shown} {line['unit']}".rstrip()))
+        rows.append((line["step"], words.symbols(line["formula"]), f"{shown} {words.symbols(line['unit'])}".rstrip()))
     return table(("step", "how", "gives"), rows, numeric=(2,))
 
 
@@ -88,7 +86,8 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Seque
     for row in rows:
         cells = "".join(f"<td{here}>{html.escape(str(cell))}</td>" for cell, here in zip(row, place, strict=True))
         body += f"<tr>{cells}</tr>"
-    return f'<table class="calib-table"><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>'
+    inner = f"<thead><tr>{top}</tr></thead><tbody>{body}</tbody>"
+    return f'<div class="calib-scroll"><table class="calib-table">{inner}</table></div>'
 
 
 def _opinions(opinions: pd.DataFrame) -> None:

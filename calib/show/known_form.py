@@ -32,7 +32,7 @@ def draw() -> None:
         _grid(first)
         with st.expander("If you have it: core, wire, meters, notes"):
             _grid([one for one in facts if one not in first])
-        st.form_submit_button("Add this unit", type="primary", on_click=_add)
+        st.form_submit_button("Add this unit", key="submit_unit", type="primary", on_click=_add)
     trouble = st.session_state.get("seen_add_trouble", "")
     if trouble:
         st.error(words.plain(trouble))
@@ -93,9 +93,7 @@ def _add() -> None:
         st.session_state["seen_add_trouble"] = f"Not added: {error}."
     else:
         st.session_state["seen_added"] = _outcome(report, f"{record.unit} of {record.contributor}")
-        for name in typed:
-            if name not in STAYS:
-                st.session_state.pop(f"add_{name}", None)
+        parts.forget(*(f"add_{name}" for name in typed if name not in STAYS))
 
 
 def _outcome(report: Any, name: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import html
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,7 +24,7 @@ LEVEL = 0.9
 OWN, PRACTICE = "My own", "Practice (simulated)"
 CHOICE = "register_choice"
 DISCLAIMER = "It estimates and does not certify: no rating, no approval, and a sound old winding can still fail."
-KEPT = ("read_", "add_", "seen_")
+KEPT = ("read_", "add_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
 
 
 @dataclass(frozen=True)
@@ -108,10 +108,22 @@ def colours() -> Palette:
 
 
 def keep_what_was_typed() -> None:
-    """Hold on to the entries of pages that are not shown, which would else be forgotten."""
-    for key in list(st.session_state):
-        if isinstance(key, str) and key.startswith(KEPT):
-            st.session_state[key] = st.session_state[key]
+    """Put back the entries of fields that were not shown for a while, which the server forgets.
+
+    A field that is shown is left alone: to set it would undo what its user is typing at that moment.
+    """
+    kept = st.session_state.setdefault("kept", {})
+    kept.update({key: st.session_state[key] for key in list(st.session_state) if str(key).startswith(KEPT)})
+    for key, value in kept.items():
+        st.session_state.setdefault(key, value)
+
+
+def forget(*starts: str) -> None:
+    """Let go of the entries whose keys begin so."""
+    kept = st.session_state.setdefault("kept", {})
+    for key in [key for key in {*kept, *st.session_state} if str(key).startswith(starts)]:
+        kept.pop(key, None)
+        st.session_state.pop(key, None)
 
 
 def head(title: str, opened: Opened) -> None:
@@ -130,6 +142,11 @@ def head(title: str, opened: Opened) -> None:
 def caution(text: str) -> None:
     """A caution, to stand before the step that it belongs to."""
     st.warning(f"**Caution.** {text}")
+
+
+def cautions(texts: Sequence[str]) -> None:
+    """Several cautions in one place."""
+    st.warning("**Caution.**\n" + "\n".join(f"- {text}" for text in texts))
 
 
 def plain_lines(faults: Any) -> str:

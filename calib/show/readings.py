@@ -105,7 +105,7 @@ def _table(columns: Mapping[str, Any]) -> io.BytesIO:
     text = io.StringIO()
     writer = csv.DictWriter(text, [facts.name for facts in calib.fields(calib.UnknownUnit)])
     writer.writeheader()
-    writer.writerow(columns)
+    writer.writerow({name: f"{value:.12g}" if isinstance(value, float) else value for name, value in columns.items()})
     return io.BytesIO(text.getvalue().encode())
 
 

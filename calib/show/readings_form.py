@@ -54,8 +54,8 @@ def begin(known: pd.DataFrame) -> None:
 def draw(known: pd.DataFrame, understood: r.Understood) -> None:
     """The form."""
     with st.container(horizontal=True, gap="small"):
-        st.button("Fill in a practice unit", on_click=_fill_in, help="The readings of a simulated unit.")
-        st.button("Clear the readings", on_click=_clear)
+        st.button("Fill in a practice unit", key="fill_in", on_click=_fill_in, help="The readings of a simulated unit.")
+        st.button("Clear the readings", key="clear", on_click=_clear)
     now = entries()
     if now["simulated"]:
         st.html(f'<p class="calib-aloud">Simulated practice unit <b>{html.escape(now["tag"])}</b>.</p>')
@@ -156,9 +156,7 @@ def _state() -> dict[str, Any]:
 
 
 def _clear() -> None:
-    for key in _state():
-        if key.startswith("read_") or key == "seen_filled":
-            del st.session_state[key]
+    parts.forget("read_", "seen_filled")
 
 
 def _fill_in() -> None:

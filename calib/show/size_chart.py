@@ -21,7 +21,7 @@ SHAPES = {
 }
 DOUBTFUL_BELOW = 0.5
 AREA_MARKS = (2, 3, 5, 7, 10, 14, 20, 30, 50, 80)
-MULTIPLIER_MARKS = (5, 7, 10, 15, 20, 30, 40, 50, 70, 100, 150, 200, 300)
+MULTIPLIER_MARKS = (1, 2, 3, 5, 7, 10, 15, 20, 30, 40, 50, 70, 100, 150, 200, 300)
 
 
 def class_middles(classes: pd.DataFrame) -> pd.DataFrame:

@@ -91,6 +91,11 @@ def supply(rectifier: str, filter_input: str) -> str:
     return f"{rectifier}, {FILTERS[filter_input]}"
 
 
+def symbols(text: str) -> str:
+    """Units in a line of working as the page writes them: Ω for ohm."""
+    return text.replace(" per ohm", "/Ω").replace("ohm", "Ω")
+
+
 def plain(text: str) -> str:
     """Text in which nothing is read as formatting: every mark that could be is escaped."""
     return "".join(f"\\{mark}" if mark in "\\`*_{}[]()<>#+-.!|~:$^&" else mark for mark in text)

@@ -49,3 +49,8 @@ def test_the_readings_behind_an_estimate_are_named(joined: str, said: str) -> No
 
 def test_nothing_in_plain_text_is_read_as_formatting() -> None:
     assert words.plain("P_1 *new* [x](y) $a$") == r"P\_1 \*new\* \[x\]\(y\) \$a\$"
+
+
+def test_working_is_written_with_the_pages_symbols() -> None:
+    assert words.symbols("461.5 ohm at 20 °C") == "461.5 Ω at 20 °C"
+    assert words.symbols("V per ohm") == "V/Ω"

@@ -107,7 +107,7 @@ def _bring_in() -> None:
     units = words.count(len(table), "unit")
     st.write(f"{units} in {words.plain(given.name)}, nothing wrong with the table.")
     by = st.text_input("Brought in by (kept in the history)", key="seen_by")
-    if st.button(f"Bring in {units}", type="primary"):
+    if st.button(f"Bring in {units}", key="bring_in", type="primary"):
         given.seek(0)
         _import(given, by)
 

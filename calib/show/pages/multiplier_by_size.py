@@ -33,7 +33,10 @@ def draw() -> None:
     _notes(points)
     parts.in_words(size_told(line, points[np.isfinite(points["core_area_cm2"])], classes, parts.LEVEL))
     st.header("The size classes", anchor=False)
-    st.write(f"The mean multiplier of each class for {words.supply(rectifier, filter_input)}, in mA per V/Ω.")
+    st.write(
+        f"For {words.supply(rectifier, filter_input)}, in mA per V/Ω. The interval is that of the class's mean; single "
+        "units scatter more widely, as the pale band shows."
+    )
     st.html(class_table(classes))
 
 
@@ -84,8 +87,8 @@ def class_table(classes: pd.DataFrame) -> str:
         span = f"{low:g} and up" if not math.isfinite(high) else f"{low:g} to {high:g}"
         means = [words.figure(one[name]) for name in ("multiplier", "low", "high")]
         rows.append((one["size_class"], span, str(one["count"]), means[0], f"{means[1]} to {means[2]}"))
-    between = f"mean, {parts.LEVEL:.0%} between"
-    return table(("class", "core, cm²", "known units", "multiplier", between), rows, numeric=(2, 3, 4))
+    interval = f"{parts.LEVEL * 100:g} % interval"
+    return table(("class", "core, cm²", "known units", "mean multiplier", interval), rows, numeric=(2, 3, 4))
 
 
 draw()

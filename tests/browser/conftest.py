@@ -1,0 +1,179 @@
+"""A real browser and a real server for the tests of the page; where there is no browser, the reason is said."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page
+
+ROOT = Path(__file__).resolve().parents[2]
+HOST = "127.0.0.1"
+START_S = 60.0
+WAIT_MS = 60_000.0
+SIZES = {"desk": (1280, 900), "phone": (390, 844)}
+FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-dev-shm-usage", "--no-first-run")
+FLAGS += ("--disable-background-networking", "--disable-component-update", "--disable-sync")
+# On the address of a page other than the home page the server's own script first asks for these two in the wrong place.
+HARMLESS = ("/_stcore/health", "/_stcore/host-config")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Chromium, named by the environment variable CHROMIUM or found on the path."""
+    place = os.environ.get("CHROMIUM") or shutil.which("chromium")
+    if not place:
+        reason = "no Chromium found: install the package chromium, or name it in the environment variable CHROMIUM"
+        if os.environ.get("CI"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        chromium = play.chromium.launch(executable_path=place, args=list(FLAGS))
+        yield chromium
+        chromium.close()
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind((HOST, 0))
+        return int(probe.getsockname()[1])
+
+
+class Server:
+    """The page as ``calib page`` serves it."""
+
+    def __init__(self, folder: Path, *options: str) -> None:
+        self.port = free_port()
+        self.url = f"http://{HOST}:{self.port}"
+        self._log = (folder / "server.log").open("ab")
+        environment = {name: value for name, value in os.environ.items() if name not in {"DISPLAY", "WAYLAND_DISPLAY"}}
+        environment |= {"CALIB_REGISTER": str(folder / "register.duckdb"), "PYTHONPATH": str(ROOT)}
+        words = [sys.executable, "-m", "calib", "page", "--port", str(self.port), *options]
+        self._process = subprocess.Popen(words, cwd=folder, env=environment, stdout=self._log, stderr=self._log)
+        self._wait()
+
+    def _wait(self) -> None:
+        end = time.monotonic() + START_S
+        while True:
+            try:
+                urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=2.0).close()
+            except (urllib.error.URLError, OSError):
+                if self._process.poll() is not None or time.monotonic() > end:
+                    told = Path(self._log.name).read_text(encoding="utf-8", errors="replace")
+                    self.stop()
+                    pytest.fail(f"the server did not start:\n{told}")
+                time.sleep(0.1)
+            else:
+                return
+
+    def stop(self) -> None:
+        """End the server and wait until it has gone."""
+        self._process.terminate()
+        try:
+            self._process.wait(timeout=20.0)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        self._log.close()
+
+
+Serve = Callable[..., Server]
+
+
+@pytest.fixture
+def serve(tmp_path: Path) -> Iterator[Serve]:
+    """Starts servers on the register of the test; those still running are ended with it."""
+    started: list[Server] = []
+
+    def start(*options: str) -> Server:
+        started.append(Server(tmp_path, *options))
+        return started[-1]
+
+    yield start
+    for server in started:
+        server.stop()
+
+
+@pytest.fixture(scope="session")
+def practice(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """One server on the practice register, for the tests that change nothing."""
+    server = Server(tmp_path_factory.mktemp("practice"), "--practice")
+    yield server
+    server.stop()
+
+
+class Visit:
+    """One browser window, and everything in it that went wrong or went elsewhere."""
+
+    def __init__(self, context: BrowserContext, server: Server) -> None:
+        self.server = server
+        self.trouble: list[str] = []
+        self.hosts: set[str] = set()
+        self.page: Page = context.new_page()
+        self.page.set_default_timeout(WAIT_MS)
+        self.page.on("console", self._heard)
+        self.page.on("pageerror", lambda error: self.trouble.append(str(error)))
+        self.page.on("request", lambda request: self._asked(request.url))
+        self.page.on("websocket", lambda socket: self._asked(socket.url))
+
+    def _heard(self, message: ConsoleMessage) -> None:
+        place = message.location.get("url", "")
+        if message.type == "error" and not place.endswith(HARMLESS):
+            self.trouble.append(f"{message.text} ({place})")
+
+    def _asked(self, url: str) -> None:
+        parts = urlsplit(url)
+        if parts.scheme not in {"data", "blob"}:
+            self.hosts.add(parts.netloc)
+
+    def open(self, path: str = "") -> Page:
+        self.page.goto(f"{self.server.url}/{path}")
+        self.page.wait_for_selector("h1")
+        return self.page
+
+    def check(self) -> None:
+        """Nothing went wrong, nothing was asked of another host, nothing runs over the side of the window."""
+        assert self.trouble == []
+        assert self.hosts == {f"{HOST}:{self.server.port}"}
+        wide, window = self.page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
+        assert wide <= window
+
+
+Look = Callable[..., Visit]
+
+
+@pytest.fixture
+def look(browser: Browser) -> Iterator[Look]:
+    """Opens a window of one of the sizes on a light or dark system."""
+    contexts: list[BrowserContext] = []
+
+    def begin(server: Server, size: str = "desk", scheme: str = "light") -> Visit:
+        wide, high = SIZES[size]
+        phone = size == "phone"
+        context = browser.new_context(
+            viewport={"width": wide, "height": high},
+            color_scheme="dark" if scheme == "dark" else "light",
+            is_mobile=phone,
+            has_touch=phone,
+        )
+        contexts.append(context)
+        return Visit(context, server)
+
+    yield begin
+    for context in contexts:
+        context.close()

@@ -1,0 +1,172 @@
+"""The page in a real browser: the main jobs, on a desk and on a phone, on light and dark."""
+
+from __future__ import annotations
+
+import csv
+import re
+from typing import TYPE_CHECKING
+
+import pytest
+
+import calib
+from tests.browser.conftest import Look, Serve, Server
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+PAGES = ["", "known-units", "multiplier-by-size"]
+ANSWER = re.compile(r"Most likely (\d+) mA; nine units in ten like this are rated between (\d+) and (\d+) mA; count on")
+NEW = {
+    "Unit": "AL-7",
+    "Contributor": "Alder Lane",
+    "Rated current": "90",
+    "Line voltage": "117",
+    "Line frequency": "60",
+    "Excitation": "4.97",
+    "Voltage read": "27.76",
+    "Winding resistance": "188.6",
+    "Winding temperature": "20",
+}
+CHOSEN = {"Evidence": "nameplate", "Rectifier": "full-wave", "Filter input": "capacitor", "Centre tap": "yes"}
+
+
+def type_in(page: Page, label: str, value: str) -> None:
+    field = page.get_by_role("main").get_by_label(label, exact=True)
+    field.fill(value)
+    field.press("Tab")
+
+
+def answer_in(page: Page) -> str:
+    page.wait_for_selector("#answer")
+    return page.locator("#answer").inner_text()
+
+
+def enter(page: Page) -> None:
+    """Type in the readings of the first practice unit, as a person would."""
+    unit = calib.read_unknown(calib.shipped("datasets/practice/unknown.csv")).iloc[0]
+    typed = {
+        "Volts put on the primary": "excitation_v",
+        "Volts read on the high-voltage winding": "hv_v",
+        "Ohms read on the high-voltage winding": "hv_resistance_ohm",
+        "Temperature of the winding then": "winding_temp_c",
+        "Line voltage of the primary": "line_voltage_v",
+        "Line frequency": "line_frequency_hz",
+    }
+    for label, column in typed.items():
+        type_in(page, label, f"{unit[column]:g}")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_readings_of_a_practice_unit_give_a_sentence_with_the_answer(
+    practice: Server, look: Look, size: str, scheme: str
+) -> None:
+    visit = look(practice, size, scheme)
+    page = visit.open()
+    enter(page)
+    found = ANSWER.match(answer_in(page))
+    assert found
+    likely, low, high = (int(figure) for figure in found.groups())
+    assert low < likely < high
+    assert "PRACTICE REGISTER" in page.get_by_role("main").inner_text()
+    picture = page.locator("[aria-label*='Most likely']").first
+    assert f"Most likely {likely} mA" in (picture.get_attribute("aria-label") or "")
+    visit.check()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["desk", "phone"])
+@pytest.mark.parametrize("path", PAGES)
+def test_every_page_fits_its_window_and_asks_no_other_host(
+    practice: Server, look: Look, path: str, size: str, scheme: str
+) -> None:
+    visit = look(practice, size, scheme)
+    page = visit.open(path)
+    page.wait_for_selector("text=It estimates and does not certify")
+    page.wait_for_selector({"": "text=Still needed", "known-units": "text=Add this unit"}.get(path, "text=32 and up"))
+    ground = page.evaluate("getComputedStyle(document.querySelector('.stApp')).backgroundColor")
+    light = sum(int(part) for part in re.findall(r"\d+", ground)[:3]) > 3 * 128
+    assert light == (scheme == "light")
+    visit.check()
+
+
+def test_the_main_job_is_done_by_keyboard_alone(practice: Server, look: Look) -> None:
+    visit = look(practice)
+    page = visit.open()
+    wanted = {
+        "Volts put on the primary": "5.58",
+        "Volts read on the high-voltage winding": "26.68",
+        "Ohms read on the high-voltage winding": "461.5",
+    }
+    page.wait_for_selector("text=Still needed")
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        label = page.evaluate("document.activeElement.getAttribute('aria-label') || ''")
+        if label in wanted:
+            page.keyboard.type(wanted.pop(label))
+            page.keyboard.press("Enter")
+        if not wanted:
+            break
+    assert wanted == {}
+    assert ANSWER.match(answer_in(page))
+    visit.check()
+
+
+def test_a_bad_value_is_told_by_its_field_and_stays_where_it_was_typed(practice: Server, look: Look) -> None:
+    visit = look(practice)
+    page = visit.open()
+    enter(page)
+    answer_in(page)
+    ohms = page.get_by_label("Ohms read on the high-voltage winding", exact=True)
+    before = ohms.input_value()
+    type_in(page, "Temperature of the winding then", "500")
+    page.wait_for_selector("text=Temperature of the winding then: 500")
+    assert page.get_by_label("Temperature of the winding then", exact=True).input_value() == "500"
+    assert float(before) > 0
+    assert ohms.input_value() == before
+    visit.check()
+
+
+def add_new(page: Page) -> None:
+    for label, value in NEW.items():
+        type_in(page, label, value)
+    for label, value in CHOSEN.items():
+        page.get_by_role("combobox", name=label).click()
+        page.get_by_role("option", name=value, exact=True).click()
+    page.get_by_role("button", name="Add this unit").click()
+    page.wait_for_selector("text=Added AL-7")
+
+
+def exported(page: Page) -> list[dict[str, str]]:
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="Hand out as CSV").click()
+    with open(waiting.value.path(), encoding="utf-8", newline="") as table:
+        return list(csv.DictReader(table))
+
+
+def test_a_unit_added_on_the_page_is_handed_out_changes_the_fit_and_survives_a_restart(
+    serve: Serve, look: Look
+) -> None:
+    server = serve()
+    visit = look(server)
+    page = visit.open()
+    type_in(page, "Line voltage of the primary", "115")
+    type_in(page, "Line frequency", "60")
+    enter(page)
+    before = answer_in(page)
+    page.get_by_role("link", name="Known units").click()
+    page.wait_for_selector("text=No known units yet")
+    add_new(page)
+    (row,) = exported(page)
+    assert (row["unit"], row["contributor"], float(row["rated_current_ma"])) == ("AL-7", "Alder Lane", 90.0)
+    page.get_by_role("link", name="What can it give?").click()
+    page.wait_for_function("said => document.querySelector('#answer')?.innerText !== said", arg=before)
+    after = answer_in(page)
+    assert after != before
+    visit.check()
+    server.stop()
+    again = look(serve())
+    page = again.open("known-units")
+    page.wait_for_selector("text=1 of 1 known unit")
+    assert exported(page) == [row]
+    again.check()
