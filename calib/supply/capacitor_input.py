@@ -145,15 +145,14 @@ def measures(one: Pulse) -> dict[str, Array]:
     fall = last * np.exp(-(rest - one.stop[:, None]) / one.w[:, None])
     dc = one.dc
     spread = (weight * (voltage - dc[:, None]) ** 2).sum(1) + (rest_weight * (fall - dc[:, None]) ** 2).sum(1)
-    all_angles = np.concatenate((ends[:, :1], angle, ends[:, 1:]), axis=1)
+    every = np.concatenate((ends[:, :1], angle, ends[:, 1:]), axis=1)
     emf = np.sin(angle) - one.d[:, None]
     return {
         "dc": dc,
-        "ripple_pp": greatest(lambda at: one.waves(at)[0], all_angles)
-        + greatest(lambda at: -one.waves(at)[0], all_angles),
+        "ripple_pp": greatest(lambda at: one.waves(at)[0], every) + greatest(lambda at: -one.waves(at)[0], every),
         "ripple_rms": np.sqrt(spread / one.period),
         "rms": np.sqrt((weight * current**2).sum(1) / one.period),
-        "peak": greatest(lambda at: one.waves(at)[1], all_angles),
+        "peak": greatest(lambda at: one.waves(at)[1], every),
         "power": (weight * current * emf).sum(1) / one.period,
         "mean": (weight * current).sum(1) / one.period,
     }

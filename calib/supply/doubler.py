@@ -62,7 +62,7 @@ class DoublerPulse:
         )
 
     def _fading(self, angle: Array) -> tuple[Array, Array, Array, Array]:
-        """Elements of the transition from ``start`` to ``angle``: own, other to own over r, own to other times r, other."""
+        """Transition from ``start``: own to own, other to own over r, own to other times r, other to other."""
         slow, fast = self.rates
         length = angle - self.start
         gap = fast - slow

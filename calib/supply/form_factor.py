@@ -10,21 +10,21 @@ from types import MappingProxyType
 
 from calib.errors import InputError
 
-# (rectifier, filter): (k, standard deviation of ln k between real sets). Starting values: Schade, "Analysis of
-# Rectifier Operation", Proc. IRE 1943, and Lee, "Electronic Transformers and Circuits".
+# (rectifier, filter): (k, standard deviation of ln k between real sets), as `python -m calib.supply.typical` prints it:
+# the exact steady states of typical supplies, averaged. A winding without a rectifier is rated in rms current.
 FORM_FACTOR = MappingProxyType(
     {
         ("none", "none"): (1.0, 0.0),
-        ("full-wave", "none"): (0.7854, 0.0),
-        ("full-wave", "capacitor"): (1.20, 0.08),
-        ("full-wave", "choke"): (0.73, 0.03),
-        ("bridge", "none"): (1.1107, 0.0),
-        ("bridge", "capacitor"): (1.95, 0.10),
-        ("bridge", "choke"): (1.03, 0.03),
-        ("half-wave", "none"): (1.5708, 0.0),
-        ("half-wave", "capacitor"): (2.30, 0.10),
-        ("half-wave", "choke"): (1.40, 0.08),
-        ("doubler", "capacitor"): (3.30, 0.10),
+        ("full-wave", "none"): (0.7884, 0.003),
+        ("full-wave", "capacitor"): (1.2078, 0.0912),
+        ("full-wave", "choke"): (0.7495, 0.0519),
+        ("bridge", "none"): (1.1123, 0.0002),
+        ("bridge", "capacitor"): (2.0214, 0.0627),
+        ("bridge", "choke"): (1.0546, 0.048),
+        ("half-wave", "none"): (1.5777, 0.0048),
+        ("half-wave", "capacitor"): (2.3803, 0.111),
+        ("half-wave", "choke"): (1.6456, 0.077),
+        ("doubler", "capacitor"): (3.7049, 0.1062),
     }
 )
 FORM_FACTOR_SD = MappingProxyType({pair: spread for pair, (_, spread) in FORM_FACTOR.items()})

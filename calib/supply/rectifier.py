@@ -136,7 +136,7 @@ def load_line(rectifier: str, filter: str, loads_ma: Sequence[float], **values: 
     import pandas as pd
 
     loads = np.asarray(list(loads_ma), float)
-    what = Settings(rectifier, filter, load_ma=loads, **values)  # type: ignore[arg-type]
+    what = Settings(rectifier, filter, load_ma=loads, **values)
     try:
         solved = solve(what)
     except InputError:
@@ -162,7 +162,7 @@ def _one_by_one(rectifier: str, filter: str, loads: np.ndarray, values: _Line) -
     rows = []
     for load in loads:
         try:
-            solved = solve(Settings(rectifier, filter, load_ma=float(load), **values))  # type: ignore[arg-type]
+            solved = solve(Settings(rectifier, filter, load_ma=float(load), **values))
             rows.append({name: column[0] for name, column in solved.items()})
         except InputError:
             rows.append({})

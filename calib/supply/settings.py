@@ -146,7 +146,5 @@ def _of_values(what: Settings) -> list[Fault]:
             )
     if not faults and np.any(np.asarray(what.primary_ohm) > np.asarray(what.source_ohm)):
         problem = "is more than source_ohm, of which it is a part"
-        faults.append(
-            _fault("primary_ohm", what.primary_ohm, problem, "add the winding's own resistance to source_ohm")
-        )
+        faults.append(_fault("primary_ohm", what.primary_ohm, problem, "give all resistance in source_ohm"))
     return faults

@@ -1,6 +1,6 @@
 """Exact motion of a linear circuit of two states under a sine and a constant, for many cases at once.
 
-y' = A y + g sin t + c, with y = (first, second), A constant and stable.
+y' = A y + g sin t + c, with y = (first, second); A, g and c constant, A stable.
 """
 
 from __future__ import annotations
@@ -22,8 +22,6 @@ class Circuit:
     ----------
     a11, a12, a21, a22 : array
         The matrix A [1/rad].
-    g : array
-        Drive of the first state by sin t [1/rad].
     steady : tuple of arrays
         Complex amplitudes of both states under the sine: y = Im(amplitude exp(jt)).
     constant : tuple of arrays
@@ -48,11 +46,9 @@ class Circuit:
 
     def column(self) -> Circuit:
         """The same circuit with arrays of shape (cases, 1), to be asked at several angles a case."""
-        return Circuit(
-            *(value[:, None] for value in (self.a11, self.a12, self.a21, self.a22)),
-            (self.steady[0][:, None], self.steady[1][:, None]),
-            (self.constant[0][:, None], self.constant[1][:, None]),
-        )
+        a11, a12, a21, a22 = (value[:, None] for value in (self.a11, self.a12, self.a21, self.a22))
+        steady, constant = ((pair[0][:, None], pair[1][:, None]) for pair in (self.steady, self.constant))
+        return Circuit(a11, a12, a21, a22, steady, constant)
 
     def settled(self, angle: Array, sign: Array | float = 1.0) -> Pair:
         """The particular motion at an angle; sign -1 for a source that has been turned over."""

@@ -8,6 +8,7 @@ resistance are unknowns of the same system. Voltages are in units of the winding
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -62,15 +63,16 @@ class Wanted:
 
     def rows(self, which: slice | Array) -> Wanted:
         """Some of the cases."""
-        return Wanted(*(part[which] for part in self._arrays()), self.period, self.kind)
+        return self._each(lambda part: part[which])
 
     def wider(self, axes: int) -> Wanted:
         """The same with ``axes`` more axes of length one."""
-        grown = (part.reshape(part.shape + (1,) * axes) for part in self._arrays())
-        return Wanted(*grown, self.period, self.kind)
+        return self._each(lambda part: part.reshape(part.shape + (1,) * axes))
 
-    def _arrays(self) -> tuple[Array, ...]:
-        return self.source, self.reactance, self.choke, self.drop, self.perveance
+    def _each(self, change: Callable[[Array], Array]) -> Wanted:
+        parts = (self.source, self.reactance, self.choke, self.drop, self.perveance)
+        source, reactance, choke, drop, perveance = (change(part) for part in parts)
+        return Wanted(source, reactance, choke, drop, perveance, self.period, self.kind)
 
 
 def current_through(volts: Array, source: Array, perveance: Array) -> Array:
