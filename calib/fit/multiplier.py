@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DEFAULT_LEVEL = 0.9
+# Makers' habits drift between those whose units were recorded and those that are asked about: sd in ln I (judgement).
+DRIFT_SD = 0.09
 
 
 @dataclass(frozen=True)
@@ -98,7 +100,7 @@ class Multiplier:
         means = np.array([x @ one.mean + back for one in self.solutions])
         spread = np.array([np.einsum("ij,ij->i", x @ one.covariance, x) for one in self.solutions])
         noise = np.array([unit_variance(rows, self.unmeasured, node.scales) for node in self.nodes])
-        return self.shares, means, np.sqrt(spread + noise)
+        return self.shares, means, np.sqrt(spread + noise + DRIFT_SD**2)
 
     def mean_of(self, x: np.ndarray, level: float) -> np.ndarray:
         """Median, low and high of linear forms of the coefficients, shape (3, n): no scatter of single units."""
@@ -114,6 +116,7 @@ class Multiplier:
 
     def terms(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
         """Coefficients of the fit in ln multiplier: name, value, low, high."""
+        tables.check_level(level)
         value, low, high = self.mean_of(np.eye(self.layout.width), level)
         return tables.frame({"name": list(self.layout.names), "value": value, "low": low, "high": high})
 
@@ -154,6 +157,7 @@ class Multiplier:
 
     def check(self, level: float = DEFAULT_LEVEL) -> Check:
         """Each known unit estimated from the others: how often its rating lay inside its interval."""
+        tables.check_level(level)
         return leave_one_out(self, level)
 
     @cached_property

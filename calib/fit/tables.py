@@ -35,7 +35,7 @@ def frame(columns: dict) -> pd.DataFrame:
 
 def classes(model: Multiplier, level: float) -> pd.DataFrame:
     """See :meth:`Multiplier.classes`."""
-    _check_level(level)
+    check_level(level)
     seen = [pair for k, pair in enumerate(PAIRS) if np.any(model.rows.pair == k)] or [FIRST_SUPPLY]
     cells = [(label, *pair) for pair in seen for label in SIZE_CLASS_LABELS]
     limits = [size_class_bounds(label) for label, _, _ in cells]
@@ -128,7 +128,7 @@ def suspects(model: Multiplier) -> pd.DataFrame:
 
 def line(model: Multiplier, rectifier: str, filter: str, level: float, areas: np.ndarray) -> pd.DataFrame:
     """See :meth:`Multiplier.line`; stated for the commonest line frequency among the known units."""
-    _check_level(level)
+    check_level(level)
     areas = np.asarray(areas, dtype=float)
     x = _line_rows(model, areas, [(rectifier, filter)] * len(areas), _usual_frequency(model), size_classes(areas))
     form = np.log(FORM_FACTOR[rectifier, filter][0])
@@ -138,7 +138,7 @@ def line(model: Multiplier, rectifier: str, filter: str, level: float, areas: np
     means = np.array([x @ one.mean - form for one in model.solutions])
     spread = np.array([np.einsum("ij,ij->i", x @ one.covariance, x) for one in model.solutions])
     noise = np.array([node.scales.noise**2 + node.scales.size_class**2 for node in model.nodes])[:, None]
-    sd = np.sqrt(spread + noise + model.unmeasured.wire)
+    sd = np.sqrt(spread + noise + model.unmeasured.wire + DRIFT_SD**2)
     tail = (1 - level) / 2
     unit_low, unit_high = (np.exp(quantiles(model.shares, means, sd, at)) for at in (tail, 1 - tail))
     return frame(
@@ -165,7 +165,7 @@ def points(model: Multiplier, rectifier: str, filter: str) -> pd.DataFrame:
 
 def estimates(model: Multiplier, unknown: pd.DataFrame, level: float) -> pd.DataFrame:
     """See :meth:`Multiplier.estimate`."""
-    _check_level(level)
+    check_level(level)
     rows = facts(unknown)
     share, mean, sd = model.predictive(rows)
     tail = (1 - level) / 2
@@ -240,6 +240,7 @@ def _flags(model: Multiplier, rows: Facts) -> list[str]:
     return [";".join(name for name, mask in marks if mask[k]) for k in range(len(rows))]
 
 
-def _check_level(level: float) -> None:
+def check_level(level: float) -> None:
+    """Refuse what is no probability above 0 and below 1."""
     if not 0 < level < 1:
         raise ValueError(f"level is {level}: it is a probability, give one above 0 and below 1, such as 0.9")
