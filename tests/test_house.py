@@ -161,9 +161,15 @@ def test_a_function_has_at_most_7_arguments(path: Path) -> None:
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.relative_to(ROOT).as_posix())
 def test_only_show_prints(path: Path) -> None:
-    calls = [node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.Call)]
+    """A module's own command, which regenerates something, may print too."""
+    top = [node for node in ast.parse(path.read_text(encoding="utf-8")).body if not is_own_command(node)]
+    calls = [node for part in top for node in ast.walk(part) if isinstance(node, ast.Call)]
     printed = [ast.unparse(call) for call in calls if ast.unparse(call.func) in {"print", "sys.stdout.write"}]
     assert printed == [] or path.is_relative_to(ROOT / "calib" / "show")
+
+
+def is_own_command(node: ast.stmt) -> bool:
+    return isinstance(node, ast.If) and ast.unparse(node.test) == "__name__ == '__main__'"
 
 
 # What belongs to the machine or the day that something was written on, never to the project. The brackets keep the

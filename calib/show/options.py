@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -40,9 +41,9 @@ def level_of(typed: str) -> float:
         It is no number between 0 and 1, both excluded.
     """
     try:
-        level = float(typed)
-    except ValueError:
-        level = float("nan")
+        level = number_of("--level", typed, HERE)
+    except InputError:
+        level = math.nan
     if 0.0 < level < 1.0:
         return level
     raise InputError.one(
@@ -52,6 +53,24 @@ def level_of(typed: str) -> float:
         value=typed,
         where=HERE,
     )
+
+
+def number_of(column: str, typed: str, where: str) -> float:
+    """What was typed as a number.
+
+    Raises
+    ------
+    InputError
+        It is none, or not a finite one.
+    """
+    try:
+        number = math.nan if "_" in typed else float(typed)
+    except ValueError:
+        number = math.nan
+    if math.isfinite(number):
+        return number
+    remedy = "write it with a point for decimals, such as 38.4, and without its unit"
+    raise InputError.one("is not a number", remedy, column=column, value=typed, where=where)
 
 
 def all_of(*checks: Callable[[], Any]) -> list[Any]:
