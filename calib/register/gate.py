@@ -21,9 +21,10 @@ if TYPE_CHECKING:
     import duckdb
 
 WAIT_S = 15.0
-STORAGE = "v1.4.0"
+NEW_FILE = "STORAGE_VERSION 'v1.4.0'"  # option for a new file, so that DuckDB 1.4 and later can read it
 # One piece of work at a time on a file within this process; between processes the gate file and the database's lock.
 _TURNS: defaultdict[Path, threading.Lock] = defaultdict(threading.Lock)
+_TURNS_GUARD = threading.Lock()
 
 
 def engine() -> duckdb.DuckDBPyConnection:
@@ -36,10 +37,9 @@ def engine() -> duckdb.DuckDBPyConnection:
 
 
 def attach(con: duckdb.DuckDBPyConnection, path: Path, name: str, *options: str) -> None:
-    """Open a database file under a name; a new file is written so that DuckDB 1.4 and later can read it."""
+    """Open a database file under a name."""
     quoted = str(path).replace("'", "''")
-    asked = ", ".join([*options, f"STORAGE_VERSION '{STORAGE}'"])
-    con.execute(f"ATTACH '{quoted}' AS {name} ({asked})")
+    con.execute(f"ATTACH '{quoted}' AS {name} ({', '.join(options)})" if options else f"ATTACH '{quoted}' AS {name}")
 
 
 @contextmanager
@@ -48,14 +48,16 @@ def turn(path: Path, wait: float = WAIT_S) -> Iterator[FileLock]:
 
     Raises
     ------
+    filelock.Timeout
+        The gate stayed shut for `wait` [s].
     RegisterError
-        The gate stayed shut for `wait` [s], or its folder cannot be written.
+        Its folder cannot be written.
     """
     gate = FileLock(f"{path}.gate")
     try:
-        gate.acquire(timeout=wait, poll_interval=0.005)
+        gate.acquire(timeout=max(wait, 0.0), poll_interval=0.005)
     except Timeout:
-        raise busy(path, None, wait) from None
+        raise
     except OSError as error:
         raise told(path, error) from None
     try:
@@ -71,7 +73,7 @@ def session(path: Path, wait: float = WAIT_S) -> Iterator[duckdb.DuckDBPyConnect
     Parameters
     ----------
     path : Path
-        The register's file, which is there.
+        The register's file, links resolved.
     wait : float
         How long to wait for others [s].
 
@@ -83,16 +85,13 @@ def session(path: Path, wait: float = WAIT_S) -> Iterator[duckdb.DuckDBPyConnect
     import duckdb
 
     until = time.monotonic() + wait
-    lock = _TURNS[path]
+    with _TURNS_GUARD:
+        lock = _TURNS[path]
     if not lock.acquire(timeout=wait):
         raise busy(path, None, wait)
     try:
         with closing(engine()) as con:
-            if _writable(path):
-                with turn(path, wait):
-                    _open(con, path, until, wait)
-            else:
-                _open(con, path, until, wait, "READ_ONLY")
+            _open_in_turn(con, path, until, wait)
             try:
                 yield con
             except (duckdb.ProgrammingError, duckdb.ConversionException):
@@ -118,8 +117,20 @@ def transaction(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
     con.execute("COMMIT")
 
 
-def _writable(path: Path) -> bool:
+def writable(path: Path) -> bool:
+    """Whether a register can be written where it is; it can be read in any case, without a gate then."""
     return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+
+
+def _open_in_turn(con: duckdb.DuckDBPyConnection, path: Path, until: float, wait: float) -> None:
+    if path.exists() and not writable(path):
+        _open(con, path, until, wait, "READ_ONLY")
+        return
+    try:
+        with turn(path, until - time.monotonic()):
+            _open(con, path, until, wait)
+    except Timeout:
+        _open(con, path, until, wait)  # once more, out of turn: it opens, or it says who holds the file
 
 
 def _open(con: duckdb.DuckDBPyConnection, path: Path, until: float, wait: float, *options: str) -> None:

@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import uuid4
 
+from filelock import Timeout
 from platformdirs import user_data_path
 
 from calib.errors import RegisterError
-from calib.register.gate import WAIT_S, attach, engine, session, transaction, turn
+from calib.register.gate import NEW_FILE, WAIT_S, attach, engine, session, transaction, turn, writable
 from calib.register.ledger import bring
 from calib.register.migrate import applied, migrate, steps, tables
-from calib.register.trouble import told
+from calib.register.trouble import READ_ONLY, busy, told
 
 if TYPE_CHECKING:
     import duckdb
@@ -46,42 +47,39 @@ def make(path: Path, simulated: bool, first: pd.DataFrame | None = None, wait: f
     RegisterError
         It cannot be made there.
     """
-    import duckdb
-
     if path.parent == DATA_FOLDER:
         with suppress(OSError):
             DATA_FOLDER.mkdir(parents=True, exist_ok=True)
     if not path.parent.is_dir():
         raise RegisterError(f"{path}: there is no folder {path.parent}; make it first, or name another place")
-    with turn(path, wait):
-        if path.exists():
-            return
-        log = Path(f"{path}.wal")
-        if log.exists():
-            raise RegisterError(f"{log}: it is left over from a register that is gone; move it elsewhere")
-        with _aside(path) as new:
-            try:
-                _fill(new, simulated, first)
-                os.replace(new, path)
-            except (duckdb.Error, OSError) as error:
-                raise told(path, error) from error
+    try:
+        with turn(path, wait):
+            if not path.exists():
+                _make(path, simulated, first)
+    except Timeout:
+        raise busy(path, None, wait) from None
 
 
 @contextmanager
-def opened(path: Path, wait: float = WAIT_S) -> Iterator[duckdb.DuckDBPyConnection]:
+def opened(path: Path, wait: float = WAIT_S, *, write: bool = False) -> Iterator[duckdb.DuckDBPyConnection]:
     """Hold a register for one piece of work, its tables up to date.
 
     Raises
     ------
     RegisterError
-        As `session` does, and where the file is a database but no register, or one of a newer calib.
+        As `session` does; where the file is a database but no register, or one of a newer calib; where it is to be
+        written and cannot be.
     """
+    if write and path.exists() and not writable(path):
+        raise RegisterError(f"{path}: {READ_ONLY}")
     with session(path, wait) as con:
         if not {"about", "revisions", "schema_steps"} <= tables(con):
             raise RegisterError(f"{path}: it is a database but no register; name a register")
         done, known = applied(con), steps()
         if done > len(known):
             raise RegisterError(f"{path}: a newer version of calib wrote it (schema {done}); bring calib up to date")
+        if done < len(known) and not writable(path):
+            raise RegisterError(f"{path}: an older version of calib wrote it, and {READ_ONLY}")
         migrate(con, known)
         yield con
 
@@ -98,7 +96,7 @@ def copy_to(con: duckdb.DuckDBPyConnection, path: Path) -> None:
 
     with _aside(path) as new:
         try:
-            attach(con, new, "duplicate")
+            attach(con, new, "duplicate", NEW_FILE)
             con.execute("COPY FROM DATABASE register TO duplicate")
             con.execute("CHECKPOINT duplicate")
             con.execute("DETACH duplicate")
@@ -107,9 +105,23 @@ def copy_to(con: duckdb.DuckDBPyConnection, path: Path) -> None:
             raise told(path, error) from error
 
 
+def _make(path: Path, simulated: bool, first: pd.DataFrame | None) -> None:
+    import duckdb
+
+    log = Path(f"{path}.wal")
+    if log.exists():
+        raise RegisterError(f"{log}: it is left over from a register that is gone; move it elsewhere")
+    with _aside(path) as new:
+        try:
+            _fill(new, simulated, first)
+            os.replace(new, path)
+        except (duckdb.Error, OSError) as error:
+            raise told(path, error) from error
+
+
 def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> None:
     with closing(engine()) as con:
-        attach(con, new, "register")
+        attach(con, new, "register", NEW_FILE)
         con.execute("USE register")
         migrate(con, steps())
         with transaction(con):

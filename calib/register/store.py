@@ -53,7 +53,7 @@ class Register:
     def __init__(
         self, path: str | os.PathLike[str], *, simulated: bool = False, create: bool = True, wait: float = WAIT_S
     ) -> None:
-        self.path = Path(os.path.abspath(path))
+        self.path = Path(os.path.realpath(path))
         self._wait = wait
         if create and not self.path.exists():
             make(self.path, simulated, wait=wait)
@@ -147,7 +147,7 @@ class Register:
         """
         table, by, reason = frame_of(KnownUnit, [record]), _line("by", by), _line("reason", reason)
         self._of_this_kind(table, "")
-        with opened(self.path, self._wait) as con, transaction(con):
+        with opened(self.path, self._wait, write=True) as con, transaction(con):
             ledger.amend(con, table, by, reason)
 
     def withdraw(self, contributor: str, unit: str, by: str = "", reason: str = "") -> None:
@@ -162,7 +162,7 @@ class Register:
         """
         by, reason = _line("by", by), _line("reason", reason)
         contributor, unit = _line("contributor", contributor), _line("unit", unit)
-        with opened(self.path, self._wait) as con, transaction(con):
+        with opened(self.path, self._wait, write=True) as con, transaction(con):
             ledger.withdraw(con, contributor, unit, by, reason)
 
     def known(self) -> pd.DataFrame:
@@ -219,7 +219,7 @@ class Register:
         RegisterError
             The register cannot be read or the copy cannot be written.
         """
-        copy = Path(os.path.abspath(path))
+        copy = Path(os.path.realpath(path))
         if copy.exists() or not copy.parent.is_dir():
             problem = "there is a file of that name" if copy.exists() else "there is no such folder"
             raise InputError.one(problem, "name a new file in a folder that is there", where=str(copy))
@@ -230,7 +230,7 @@ class Register:
     def _bring(self, table: pd.DataFrame, by: str, reason: str, where: str) -> ImportReport:
         by, reason = _line("by", by), _line("reason", reason)
         self._of_this_kind(table, where)
-        with opened(self.path, self._wait) as con, transaction(con):
+        with opened(self.path, self._wait, write=True) as con, transaction(con):
             return ledger.bring(con, table, by, reason)
 
     def _of_this_kind(self, table: pd.DataFrame, where: str) -> None:
@@ -272,7 +272,7 @@ def practice_register(path: str | os.PathLike[str] | None = None) -> Register:
         It cannot be made or opened.
     """
     beside = default_register_path().with_name("practice.duckdb")
-    place = Path(os.path.abspath(beside if path is None else path))
+    place = Path(os.path.realpath(beside if path is None else path))
     if not place.exists():
         make(place, True, read_known(shipped("datasets/practice/known.csv")))
     return Register(place, simulated=True)

@@ -75,9 +75,11 @@ def test_through_a_table(records: list[KnownUnit]) -> None:
 def test_through_the_register(records: list[KnownUnit]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         register = Register(Path(folder) / "club.duckdb")
-        for record in records:
-            assert register.add(record).added == 1
-            assert register.add(record).unchanged == 1
+        assert register.add(records[0]).added == 1
+        with open(Path(folder) / "all.csv", "w", encoding="utf-8", newline="") as file:
+            write_table(frame_of(KnownUnit, records), file)
+        report = register.import_csv(Path(folder) / "all.csv")
+        assert (report.added, report.unchanged, report.revised) == (len(records) - 1, 1, 0)
         register.export(folder)
         kept, handed_out = register.known(), read_known(Path(folder) / "known.csv")
     assert {record_of(KnownUnit, row) for row in kept.to_dict("records")} == set(records)

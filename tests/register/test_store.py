@@ -1,0 +1,236 @@
+"""The register: nothing is lost, the latest counts, and real and simulated records never mix."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from calib.errors import InputError, RegisterError
+from calib.register.exchange import read_known
+from calib.register.records import KnownUnit, columns
+from calib.register.store import ImportReport, Register, default_register_path, practice_register
+
+Table = Callable[..., Path]
+
+
+@pytest.fixture
+def register(tmp_path: Path) -> Register:
+    return Register(tmp_path / "club.duckdb")
+
+
+def record(typed: dict[str, str], **changed: str) -> KnownUnit:
+    return KnownUnit.parse({**typed, **changed})
+
+
+def test_what_is_added_is_there_and_survives_a_restart(register: Register, typed: dict[str, str]) -> None:
+    assert register.add(record(typed), by="Ferry House") == ImportReport(1, 0, 0)
+    with Register(register.path) as again:
+        assert again.count() == 1
+        assert again.known()["rated_current_ma"].tolist() == [90.0]
+        assert again.history("Alder Lane", "AL-7")["by"].tolist() == ["Ferry House"]
+
+
+def test_known_units_look_like_those_of_a_table(register: Register, table: Table, typed: dict[str, str]) -> None:
+    path = table({**typed, "recorded_on": "2024-03-09", "notes": "n"}, {**typed, "contributor": "Quarry Bank"})
+    empty, read = register.known(), read_known(path)
+    assert register.import_csv(path).added == 2
+    assert register.known().equals(read)
+    assert empty.dtypes.equals(read.dtypes)
+    assert list(empty.columns) == list(columns(KnownUnit))
+
+
+def test_known_units_stand_in_one_order_whatever_the_order_of_adding(register: Register, typed: dict[str, str]) -> None:
+    for unit in ("B", "a", "A"):
+        register.add(record(typed, unit=unit))
+    register.add(record(typed, unit="Z", contributor="A bench"))
+    assert register.known()["unit"].tolist() == ["Z", "A", "B", "a"]
+
+
+def test_adding_the_same_again_changes_nothing(register: Register, typed: dict[str, str]) -> None:
+    register.add(record(typed))
+    assert register.add(record(typed, rated_current_ma="90.00")) == ImportReport(0, 1, 0)
+    assert len(register.revisions()) == 1
+
+
+def test_adding_a_differing_record_is_a_later_revision_for_review(register: Register, typed: dict[str, str]) -> None:
+    register.add(record(typed))
+    report = register.add(record(typed, rated_current_ma="95", notes="read again"), by="Tin Street", reason="new meter")
+    note = "Alder Lane, AL-7: differs in rated_current_ma, notes; kept as revision 2, for review"
+    assert report == ImportReport(0, 0, 1, (note,))
+    history = register.history("Alder Lane", "AL-7")
+    assert history["revision"].tolist() == [1, 2]
+    assert history["needs_review"].tolist() == [False, True]
+    assert history["rated_current_ma"].tolist() == [90.0, 95.0]
+    assert history["reason"].tolist() == ["", "new meter"]
+    assert register.known()["rated_current_ma"].tolist() == [95.0]
+
+
+def test_an_amendment_counts_and_settles_a_review(register: Register, typed: dict[str, str]) -> None:
+    register.add(record(typed))
+    register.add(record(typed, rated_current_ma="95"))
+    register.amend(record(typed, rated_current_ma="95"), by="Ferry House", reason="both looked at")
+    history = register.history("Alder Lane", "AL-7")
+    assert history["action"].tolist() == ["add", "add", "amend"]
+    assert history["needs_review"].tolist() == [False, True, False]
+    assert history["record_id"].nunique() == 1
+
+
+def test_a_withdrawn_unit_counts_no_more_and_its_history_stays(register: Register, typed: dict[str, str]) -> None:
+    register.add(record(typed, notes="kept"))
+    register.withdraw("Alder Lane", "AL-7", by="Ferry House", reason="shorted turn")
+    assert (register.count(), len(register.known())) == (0, 0)
+    history = register.history("Alder Lane", "AL-7")
+    assert history["action"].tolist() == ["add", "withdraw"]
+    assert history["notes"].tolist() == ["kept", "kept"]
+    report = register.add(record(typed, notes="kept"))
+    assert report.notes == ("Alder Lane, AL-7: was withdrawn; kept as revision 3, for review",)
+    assert register.count() == 1
+
+
+def test_what_is_not_there_cannot_be_amended_or_withdrawn(register: Register, typed: dict[str, str]) -> None:
+    with pytest.raises(InputError, match="'AL-7': the register has no such unit of Alder Lane"):
+        register.amend(record(typed))
+    register.add(record(typed))
+    register.withdraw("Alder Lane", "AL-7")
+    for attempt in (lambda: register.withdraw("Alder Lane", "AL-7"), lambda: register.amend(record(typed))):
+        with pytest.raises(InputError, match="has no such unit of Alder Lane"):
+            attempt()
+    assert len(register.revisions()) == 2
+    assert register.history("Tin Street", "AL-7").empty
+
+
+def test_times_are_utc_and_in_order(register: Register, typed: dict[str, str]) -> None:
+    before = datetime.now(UTC)
+    register.add(record(typed))
+    register.add(record(typed, unit="AL-8"))
+    made = register.revisions()["made_at"].tolist()
+    assert before <= made[0] <= made[1] <= datetime.now(UTC)
+
+
+def test_an_import_is_all_or_nothing(register: Register, table: Table, typed: dict[str, str]) -> None:
+    with pytest.raises(InputError, match="row 3, awg '99'"):
+        register.import_csv(table(typed, {**typed, "unit": "AL-8", "awg": "99"}, header=[*typed, "awg"]))
+    assert len(register.revisions()) == 0
+
+
+def test_an_import_tells_what_became_of_the_records(register: Register, table: Table, typed: dict[str, str]) -> None:
+    register.import_csv(table(typed, {**typed, "unit": "AL-8"}))
+    rows = [typed, {**typed, "unit": "AL-8", "hv_v": "28"}, {**typed, "unit": "AL-9"}, typed]
+    report = register.import_csv(table(*rows), by="Tin Street", reason="spring clean")
+    assert (report.added, report.unchanged, report.revised) == (1, 1, 1)
+    assert "row 5: the same as row 2, taken once" in report.notes[0]
+    assert report.notes[1] == "Alder Lane, AL-8: differs in hv_v; kept as revision 2, for review"
+    assert register.revisions()["by"].tolist() == ["", "", "Tin Street", "Tin Street"]
+
+
+def test_a_table_without_records_adds_none(register: Register, table: Table, typed: dict[str, str]) -> None:
+    path = table(typed)
+    path.write_text(path.read_text().splitlines()[0])
+    assert register.import_csv(path) == ImportReport(0, 0, 0)
+
+
+def test_who_and_why_are_one_line(register: Register, typed: dict[str, str]) -> None:
+    with pytest.raises(InputError, match="by .*: runs over more than one line"):
+        register.add(record(typed), by="two\nlines")
+    with pytest.raises(InputError, match="reason .*: has characters that cannot be printed"):
+        register.withdraw("Alder Lane", "AL-7", reason="\x07")
+
+
+def test_real_and_simulated_records_never_mix(tmp_path: Path, table: Table, typed: dict[str, str]) -> None:
+    made_up = {**typed, "simulated": "true"}
+    real, practice = Register(tmp_path / "real.duckdb"), Register(tmp_path / "practice.duckdb", simulated=True)
+    assert (real.is_simulated, practice.is_simulated) == (False, True)
+    for register, wrong, remedy in (
+        (real, made_up, "add them to a simulated register, such as the practice one"),
+        (practice, typed, "add them to a register of real readings"),
+    ):
+        for attempt in (register.add, register.amend):
+            with pytest.raises(InputError, match=remedy):
+                attempt(KnownUnit.parse(wrong))
+        with pytest.raises(InputError, match=remedy):
+            register.import_csv(table(wrong))
+        assert len(register.revisions()) == 0
+    practice.add(KnownUnit.parse(made_up))
+    assert practice.known()["simulated"].tolist() == [True]
+    assert Register(practice.path).is_simulated
+    with pytest.raises(InputError, match="the register holds real readings"):
+        Register(real.path, simulated=True)
+
+
+def test_the_practice_register_is_made_once_and_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("CALIB_REGISTER", str(tmp_path / "mine.duckdb"))
+    assert default_register_path() == tmp_path / "mine.duckdb"
+    practice = practice_register()
+    assert practice.path == tmp_path / "practice.duckdb"
+    assert practice.is_simulated
+    assert practice.known()["simulated"].all()
+    held = practice.count()
+    assert held > 0
+    practice.withdraw(*practice.known().loc[0, ["contributor", "unit"]])
+    assert practice_register().count() == held - 1
+
+
+def test_the_default_register_is_in_the_users_data_folder(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("CALIB_REGISTER", raising=False)
+    assert default_register_path().name == "register.duckdb"
+    assert default_register_path().parent.name == "calib"
+
+
+def test_a_register_is_not_made_where_none_is_wanted(tmp_path: Path) -> None:
+    with pytest.raises(RegisterError, match=r"none\.duckdb: there is no such register"):
+        Register(tmp_path / "none.duckdb", create=False)
+    with pytest.raises(RegisterError, match="there is no folder"):
+        Register(tmp_path / "none" / "none.duckdb")
+    assert list(tmp_path.glob("*.duckdb")) == []
+
+
+def test_an_odd_name_is_a_name(tmp_path: Path, typed: dict[str, str]) -> None:
+    register = Register(tmp_path / 'the club\'s; "old" µ.duckdb')
+    register.add(record(typed))
+    assert register.count() == 1
+    assert "µ" in repr(register)
+
+
+def test_a_backup_is_a_register_with_the_whole_history(
+    register: Register, tmp_path: Path, typed: dict[str, str]
+) -> None:
+    register.add(record(typed))
+    register.amend(record(typed, rated_current_ma="95"))
+    copy = Register(register.backup(tmp_path / "copy.duckdb"))
+    assert copy.revisions().equals(register.revisions())
+    register.withdraw("Alder Lane", "AL-7")
+    assert copy.count() == 1
+    with pytest.raises(InputError, match="there is a file of that name"):
+        register.backup(copy.path)
+    with pytest.raises(InputError, match="there is no such folder"):
+        register.backup(tmp_path / "none" / "copy.duckdb")
+
+
+def test_an_older_duckdb_reads_the_file(register: Register, tmp_path: Path, typed: dict[str, str]) -> None:
+    """DuckDB 1.4 and 1.5 read storage versions 64 to 68: eight bytes of the file's head, after the letters DUCK."""
+    register.add(record(typed))
+    for path in (register.path, register.backup(tmp_path / "copy.duckdb")):
+        head = path.read_bytes()[:20]
+        assert head[8:12] == b"DUCK"
+        assert 64 <= int.from_bytes(head[12:20], "little") <= 68
+
+
+def test_the_file_is_a_plain_database_that_others_can_read(register: Register, typed: dict[str, str]) -> None:
+    register.add(record(typed))
+    with duckdb.connect(str(register.path), read_only=True) as con:
+        assert con.execute("SELECT unit, rated_current_ma FROM current_units").fetchall() == [("AL-7", 90.0)]
+    constraints = "SELECT constraint_type FROM duckdb_constraints() WHERE constraint_type <> 'NOT NULL'"
+    with duckdb.connect(str(register.path), read_only=True) as con:
+        assert con.execute(constraints).fetchall() == []
+        assert con.execute("SELECT * FROM duckdb_sequences()").fetchall() == []
+
+
+def test_nothing_is_left_beside_the_file_but_its_gate(register: Register, typed: dict[str, str]) -> None:
+    register.add(record(typed))
+    register.backup(register.path.with_name("copy.duckdb"))
+    names = {path.name for path in register.path.parent.iterdir()}
+    assert names - {"club.duckdb.gate"} == {"club.duckdb", "copy.duckdb"}

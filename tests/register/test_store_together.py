@@ -1,0 +1,156 @@
+"""Several programs on one register: every acknowledged addition is there, and whoever waits is told for whom."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from calib.errors import RegisterError
+from calib.register.records import KnownUnit
+from calib.register.store import Register, practice_register
+
+ADD = """
+import sys
+from calib.register.records import KnownUnit
+from calib.register.store import Register
+path, contributor, count, *cells = sys.argv[1:]
+typed = dict(cell.split("=", 1) for cell in cells)
+for number in range(int(count)):
+    Register(path, wait=60).add(KnownUnit.parse({**typed, "unit": f"U-{number}", "contributor": contributor}))
+    print(number, flush=True)
+"""
+HOLD = """
+import sys, time
+from pathlib import Path
+from calib.register.gate import session
+with session(Path(sys.argv[1])):
+    print("held", flush=True)
+    time.sleep(60)
+"""
+PRACTICE = "import sys; from calib.register.store import practice_register as p; print(p(sys.argv[1]).count())"
+
+
+def started(program: str, *words: str) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-c", program, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+
+
+def adder(path: Path, contributor: str, count: int, typed: dict[str, str]) -> subprocess.Popen[str]:
+    return started(ADD, str(path), contributor, str(count), *(f"{name}={value}" for name, value in typed.items()))
+
+
+@pytest.fixture
+def holder(tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
+    """A process that holds the register and does not let go."""
+    path = Register(tmp_path / "club.duckdb").path
+    process = started(HOLD, str(path))
+    assert process.stdout is not None
+    assert process.stdout.readline() == "held\n"
+    yield process
+    process.kill()
+    process.communicate()
+
+
+def test_two_writers_and_a_reader_at_once(tmp_path: Path, typed: dict[str, str]) -> None:
+    register = Register(tmp_path / "club.duckdb", wait=60)
+    writers = [adder(register.path, name, 8, typed) for name in ("Alder Lane", "Tin Street")]
+    counts = []
+    while any(writer.poll() is None for writer in writers):
+        counts.append(register.count())
+    for writer in writers:
+        out, err = writer.communicate()
+        assert (writer.returncode, out.split()) == (0, [str(number) for number in range(8)]), err
+    assert counts == sorted(counts)
+    assert register.count() == 16
+
+
+def test_many_processes_make_one_register_at_once(tmp_path: Path, typed: dict[str, str]) -> None:
+    path = tmp_path / "club.duckdb"
+    writers = [adder(path, f"Bench {number}", 1, typed) for number in range(6)]
+    for writer in writers:
+        _, err = writer.communicate()
+        assert writer.returncode == 0, err
+    assert Register(path).count() == 6
+    assert [each.name for each in tmp_path.iterdir() if each.name.endswith(".new")] == []
+
+
+def test_many_processes_make_the_practice_register_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "practice.duckdb"
+    makers = [started(PRACTICE, str(path)) for _ in range(4)]
+    told = [maker.communicate() for maker in makers]
+    assert {out.strip() for out, _ in told} == {str(practice_register(path).count())}, told
+
+
+def test_two_additions_of_one_unit_at_once_are_two_revisions(tmp_path: Path, typed: dict[str, str]) -> None:
+    register = Register(tmp_path / "club.duckdb")
+    writers = [
+        adder(register.path, "Alder Lane", 1, {**typed, "rated_current_ma": current}) for current in ("90", "95")
+    ]
+    for writer in writers:
+        _, err = writer.communicate()
+        assert writer.returncode == 0, err
+    history = register.history("Alder Lane", "U-0")
+    assert history["revision"].tolist() == [1, 2]
+    assert history["needs_review"].tolist() == [False, True]
+    assert sorted(history["rated_current_ma"]) == [90.0, 95.0]
+
+
+def test_threads_of_one_program(tmp_path: Path, typed: dict[str, str]) -> None:
+    register = Register(tmp_path / "club.duckdb", wait=60)
+    errors: list[Exception] = []
+
+    def work(name: str) -> None:
+        try:
+            for number in range(4):
+                register.add(KnownUnit.parse({**typed, "unit": f"U-{number}", "contributor": name}))
+                register.known()
+        except Exception as error:
+            errors.append(error)
+
+    threads = [threading.Thread(target=work, args=(f"Bench {number}",)) for number in range(5)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert errors == []
+    assert register.count() == 20
+
+
+def test_whoever_waits_too_long_is_told_who_holds_it(tmp_path: Path, holder: subprocess.Popen[str]) -> None:
+    start = time.monotonic()
+    with pytest.raises(RegisterError) as caught:
+        Register(tmp_path / "club.duckdb", wait=0.5)
+    assert time.monotonic() - start < 10
+    said = f"club.duckdb: it is busy; process {holder.pid} holds it, waited 0 s; close that program or try again"
+    assert str(caught.value).endswith(said)
+
+
+def test_a_register_is_free_again_when_its_holder_dies(tmp_path: Path, holder: subprocess.Popen[str]) -> None:
+    holder.kill()
+    holder.wait()
+    assert Register(tmp_path / "club.duckdb", wait=5).count() == 0
+
+
+def test_whoever_waits_behind_another_is_told_too(tmp_path: Path, holder: subprocess.Popen[str]) -> None:
+    path, errors = tmp_path / "club.duckdb", []
+
+    def wait(seconds: float) -> None:
+        try:
+            Register(path, wait=seconds)
+        except RegisterError as error:
+            errors.append(str(error))
+
+    first = started(f"import sys\nfrom calib.register.store import Register\nRegister({str(path)!r}, wait=4)")
+    time.sleep(1.5)
+    wait(0.2)
+    first.communicate()
+    assert len(errors) == 1
+    assert f"process {holder.pid} holds it" in errors[0]
+    assert first.returncode == 1
