@@ -134,13 +134,13 @@ def _choice(value: object) -> object:
     return value.strip() if isinstance(value, str) else value
 
 
-Number = Annotated[float, BeforeValidator(_number)]
 Words = Annotated[str, BeforeValidator(_words)]
 OneLine = Annotated[str, BeforeValidator(one_line)]
 Name = Annotated[str, BeforeValidator(_name)]
 Flag = Annotated[bool, BeforeValidator(_flag)]
 Day = Annotated[date, BeforeValidator(_day)]
 trimmed = BeforeValidator(_choice)
+as_number = BeforeValidator(_number)  # after the limits in an annotation: they are then checked natively, twice as fast
 
 
 def quantity(label: str, unit: str, limits: tuple[float, float], help: str, *, low_excluded: bool = False) -> Any:

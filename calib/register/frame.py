@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from calib.register.records import Unit, columns, fields
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+Kind = TypeVar("Kind", bound=Unit)
 
 
 def frame_of(kind: type[Unit], records: Iterable[Unit]) -> pd.DataFrame:
@@ -41,6 +44,6 @@ def text_of(column: pd.Series) -> pd.Series:
     return column.astype("str").mask(column.isna(), "")
 
 
-def record_of(kind: type[Unit], row: Mapping[str, object]) -> Unit:
+def record_of(kind: type[Kind], row: Mapping[str, object]) -> Kind:
     """The record that a row of such a frame holds; columns that are no fields are passed over."""
     return kind.parse({name: row[name] for name in columns(kind) if name in row})

@@ -8,7 +8,6 @@ from functools import cache
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
-from pydantic_core import ErrorDetails
 
 from calib.errors import Fault, InputError
 from calib.register.facts import (
@@ -16,16 +15,16 @@ from calib.register.facts import (
     FieldFacts,
     Flag,
     Name,
-    Number,
     OneLine,
-    Refusal,
     Words,
+    as_number,
     facts_of,
     plain,
     quantity,
     trimmed,
 )
 from calib.register.rules import Contradictions, contradictions
+from calib.register.typed import faults_of, is_blank
 
 Rectifier = Literal["full-wave", "bridge", "half-wave", "doubler", "none"]
 FilterInput = Literal["capacitor", "choke", "none"]
@@ -59,25 +58,27 @@ class Unit(BaseModel):
         FilterInput, trimmed, plain("Filter input", "What the rectifier meets first: capacitor or choke.", "choice")
     ]
     line_voltage_v: Annotated[
-        Number, quantity("Line voltage", "V", VOLT, "Nominal supply of the primary.", low_excluded=True)
+        float, quantity("Line voltage", "V", VOLT, "Nominal supply of the primary.", low_excluded=True), as_number
     ]
     line_frequency_hz: Annotated[
-        Number, quantity("Line frequency", "Hz", (10.0, 1000.0), "Nominal frequency of that supply.")
+        float, quantity("Line frequency", "Hz", (10.0, 1000.0), "Nominal frequency of that supply."), as_number
     ]
     centre_tapped: Annotated[
         Flag,
         plain("Centre tap", "Whether the winding has a centre tap; read over the whole winding either way.", "flag"),
     ]
     excitation_v: Annotated[
-        Number | None,
+        float | None,
         quantity("Excitation", "V", VOLT, "Ratio test: rms volts applied to the primary.", low_excluded=True),
+        as_number,
     ] = None
     hv_v: Annotated[
-        Number | None,
+        float | None,
         quantity("Voltage read", "V", VOLT, "Ratio test: rms volts read across the whole winding.", low_excluded=True),
+        as_number,
     ] = None
     no_load_v: Annotated[
-        Number | None,
+        float | None,
         quantity(
             "No-load voltage",
             "V",
@@ -85,59 +86,72 @@ class Unit(BaseModel):
             "Instead of a ratio test: rms volts of the whole winding at line voltage, read directly or the maker's.",
             low_excluded=True,
         ),
+        as_number,
     ] = None
     hv_resistance_ohm: Annotated[
-        Number, quantity("Winding resistance", "ohm", OHM, "Dc resistance of the whole winding.")
+        float, quantity("Winding resistance", "ohm", OHM, "Dc resistance of the whole winding."), as_number
     ]
     winding_temp_c: Annotated[
-        Number, quantity("Winding temperature", "°C", (-40.0, 200.0), "The winding's temperature at that reading.")
+        float,
+        quantity("Winding temperature", "°C", (-40.0, 200.0), "The winding's temperature at that reading."),
+        as_number,
     ]
     tongue_mm: Annotated[
-        Number | None, quantity("Tongue", "mm", LIMB_MM, "Width of the core's centre limb; give the stack too.")
+        float | None,
+        quantity("Tongue", "mm", LIMB_MM, "Width of the core's centre limb; give the stack too."),
+        as_number,
     ] = None
     stack_mm: Annotated[
-        Number | None, quantity("Stack", "mm", LIMB_MM, "Height of the stack of laminations; give the tongue too.")
+        float | None,
+        quantity("Stack", "mm", LIMB_MM, "Height of the stack of laminations; give the tongue too."),
+        as_number,
     ] = None
     core_area_cm2: Annotated[
-        Number | None,
+        float | None,
         quantity(
             "Core area",
             "cm²",
             (LIMB_MM[0] ** 2 / 100, LIMB_MM[1] ** 2 / 100),
             "Gross area of a core without tongue and stack, such as a toroid; tongue and stack count where all stand.",
         ),
+        as_number,
     ] = None
     conductor: Annotated[
         Conductor | None, trimmed, plain("Conductor", "Metal of the winding; copper where empty.", "choice")
     ] = None
-    awg: Annotated[Number | None, quantity("Wire gauge", "AWG", (0.0, 50.0), "Gauge of the winding's wire.")] = None
+    awg: Annotated[
+        float | None, quantity("Wire gauge", "AWG", (0.0, 50.0), "Gauge of the winding's wire."), as_number
+    ] = None
     wire_diameter_mm: Annotated[
-        Number | None,
+        float | None,
         quantity("Bare wire diameter", "mm", (0.01, 10.0), "Without its enamel; it counts where a gauge stands too."),
+        as_number,
     ] = None
     u_voltage_pct: Annotated[
-        Number | None,
+        float | None,
         quantity(
             "Uncertainty of voltage",
             "%",
             (0.0, 100.0),
             "Relative standard uncertainty of the no-load voltage; empty: the meter class in use.",
         ),
+        as_number,
     ] = None
     u_resistance_pct: Annotated[
-        Number | None,
+        float | None,
         quantity(
             "Uncertainty of resistance",
             "%",
             (0.0, 100.0),
             "Relative standard uncertainty of the resistance; empty: the meter class in use.",
         ),
+        as_number,
     ] = None
     primary_resistance_ohm: Annotated[
-        Number | None, quantity("Primary resistance", "ohm", OHM, "Dc resistance of the primary.")
+        float | None, quantity("Primary resistance", "ohm", OHM, "Dc resistance of the primary."), as_number
     ] = None
     weight_kg: Annotated[
-        Number | None, quantity("Weight", "kg", (0.0, 1e4), "Weight of the unit.", low_excluded=True)
+        float | None, quantity("Weight", "kg", (0.0, 1e4), "Weight of the unit.", low_excluded=True), as_number
     ] = None
     recorded_on: Annotated[Day | None, plain("Recorded on", "Day of the readings, as year-month-day.", "date")] = None
     notes: Annotated[Words, plain("Notes", "Anything else worth keeping.", "text")] = ""
@@ -175,12 +189,12 @@ class Unit(BaseModel):
         InputError
             With a fault for each field that is missing, refused or at odds with another.
         """
-        given = {name: value for name, value in values.items() if not _blank(value)}
+        given = {name: value for name, value in values.items() if not is_blank(value)}
         try:
             return cls.model_validate(given)
         except ValidationError as error:
             details = error.errors(include_url=False, include_input=False)
-        raise InputError([Fault(where, row, *each) for each in _faults(cls, given, details)])
+        raise InputError([Fault(where, row, *each) for each in faults_of(fields(cls), given, details)])
 
     def values(self) -> dict[str, Any]:
         """The fields in the order of the tables, None where blank."""
@@ -193,8 +207,9 @@ class KnownUnit(Unit):
     contributor: Annotated[Name, plain("Contributor", "Whose bench read it.", "text")]
     evidence: Annotated[Evidence, trimmed, plain("Evidence", "How the rated current is known.", "choice")]
     rated_current_ma: Annotated[
-        Number,
+        float,
         quantity("Rated current", "mA", MILLIAMPERE, "Direct load current (rms where the rectifier is none)."),
+        as_number,
     ]
 
     @property
@@ -206,9 +221,9 @@ class KnownUnit(Unit):
 class UnknownUnit(Unit):
     """A unit whose rating is sought for the supply that `rectifier` and `filter` name."""
 
-    demand_ma: Annotated[Number | None, quantity("Demand", "mA", MILLIAMPERE, "Direct current that the set draws.")] = (
-        None
-    )
+    demand_ma: Annotated[
+        float | None, quantity("Demand", "mA", MILLIAMPERE, "Direct current that the set draws."), as_number
+    ] = None
 
 
 @cache
@@ -239,53 +254,3 @@ def columns(kind: type[Unit]) -> tuple[str, ...]:
 def record_id(contributor: str, unit: str) -> str:
     """Hash of contributor and unit, the same on every machine: what identifies a record through its revisions."""
     return hashlib.sha256(f"{len(contributor)}:{contributor}{unit}".encode()).hexdigest()[:32]
-
-
-def _blank(value: object) -> bool:
-    return value is None or value != value or (isinstance(value, str) and not value.strip())
-
-
-def _faults(
-    kind: type[Unit], given: Mapping[str, object], details: list[ErrorDetails]
-) -> list[tuple[str, str, str, str]]:
-    """Column, value as typed, problem and remedy of each fault, in the order of the columns."""
-    found: list[tuple[str, str, str]] = []
-    faulty: set[str] = set()
-    for each in details:
-        error = each.get("ctx", {}).get("error")
-        if isinstance(error, Contradictions):
-            found += [(rule.column, rule.problem, rule.remedy) for rule in error.found]
-            continue
-        name = str(each["loc"][0])
-        faulty.add(name)
-        found.append((name, *_single(kind, name, each["type"], error)))
-    if faulty:
-        readable = {name: value for name, value in given.items() if name not in faulty or name not in _READ_BY_RULES}
-        if isinstance(tapped := readable.get("centre_tapped"), str):
-            readable["centre_tapped"] = tapped.strip().lower() == "true"
-        for name in ("rectifier", "filter"):
-            readable[name] = str(readable.get(name, "")).strip()
-        found += [(rule.column, rule.problem, rule.remedy) for rule in contradictions(readable)]
-    order = list(dict.fromkeys((*columns(kind), *given)))
-    found.sort(key=lambda fault: order.index(fault[0]))
-    return [(name, str(given.get(name, "")), problem, remedy) for name, problem, remedy in found]
-
-
-_READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped"})
-
-
-def _single(kind: type[Unit], name: str, slip: str, error: object) -> tuple[str, str]:
-    """Problem and remedy of one field's fault."""
-    if slip == "extra_forbidden":
-        return "is not a column of this table", "leave it out, or put what it says into notes"
-    facts = next(each for each in fields(kind) if each.name == name)
-    or_empty = "" if facts.needed else ", or leave it empty where it was not measured"
-    if slip == "missing":
-        return "is needed", f"fill it in: {facts.help[0].lower()}{facts.help[1:].rstrip('.')}"
-    if isinstance(error, Refusal):
-        return error.problem, error.remedy + or_empty
-    if slip in ("greater_than", "greater_than_equal", "less_than_equal"):
-        return f"is outside the limits, {facts.limits}", f"check the reading and its unit{or_empty}"
-    if facts.choices:
-        return "is not one of the choices", f"write one of: {', '.join(facts.choices)}"
-    return f"is not a {facts.kind}", f"write a {facts.kind}{or_empty}"

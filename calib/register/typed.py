@@ -1,0 +1,90 @@
+"""What is wrong with a row as typed: each fault in plain words, with its limit and a remedy."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from pydantic_core import ErrorDetails
+
+from calib.register.facts import FieldFacts, Refusal
+from calib.register.rules import Contradictions, contradictions
+
+# What the rules between fields read; of the other fields they ask only whether they are filled in.
+_READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped"})
+
+
+class Slip(NamedTuple):
+    """A fault of one row: the column, the value as typed, the problem and the remedy."""
+
+    column: str
+    value: str
+    problem: str
+    remedy: str
+
+
+def is_blank(value: object) -> bool:
+    """Whether a cell or a value says nothing: None, NaN, or text of spaces alone."""
+    return value is None or value != value or (isinstance(value, str) and not value.strip())
+
+
+def faults_of(known: tuple[FieldFacts, ...], given: Mapping[str, object], details: list[ErrorDetails]) -> list[Slip]:
+    """Say everything that is wrong with a row.
+
+    Parameters
+    ----------
+    known : tuple of FieldFacts
+        The fields that the row may have, in their order.
+    given : mapping of str to object
+        What is filled in.
+    details : list of ErrorDetails
+        What the record's own check found.
+
+    Returns
+    -------
+    list of Slip
+        In the order of the fields; the rules between fields are asked of those that are sound.
+    """
+    facts = {each.name: each for each in known}
+    found: list[tuple[str, str, str]] = []
+    faulty: set[str] = set()
+    for each in details:
+        error = each.get("ctx", {}).get("error")
+        if isinstance(error, Contradictions):
+            found += [(rule.column, rule.problem, rule.remedy) for rule in error.found]
+            continue
+        name = str(each["loc"][0])
+        faulty.add(name)
+        found.append((name, *_single(facts.get(name), each["type"], error)))
+    if faulty:
+        rules = contradictions(_for_rules(given, faulty))
+        found += [(rule.column, rule.problem, rule.remedy) for rule in rules]
+    order = list(dict.fromkeys((*facts, *given)))
+    found.sort(key=lambda fault: order.index(fault[0]))
+    return [Slip(name, str(given.get(name, "")), problem, remedy) for name, problem, remedy in found]
+
+
+def _for_rules(given: Mapping[str, object], faulty: set[str]) -> dict[str, object]:
+    """What the rules between fields may look at: sound choices and flags as values, the others as typed."""
+    readable = {name: value for name, value in given.items() if name not in faulty or name not in _READ_BY_RULES}
+    for name in _READ_BY_RULES & readable.keys():
+        value = readable[name]
+        if isinstance(value, str):
+            readable[name] = value.strip() if name != "centre_tapped" else value.strip().lower() == "true"
+    return readable
+
+
+def _single(facts: FieldFacts | None, slip: str, error: object) -> tuple[str, str]:
+    """Problem and remedy of one field's fault."""
+    if facts is None:
+        return "is not a column of this table", "leave it out, or put what it says into notes"
+    or_empty = "" if facts.needed else ", or leave it empty where it was not measured"
+    if slip == "missing":
+        return "is needed", f"fill it in: {facts.help[0].lower()}{facts.help[1:].rstrip('.')}"
+    if isinstance(error, Refusal):
+        return error.problem, error.remedy + or_empty
+    if slip in ("greater_than", "greater_than_equal", "less_than_equal"):
+        return f"is outside the limits, {facts.limits}", f"check the reading and its unit{or_empty}"
+    if facts.choices:
+        return "is not one of the choices", f"write one of: {', '.join(facts.choices)}"
+    return f"is not a {facts.kind}", f"write a {facts.kind}{or_empty}"
