@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from calib.fit import facts, fit
+from calib.supply.form_factor import winding_rms_per_dc
 from tests.fit.making import FIGURES, known, practice_fit, practice_known, unknown
 
 # IEC 60028 and IEC 60889: resistivities at 20 °C [ohm m]; inferred zeros of IEEE C57.12.90 practice [°C below 0].
@@ -128,9 +129,11 @@ def test_inputs_are_not_changed():
 
 
 def test_the_same_units_under_another_supply():
-    """Only the form factor moves: 0.73 with choke input for 1.20 with capacitor input (Schade; Lee)."""
+    """Only the rms current per direct current moves: with choke input to 0.5..0.65 of capacitor input's (Schade; Lee)."""
     rows = facts(known())
     choke = rows.under("full-wave", "choke")
-    assert choke.form - rows.form == pytest.approx(np.log(0.73 / 1.20), rel=1e-12)
+    ratio = winding_rms_per_dc("full-wave", "choke") / winding_rms_per_dc("full-wave", "capacitor")
+    assert choke.form - rows.form == pytest.approx(np.log(ratio), rel=1e-12)
+    assert 0.5 < ratio < 0.65
     assert choke.frame["filter"].iloc[0] == "choke"
     assert rows.frame["filter"].iloc[0] == "capacitor"
