@@ -21,10 +21,10 @@ OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor f
 def draw(estimate: Any, unit: Mapping[Any, Any]) -> None:
     """Everything that is known of the unit, the picture first."""
     answer = estimate.answer.iloc[0].to_dict()
-    demand = float(unit["demand_ma"])
+    demand, current = float(unit["demand_ma"]), words.current_title(unit["rectifier"])
     if estimate.simulated:
         st.html(f'<div class="calib-band calib-practice">{_simulated(unit)}</div>')
-    chart = estimate_chart(estimate.curve, answer, demand, parts.LEVEL, parts.colours())
+    chart = estimate_chart(estimate.curve, answer, demand, parts.LEVEL, parts.colours(), current=current)
     st.altair_chart(chart, theme=None, width="stretch", key="estimate_chart")
     _sentences(estimate, answer, unit)
     parts.in_words(estimate_told(answer, demand, parts.LEVEL))
@@ -35,7 +35,7 @@ def draw(estimate: Any, unit: Mapping[Any, Any]) -> None:
     if estimate.sharpen:
         st.subheader("What would sharpen it most", anchor=False)
         st.markdown("\n".join(f"1. {words.plain(text[0].upper() + text[1:])}." for text in estimate.sharpen))
-    _opinions(estimate.opinions)
+    _opinions(estimate.opinions, current)
 
 
 def _simulated(unit: Mapping[Any, Any]) -> str:
@@ -46,15 +46,16 @@ def _simulated(unit: Mapping[Any, Any]) -> str:
 def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]) -> None:
     demand = float(unit["demand_ma"])
     lines = [f'<p class="calib-answer" id="answer">{sentence(answer)}</p>']
+    said = "".join(f"<li>{html.escape(flag)}</li>" for flag in words.flags(str(answer["flags"])))
     if math.isfinite(demand):
         chance = words.odds(float(answer["odds_of_demand"]))
         asked = f"Odds that it is rated for the {words.milliamps(demand)} mA asked: <b>{chance}</b>."
         lines.append(f'<p class="calib-more" id="odds">{asked}</p>')
     if estimate.other is not None and len(estimate.other) and unit["filter"] in OTHER:
         other = sentence(estimate.other.iloc[0].to_dict())
-        said = f"<i>{OTHER[unit['filter']]}:</i> {other[0].lower()}{other[1:]}"
-        lines.append(f'<p class="calib-more" id="other-filter">{said}</p>')
-    st.html("".join(lines))
+        instead = f"<i>{OTHER[unit['filter']]}:</i> {other[0].lower()}{other[1:]}"
+        lines.append(f'<p class="calib-more" id="other-filter">{instead}</p>')
+    st.html("".join([*lines, f'<ul class="calib-flags">{said}</ul>' if said else ""]))
 
 
 def sentence(answer: Mapping[str, Any]) -> str:
@@ -84,17 +85,22 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Seque
     top = "".join(f'<th scope="col"{here}>{html.escape(name)}</th>' for name, here in zip(headings, place, strict=True))
     body = ""
     for row in rows:
-        cells = "".join(f"<td{here}>{html.escape(str(cell))}</td>" for cell, here in zip(row, place, strict=True))
+        cells = "".join(f"<td{here}>{_cell(cell)}</td>" for cell, here in zip(row, place, strict=True))
         body += f"<tr>{cells}</tr>"
     inner = f"<thead><tr>{top}</tr></thead><tbody>{body}</tbody>"
     return f'<div class="calib-scroll"><table class="calib-table">{inner}</table></div>'
 
 
-def _opinions(opinions: pd.DataFrame) -> None:
+def _cell(text: str) -> str:
+    """A cell's text, in which V/Ω stays in one piece."""
+    return html.escape(text).replace("/Ω", "/&NoBreak;Ω")
+
+
+def _opinions(opinions: pd.DataFrame, current: str) -> None:
     st.subheader("The opinions, side by side", anchor=False)
     if len(opinions) < 2:
         st.write("Only one set of readings speaks so far. Core and wire would each add an opinion of their own.")
         return
-    chart = opinions_chart(opinions, parts.LEVEL, parts.colours())
+    chart = opinions_chart(opinions, parts.LEVEL, parts.colours(), current=current)
     st.altair_chart(chart, theme=None, width="stretch", key="opinions_chart")
     parts.in_words(opinions_told(opinions))

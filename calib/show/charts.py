@@ -30,6 +30,7 @@ def estimate_told(answer: Mapping[str, object], demand_ma: float, level: float) 
     return told
 
 
+DIRECT = words.current_title("full-wave")
 # Height of the picture, its title and axis included [px].
 HEIGHT = 380
 
@@ -72,12 +73,10 @@ def _rule(at: float, colour: str, top: float, dash: list[int], bottom: float = 0
     )
 
 
-def _hill(curve: pd.DataFrame, low: float, high: float, span: tuple[float, float], colours: Palette) -> list[alt.Chart]:
-    """The curve of likelihood, its middle part (low to high) darker."""
-    drawn = curve[curve["current_ma"].between(*span)]
-    hill = pd.DataFrame({"current_ma": drawn["current_ma"], "height": drawn["density"] / drawn["density"].max()})
-    scale = alt.Scale(domain=list(span), nice=False, zero=False)
-    place = alt.X("current_ma:Q", scale=scale, title="rated direct current, mA", axis=alt.Axis(tickCount=6, grid=False))
+def _hill(curve: pd.DataFrame, low: float, high: float, place: alt.X, colours: Palette) -> list[alt.Chart]:
+    """The curve of likelihood per mA, so that areas are shares, its middle part (low to high) darker."""
+    per_ma = curve["density"] / curve["current_ma"]
+    hill = pd.DataFrame({"current_ma": curve["current_ma"], "height": per_ma / per_ma.max()})
     height = alt.Y("height:Q", scale=alt.Scale(domain=[-0.62, 1.34]), axis=None)
     area = alt.Chart(hill).mark_area(color=colours.accent, opacity=0.16).encode(x=place, y=height)
     inner = alt.Chart(hill[hill["current_ma"].between(low, high)]).mark_area(color=colours.accent, opacity=0.3)
@@ -86,14 +85,19 @@ def _hill(curve: pd.DataFrame, low: float, high: float, span: tuple[float, float
 
 
 def estimate_chart(
-    curve: pd.DataFrame, answer: Mapping[str, object], demand_ma: float, level: float, colours: Palette
+    curve: pd.DataFrame,
+    answer: Mapping[str, object],
+    demand_ma: float,
+    level: float,
+    colours: Palette,
+    current: str = DIRECT,
 ) -> Drawing:
     """Likely current, its interval, the floor and the set's demand on one axis.
 
     Parameters
     ----------
     curve : pandas.DataFrame
-        Columns current_ma [mA] and density, the likelihood of each rating.
+        Columns current_ma [mA] and density, the likelihood of each rating per unit of ln current.
     answer : mapping
         One row of the table of estimates.
     demand_ma : float
@@ -102,6 +106,8 @@ def estimate_chart(
         Probability that the interval holds, 0 to 1.
     colours : Palette
         Colours of the ground that it stands on.
+    current : str
+        What the axis is called, unit included.
 
     Returns
     -------
@@ -111,6 +117,8 @@ def estimate_chart(
     low, likely, high, floor = (_number(answer[key]) for key in CURRENTS)
     asked = math.isfinite(demand_ma)
     span = _span(curve, [low, high, floor, likely] + [demand_ma] * asked)
+    scale = alt.Scale(domain=list(span), nice=False, zero=False)
+    place = alt.X("current_ma:Q", scale=scale, title=current, axis=alt.Axis(tickCount=6, grid=False))
     ends = pd.DataFrame(
         {"current_ma": [low, high], "height": [-0.18] * 2, "text": [words.milliamps(low), words.milliamps(high)]}
     )
@@ -118,7 +126,7 @@ def estimate_chart(
         color=colours.ink, strokeWidth=3
     )
     layers = [
-        *_hill(curve, low, high, span, colours),
+        *_hill(curve[curve["current_ma"].between(*span)], low, high, place, colours),
         bar.encode(x="low:Q", x2="high:Q", y="height:Q"),
         alt.Chart(ends)
         .mark_tick(orient="vertical", size=16, thickness=3, color=colours.ink)
@@ -164,7 +172,7 @@ def opinions_told(opinions: pd.DataFrame) -> str:
     return " ".join(told)
 
 
-def opinions_chart(opinions: pd.DataFrame, level: float, colours: Palette) -> Drawing:
+def opinions_chart(opinions: pd.DataFrame, level: float, colours: Palette, current: str = DIRECT) -> Drawing:
     """What each set of readings says by itself, one under another on one axis.
 
     Parameters
@@ -175,6 +183,8 @@ def opinions_chart(opinions: pd.DataFrame, level: float, colours: Palette) -> Dr
         Probability that each interval holds, 0 to 1.
     colours : Palette
         Colours of the ground that it stands on.
+    current : str
+        What the axis is called, unit included.
 
     Returns
     -------
@@ -186,9 +196,8 @@ def opinions_chart(opinions: pd.DataFrame, level: float, colours: Palette) -> Dr
     row = alt.Y(
         "readings:N", sort=order, title=None, axis=alt.Axis(grid=False, ticks=False, domain=False, labelLimit=150)
     )
-    place = alt.X(
-        "low_ma:Q", scale=alt.Scale(zero=False, nice=True), title="rated direct current, mA", axis=alt.Axis(tickCount=6)
-    )
+    span = [0.95 * opinions["low_ma"].min(), 1.05 * opinions["high_ma"].max()]
+    place = alt.X("low_ma:Q", scale=alt.Scale(domain=span, nice=False), title=current, axis=alt.Axis(tickCount=6))
     hover = [
         alt.Tooltip("readings:N", title="from"),
         alt.Tooltip("rated_current_ma:Q", title="likely, mA", format=".0f"),

@@ -19,6 +19,14 @@ EVIDENCE = {
     "wire-measured": "its wire, measured",
     "heat-run": "a heat run",
 }
+FLAGS = {
+    "prior-only": "No known unit is behind this: it rests on first principles alone, and is wide.",
+    "few-records": "Few known units are behind this, so first principles still weigh much in it.",
+    "extrapolated": "Its size lies beyond those of the known units: the interval is wider for it.",
+    "no-core": "No core was measured: its size is judged from V/R alone.",
+    "suspect-reading": "Its readings do not go together as those of known units do: look for a slip, such as one "
+    "half's resistance with the whole winding's voltage, or a wrong decimal.",
+}
 READINGS = {"v_over_r": "V/R", "core": "core", "gauge": "gauge"}
 TENTHS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -94,6 +102,16 @@ def supply(rectifier: str, filter_input: str) -> str:
 def symbols(text: str) -> str:
     """Units in a line of working as the page writes them: Ω for ohm."""
     return text.replace(" per ohm", "/Ω").replace("ohm", "Ω")
+
+
+def flags(joined: str) -> list[str]:
+    """The flags of an estimate, from ``no-core;few-records`` to a sentence each; `simulated` has its own band."""
+    return [FLAGS.get(flag, flag) for flag in joined.split(";") if flag and flag != "simulated"]
+
+
+def current_title(rectifier: str) -> str:
+    """What a rating's axis is called: a direct current, or the rms of an ac load."""
+    return "rated current, mA rms" if rectifier == "none" else "rated direct current, mA"
 
 
 def plain(text: str) -> str:

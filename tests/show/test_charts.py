@@ -165,3 +165,16 @@ def test_the_frames_are_left_as_they_were() -> None:
     opinions_chart(OPINIONS, 0.9, LIGHT)
     for frame, was in zip((LINE, POINTS, CLASSES, CURVE, OPINIONS), before, strict=True):
         pd.testing.assert_frame_equal(frame, was)
+
+
+def test_the_curve_is_drawn_per_milliampere_so_that_its_areas_are_shares() -> None:
+    """A rating spread evenly in ln current falls as 1/current per mA: at twice the current half the height."""
+    even = pd.DataFrame({"current_ma": [50.0, 75.0, 100.0], "density": [1.0, 1.0, 1.0]})
+    spec = spec_of(estimate_chart(even, ANSWER, math.nan, 0.9, LIGHT))
+    hill = spec["datasets"][spec["layer"][0]["data"]["name"]]
+    assert [row["height"] for row in hill] == pytest.approx([1.0, 50.0 / 75.0, 0.5])
+
+
+def test_an_ac_rating_is_not_called_direct() -> None:
+    chart = estimate_chart(CURVE, ANSWER, math.nan, 0.9, LIGHT, current="rated current, mA rms")
+    assert "rated current, mA rms" in axis_titles(spec_of(chart))

@@ -54,3 +54,25 @@ def test_nothing_in_plain_text_is_read_as_formatting() -> None:
 def test_working_is_written_with_the_pages_symbols() -> None:
     assert words.symbols("461.5 ohm at 20 °C") == "461.5 Ω at 20 °C"
     assert words.symbols("V per ohm") == "V/Ω"
+
+
+def test_flags_are_told_as_sentences_and_the_band_tells_of_simulation() -> None:
+    said = words.flags("few-records;suspect-reading;simulated")
+    assert len(said) == 2
+    assert "Few known units" in said[0]
+    assert "look for a slip" in said[1]
+
+
+def test_every_flag_of_an_estimate_has_its_sentence() -> None:
+    import inspect
+
+    from calib.fit import tables
+
+    source = inspect.getsource(tables)
+    assert words.FLAGS
+    assert [flag for flag in words.FLAGS if f'"{flag}"' not in source] == []
+
+
+def test_an_ac_load_has_an_rms_current() -> None:
+    assert words.current_title("none") == "rated current, mA rms"
+    assert words.current_title("bridge") == "rated direct current, mA"

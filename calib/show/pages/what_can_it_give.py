@@ -30,8 +30,6 @@ def _answer(opened: parts.Opened, understood: readings.Understood) -> None:
         st.write(f"Still needed for a first answer: {', '.join(labels)}.")
     if understood.unit is None:
         return
-    if opened.known.empty:
-        st.info("Your register has no known units yet: the answer rests on first principles alone, and is wide.")
     try:
         estimate = calib.estimate_unit(parts.model_of(opened), understood.unit, level=parts.LEVEL)
     except calib.CannotError as error:

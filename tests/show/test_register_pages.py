@@ -1,0 +1,124 @@
+"""The register's pages as the server runs them, without a browser: adding, bringing in, the calibration's picture."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+import calib
+from tests.show.visits import HOME, KNOWN, READINGS, SIZE, UNIT, enter, opened, settle, text_of, unescaped
+
+
+@pytest.fixture(autouse=True)
+def visit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A register of one's own, in a folder of the test's own."""
+    return settle(tmp_path, monkeypatch)
+
+
+def add(at: AppTest, **changes: object) -> AppTest:
+    for name, value in (UNIT | changes).items():
+        field = at.get_by_key(f"add_{name}")
+        field.set_value(value)
+    at.button(key="submit_unit").click().run()
+    assert not at.exception
+    return at
+
+
+def test_a_unit_added_on_the_page_is_in_the_register_and_in_the_next_visit(visit: Path) -> None:
+    at = add(opened(KNOWN))
+    assert "Added AL" in at.success[0].value
+    with calib.Register(visit) as register:
+        (row,) = register.known().to_dict("records")
+    assert {name: row[name] for name in UNIT if name != "centre_tapped"} == {
+        name: value for name, value in UNIT.items() if name != "centre_tapped"
+    }
+    assert row["centre_tapped"]
+    assert "1 of 1 known unit" in text_of(opened(KNOWN))
+
+
+def test_an_added_unit_changes_the_estimate() -> None:
+    at = enter(opened(), **READINGS)
+    before = text_of(at)
+    at.switch_page(KNOWN).run()
+    add(at)
+    at.switch_page(HOME).run()
+    after = text_of(at)
+    assert "Most likely" in before
+    assert "Most likely" in after
+    assert sentence_in(before) != sentence_in(after)
+
+
+def sentence_in(said: str) -> str:
+    return next(line for line in said.splitlines() if "calib-answer" in line)
+
+
+def test_all_that_is_wrong_with_a_new_unit_is_told_by_its_field_and_nothing_is_added(visit: Path) -> None:
+    at = add(opened(KNOWN), rated_current_ma=0.0, winding_temp_c=900.0, evidence=None)
+    told = " ".join(one.value for one in at.error)
+    for name in ("Rated current: 0", "Winding temperature: 900", "Evidence: empty"):
+        assert name in unescaped(told)
+    assert at.number_input(key="add_winding_temp_c").value == 900.0
+    assert at.text_input(key="add_unit").value == "AL-7"
+    with calib.Register(visit) as register:
+        assert register.count() == 0
+
+
+def test_the_same_unit_with_other_readings_is_marked_for_review() -> None:
+    at = add(opened(KNOWN))
+    at = add(at, rated_current_ma=70.0)
+    assert "marked for review" in at.success[0].value
+
+
+def bring_in(at: AppTest, name: str, content: bytes) -> AppTest:
+    at.file_uploader[0].set_value((name, content, "text/csv")).run()
+    assert not at.exception
+    return at
+
+
+def table_of(*rows: dict[str, object]) -> bytes:
+    lines = [",".join(UNIT), *(",".join(str(row[name]) for name in UNIT) for row in rows)]
+    return "\n".join([*lines, ""]).encode()
+
+
+def test_a_table_is_brought_in_whole(visit: Path) -> None:
+    at = bring_in(opened(KNOWN), "bench.csv", table_of(UNIT, UNIT | {"unit": "AL-8", "rated_current_ma": 60}))
+    at.button(key="bring_in").click().run()
+    assert not at.exception
+    assert "2 units added" in unescaped(at.success[0].value)
+    with calib.Register(visit) as register:
+        assert register.count() == 2
+
+
+def test_a_table_with_faults_changes_nothing_and_every_fault_is_listed(visit: Path) -> None:
+    bad = UNIT | {"unit": "AL-9", "rated_current_ma": "lots", "line_voltage_v": -5}
+    at = bring_in(opened(KNOWN), "bench.csv", table_of(UNIT, bad))
+    said = text_of(at)
+    assert "2 things to mend" in said
+    assert "bench.csv, row 3, rated_current_ma &#x27;lots&#x27;" in said
+    assert "bench.csv, row 3, line_voltage_v &#x27;-5&#x27;" in said
+    with calib.Register(visit) as register:
+        assert register.count() == 0
+
+
+def test_the_size_page_draws_the_prior_before_any_record() -> None:
+    at = opened(SIZE)
+    assert "Before any record" in text_of(at)
+    assert "The size classes" in text_of(at)
+
+
+def test_the_size_page_shows_the_classes_of_the_supply_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened(SIZE)
+    with calib.practice_register() as register:
+        classes = calib.fit(register.known()).classes(0.9)
+    for filter_input in ("capacitor", "choke"):
+        at.selectbox(key="seen_filter").set_value(filter_input).run()
+        assert not at.exception
+        chosen = classes[(classes["rectifier"] == "full-wave") & (classes["filter"] == filter_input)]
+        assert len(chosen) == 7
+        for mean in chosen["multiplier"]:
+            assert math.isfinite(mean)
+            assert f">{mean:.{1 if mean < 100 else 0}f}<" in text_of(at)

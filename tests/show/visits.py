@@ -1,0 +1,65 @@
+"""Visits to the pages without a browser: a register of the test's own, and ways to look and to type."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+ROOT = Path(__file__).resolve().parents[2]
+HOME = "calib/show/pages/what_can_it_give.py"
+KNOWN, SIZE = "calib/show/pages/known_units.py", "calib/show/pages/multiplier_by_size.py"
+READINGS = {"excitation_v": 4.97, "volts_read": 27.76, "ohms_read": 188.6}
+READINGS |= {"line_voltage_v": 117.0, "line_frequency_hz": 60.0}
+UNIT = {
+    "unit": "AL-7",
+    "contributor": "Alder Lane",
+    "evidence": "nameplate",
+    "rectifier": "full-wave",
+    "filter": "capacitor",
+    "centre_tapped": "true",
+    "rated_current_ma": 90.0,
+    "line_voltage_v": 117.0,
+    "line_frequency_hz": 60.0,
+    "excitation_v": 4.97,
+    "hv_v": 27.76,
+    "hv_resistance_ohm": 188.6,
+    "winding_temp_c": 20.0,
+}
+
+
+def settle(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A register of one's own, in a folder of the test's own, and errors shown in full."""
+    path = tmp_path / "own.duckdb"
+    monkeypatch.setenv("CALIB_REGISTER", str(path))
+    monkeypatch.delenv("CALIB_PRACTICE", raising=False)
+    monkeypatch.setenv("STREAMLIT_CLIENT_SHOW_ERROR_DETAILS", "full")
+    return path
+
+
+def opened(page: str = "") -> AppTest:
+    at = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
+    if page:
+        at.switch_page(page).run()
+    assert not at.exception
+    return at
+
+
+def text_of(at: AppTest) -> str:
+    """Everything that a page says, whatever kind of element says it."""
+    kinds = ("title", "header", "subheader", "markdown", "text", "error", "warning", "success", "info")
+    said = [str(one.value) for kind in kinds for one in getattr(at, kind)]
+    return "\n".join([*said, *(str(one.proto.body) for one in at.get("html"))])
+
+
+def unescaped(said: str) -> str:
+    return said.replace("\\", "")
+
+
+def enter(at: AppTest, **values: float) -> AppTest:
+    for name, value in values.items():
+        at.number_input(key=f"read_{name}").set_value(value)
+    at.run()
+    assert not at.exception
+    return at
