@@ -31,7 +31,8 @@ def opinions(model: Multiplier, rows: Facts, level: float) -> pd.DataFrame:
     pandas.DataFrame
         predictors, rated_current_ma, low_ma, high_ma [mA]; one row for each set that the unit's readings allow.
     """
-    bare = replace(rows, covariates=_without_core(rows.covariates), wire=np.full(len(rows), np.nan))
+    unsized = rows.frame.assign(size_class="")
+    bare = replace(rows, frame=unsized, covariates=_without_core(rows.covariates), wire=np.full(len(rows), np.nan))
     sets = [("v_over_r", bare, 0.0)]
     if rows.has_core[0]:
         sets.append(("v_over_r+core", replace(rows, wire=np.full(len(rows), np.nan)), 0.0))

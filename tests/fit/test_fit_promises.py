@@ -37,20 +37,20 @@ def without(known, suspects):
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_leaving_out_one_flagged_record_barely_moves_an_estimate(seed):
-    """Measured on 120 records, a tenth spoiled: 0.5 % on the rating and 2 % on the limits at most."""
+    """Measured on 120 records, a tenth spoiled: 0.3 % on the rating and 0.7 % on the limits at most."""
     known, asked = scene_known(count=120, spoiled=0.1, seed=seed), scene_asked()
     model = scene_fit(count=120, spoiled=0.1, seed=seed)
     usual, suspects = model.estimate(asked), model.suspects()
     assert len(suspects) >= 6
     for row in (0, len(suspects) // 2):
         made = fit(without(known, suspects.iloc[[row]])).estimate(asked)
-        assert moved(made, usual, ["rated_current_ma", "multiplier"]) < 0.015
-        assert moved(made, usual) < 0.05
+        assert moved(made, usual, ["rated_current_ma", "multiplier"]) < 0.01
+        assert moved(made, usual) < 0.03
 
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_leaving_out_all_flagged_records_barely_moves_an_estimate(seed):
-    """Measured: 2 % on the rating, 2.3 % on the limits; taken as sound, they would move the middle by a tenth."""
+    """Measured: 1.9 % at most on the rating, its limits and the multiplier."""
     known, asked = scene_known(count=120, spoiled=0.1, seed=seed), scene_asked()
     model = scene_fit(count=120, spoiled=0.1, seed=seed)
     made = fit(without(known, model.suspects())).estimate(asked)
@@ -58,7 +58,7 @@ def test_leaving_out_all_flagged_records_barely_moves_an_estimate(seed):
 
 
 def test_leaving_out_the_practice_registers_flagged_records_barely_moves_an_estimate():
-    """Measured: 1.4 % on the rating, 2.7 % on the limits."""
+    """Measured: 2.5 % at most, the limits included."""
     usual = practice_fit().estimate(practice_unknown())
     made = fit(without(practice_known(), practice_fit().suspects())).estimate(practice_unknown())
     assert moved(made, usual) < 0.08
@@ -72,7 +72,7 @@ def test_leaving_out_a_sound_record_can_be_seen():
 
 
 def test_no_records_is_wider_than_the_practice_register():
-    """Measured: 1.7 times in ln current, and more."""
+    """Measured: twice in ln current, and more."""
     ratio = ln_width(prior_fit().estimate(practice_unknown())) / ln_width(practice_fit().estimate(practice_unknown()))
     assert ratio.min() > 1.3
 
@@ -86,7 +86,7 @@ def test_the_priors_interval_holds_what_the_practice_register_says():
 
 @pytest.mark.parametrize(("fewer", "more"), [(0, 6), (6, 24), (24, 96)])
 def test_more_sound_records_narrow_the_interval(fewer, more):
-    """Averaged over four registers; measured widths in ln current about 1.8, 0.9, 0.8 and 0.67."""
+    """Averaged over four registers; measured widths in ln current about 1.8, 0.94, 0.86 and 0.77."""
     asked = without_gauge(scene_asked(count=60))
     widths = {fewer: [], more: []}
     for seed in range(1, 5):
@@ -144,7 +144,7 @@ def test_a_benchs_bias_is_learnt_and_given_back_to_it_alone():
 
 
 def test_with_the_wire_known_a_bad_ohmmeter_hardly_matters():
-    """The current follows the copper: R 28 % high moves the estimate by a tenth at most. Measured: 2 to 3 %."""
+    """The current follows the copper: R 28 % high moves the estimate by a tenth at most. Measured: 3 %."""
     model, asked = scene_fit(), scene_asked(count=40)
     true, high = (
         model.estimate(asked.assign(hv_resistance_ohm=asked["hv_resistance_ohm"] * factor)) for factor in (1.0, 1.28)

@@ -56,17 +56,17 @@ def mixed(register):
 
 
 def test_estimates_agree(register, mixed):
-    """Medians for 200 units asked about: measured 1.5 % apart at the median; either knows its line to some 3 %."""
+    """Medians for 200 units: measured 1.5 % apart at the median, 3.3 % at most; either knows its line to some 3 %."""
     asked = without_gauge(scene_asked())
     table = columns(asked)
     theirs = np.exp(mixed.predict(table)) * asked["no_load_v"] / asked["hv_resistance_ohm"]
     ours = fit(register).estimate(asked)["rated_current_ma"]
     apart = np.abs(np.log(ours.to_numpy() / theirs.to_numpy()))
     assert np.median(apart) < 0.03
-    assert apart.max() < 0.12
+    assert apart.max() < 0.08
 
 
 def test_scatter_agrees(register, mixed):
-    """MixedLM's residual holds what the fit keeps apart: the nameplates' and the meters' share."""
+    """MixedLM's residual holds what the fit keeps apart: the nameplates' and the meters' share. Measured 2 % apart."""
     ours = np.sqrt(fit(register).scatter ** 2 + NAMEPLATE_SD**2 + READING_SD**2)
     assert ours == pytest.approx(np.sqrt(mixed.scale), rel=0.06)

@@ -129,7 +129,7 @@ def test_inputs_are_not_changed():
 
 
 def test_the_same_units_under_another_supply():
-    """Only the rms current per direct current moves: with choke input to 0.5..0.65 of capacitor input's (Schade; Lee)."""
+    """Only the rms current per direct current moves: by 0.5..0.65 from capacitor to choke input (Schade; Lee)."""
     rows = facts(known())
     choke = rows.under("full-wave", "choke")
     ratio = winding_rms_per_dc("full-wave", "choke") / winding_rms_per_dc("full-wave", "capacitor")

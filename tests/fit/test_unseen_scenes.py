@@ -36,7 +36,7 @@ def outcome(scene: str) -> np.ndarray:
 
 @pytest.mark.parametrize("scene", SCENES)
 def test_intervals_hold_the_truth_about_as_often_as_they_claim(scene):
-    """Measured 0.91 to 0.94, and 0.85 where the makers' habits drift away from the known units."""
+    """Measured 0.95 to 0.96, and 0.90 where the makers' habits drift away from the known units."""
     coverage = outcome(scene)[0]
     assert 0.80 < coverage < 0.985
 
@@ -49,7 +49,7 @@ def test_it_beats_one_multiplier_for_each_filter(scene):
 
 
 def test_over_all_scenes_it_is_nearly_as_good_as_knowing_each_population():
-    """Measured: coverage 0.92, interval score 1.01 times that of each population's own regression on the core."""
+    """Measured: coverage 0.95, interval score 1.05 times that of each population's own regression on the core."""
     coverage, ratio, *_ = np.mean([outcome(scene) for scene in SCENES], axis=0)
-    assert 0.87 < coverage < 0.96
+    assert 0.87 < coverage < 0.97
     assert ratio < 1.12

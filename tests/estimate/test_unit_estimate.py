@@ -1,0 +1,143 @@
+"""One unknown unit with all that a person needs to check it."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from calib.estimate import UnitEstimate, estimate_unit
+from calib.supply.form_factor import winding_rms_per_dc
+from tests.fit.making import practice_fit, practice_known, practice_unknown, prior_fit, unknown
+
+FULL = {"unit": "Q1", "tongue_mm": 28, "stack_mm": 30, "awg": 33}
+
+
+@pytest.fixture(scope="module")
+def made() -> UnitEstimate:
+    return estimate_unit(practice_fit(), unknown(FULL))
+
+
+def test_the_answer_is_the_fits_own_row(made):
+    pd.testing.assert_frame_equal(made.answer, practice_fit().estimate(unknown(FULL)), check_exact=True)
+    assert made.answer["unit"].tolist() == ["Q1"]
+
+
+def test_the_level_is_that_asked_for(made):
+    wide = estimate_unit(practice_fit(), unknown(FULL), level=0.99)
+    assert wide.answer["low_ma"].iloc[0] < made.answer["low_ma"].iloc[0]
+    assert wide.opinions["low_ma"].iloc[-1] < made.opinions["low_ma"].iloc[-1]
+    assert wide.other["low_ma"].iloc[0] < made.other["low_ma"].iloc[0]
+
+
+@pytest.mark.parametrize("rows", [0, 2])
+def test_it_takes_one_unit_at_a_time(rows):
+    with pytest.raises(ValueError, match=f"readings hold {rows} rows: give one unit"):
+        estimate_unit(practice_fit(), practice_unknown().iloc[:rows])
+
+
+@pytest.mark.parametrize("level", [0.0, 1.0, 90])
+def test_a_level_that_is_no_probability_is_refused(level):
+    with pytest.raises(ValueError, match=f"level is {level}"):
+        estimate_unit(practice_fit(), unknown(FULL), level)
+
+
+def test_the_other_filter_gives_more_with_a_choke(made):
+    """By the ratio of the rms currents, capacitor over choke, as far as the fit leaves it there."""
+    ratio = winding_rms_per_dc("full-wave", "capacitor") / winding_rms_per_dc("full-wave", "choke")
+    gained = made.other["rated_current_ma"].iloc[0] / made.answer["rated_current_ma"].iloc[0]
+    assert gained == pytest.approx(ratio, rel=0.15)
+    assert gained > 1.3
+
+
+def test_the_other_filter_of_a_choke_is_a_capacitor(made):
+    choke = estimate_unit(practice_fit(), unknown({**FULL, "filter": "choke"}))
+    assert choke.other["rated_current_ma"].iloc[0] == pytest.approx(made.answer["rated_current_ma"].iloc[0], rel=1e-9)
+    assert choke.answer["rated_current_ma"].iloc[0] == pytest.approx(made.other["rated_current_ma"].iloc[0], rel=1e-9)
+
+
+@pytest.mark.parametrize(("rectifier", "filter"), [("doubler", "capacitor"), ("none", "none")])
+def test_a_supply_with_no_other_filter_has_no_other_estimate(rectifier, filter):
+    supply = {"rectifier": rectifier, "filter": filter, "centre_tapped": "false"}
+    single = estimate_unit(practice_fit(), unknown({**FULL, **supply}))
+    assert len(single.other) == 0
+    assert list(single.other.columns) == list(single.answer.columns)
+
+
+def test_a_demand_gets_its_odds(made):
+    demand = float(made.answer["floor_ma"].iloc[0])
+    asked = estimate_unit(practice_fit(), unknown({**FULL, "demand_ma": repr(demand)}))
+    assert asked.answer["odds_of_demand"].iloc[0] == pytest.approx(0.9, abs=1e-6)
+    assert np.isnan(made.answer["odds_of_demand"].iloc[0])
+
+
+def test_the_curve_is_the_density_of_the_interval(made):
+    """Per unit of ln current: it adds to nearly one, and to the level between the limits of the answer."""
+    ln_current, density = np.log(made.curve["current_ma"].to_numpy()), made.curve["density"].to_numpy()
+    assert np.trapezoid(density, ln_current) == pytest.approx(1.0, abs=0.006)
+    fine = np.linspace(*np.log(made.answer[["low_ma", "high_ma"]].iloc[0].to_numpy(float)), 2001)
+    assert np.trapezoid(np.interp(fine, ln_current, density), fine) == pytest.approx(0.9, abs=0.003)
+    assert (np.diff(ln_current) > 0).all()
+
+
+def test_the_curves_top_is_near_the_median(made):
+    top = made.curve.loc[made.curve["density"].idxmax(), "current_ma"]
+    assert top == pytest.approx(made.answer["rated_current_ma"].iloc[0], rel=0.05)
+
+
+def test_simulated_data_is_said_first(made):
+    assert made.simulated
+    assert str(made).startswith("Simulated")
+    true_unit = estimate_unit(prior_fit(), unknown(FULL))
+    assert not true_unit.simulated
+    assert "imulated" not in str(true_unit)
+    marked = estimate_unit(prior_fit(), practice_unknown().iloc[[0]])
+    assert marked.simulated
+
+
+def test_str_tells_the_current_and_its_limits(made):
+    row = made.answer.iloc[0]
+    for name in ("rated_current_ma", "low_ma", "high_ma", "floor_ma"):
+        assert f"{row[name]:.0f}" in str(made)
+    assert "Q1" in str(made)
+    assert "\n" not in repr(made)
+
+
+def test_what_must_be_read_first_is_there(made):
+    text = " ".join(made.cautions)
+    for word in ("kill", "fuse", "lamp", "estimate", "local codes"):
+        assert word in text
+
+
+def test_it_cannot_be_changed(made):
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        made.simulated = False
+
+
+def test_readings_are_not_changed():
+    readings = unknown(FULL)
+    before = readings.copy(deep=True)
+    estimate_unit(practice_fit(), readings)
+    pd.testing.assert_frame_equal(readings, before)
+
+
+@pytest.mark.parametrize("row", range(12))
+def test_every_practice_unit_gets_a_complete_estimate(row):
+    made = estimate_unit(practice_fit(), practice_unknown().iloc[[row]])
+    assert made.answer[["rated_current_ma", "low_ma", "high_ma", "floor_ma"]].notna().all(axis=None)
+    assert len(made.working) >= 5
+    assert len(made.opinions) >= 1
+    assert made.simulated
+
+
+def test_a_known_unit_read_blind_is_estimated_near_its_rating():
+    """Alder Lane's own records as if unknown: the median error is under a third."""
+    known = practice_known()
+    blind = known[known["contributor"] == "Alder Lane"].drop(columns=["evidence", "rated_current_ma"])
+    errors = []
+    for row in range(len(blind)):
+        made = estimate_unit(practice_fit(), blind.iloc[[row]]).answer["rated_current_ma"].iloc[0]
+        errors.append(abs(made / known.loc[blind.index[row], "rated_current_ma"] - 1))
+    assert np.median(errors) < 0.33

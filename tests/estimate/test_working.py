@@ -1,0 +1,97 @@
+"""The working, reckoned again by hand from the raw readings: worked values T3.2 (ratio test) and T3.9 (V/R)."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from calib.estimate import estimate_unit
+from calib.supply.form_factor import winding_rms_per_dc
+from tests.fit.making import practice_fit, unknown
+
+WARM = {"hv_resistance_ohm": 197.4, "winding_temp_c": 31}
+
+
+def working(changes: dict) -> tuple[dict[str, float], dict[str, str], dict[str, str], object]:
+    """Values, formulas and units by step, and the answer."""
+    made = estimate_unit(practice_fit(), unknown(changes))
+    steps = made.working["step"].str.replace(r", size class .*", "", regex=True)
+    assert steps.is_unique
+    return (
+        *(dict(zip(steps, made.working[name], strict=True)) for name in ("value", "formula", "unit")),
+        made.answer.iloc[0],
+    )
+
+
+def test_ratio_and_voltage():
+    """Worked value T3.2: both halves together 2 * 2.792757, 653.505 V at 117 V."""
+    value, formula, unit, _ = working({})
+    assert value["Ratio"] == pytest.approx(2 * 2.792757, rel=1e-6)
+    assert value["No-load voltage"] == pytest.approx(653.505, rel=1e-6)
+    assert unit["No-load voltage"] == "V"
+    assert "27.76" in formula["Ratio"]
+    assert "4.97" in formula["Ratio"]
+    assert "117" in formula["No-load voltage"]
+
+
+def test_v_over_r():
+    """Worked value T3.9: 653.505 V over 188.6 ohm, 3.465032."""
+    value, _, unit, answer = working({})
+    assert value["V/R"] == pytest.approx(3.465032, rel=1e-6)
+    assert unit["V/R"] == "V per ohm"
+    assert answer["v_over_r"] == pytest.approx(3.465032, rel=1e-6)
+
+
+def test_resistance_is_brought_to_20_degrees_by_hand():
+    """R (234.5 + 20)/(234.5 + t), IEC 60034-1."""
+    value, formula, unit, _ = working(WARM)
+    assert value["Resistance at 20 °C"] == pytest.approx(197.4 * 254.5 / 265.5, rel=1e-12)
+    assert unit["Resistance at 20 °C"] == "ohm"
+    assert "197.4" in formula["Resistance at 20 °C"]
+    assert "31" in formula["Resistance at 20 °C"]
+
+
+@pytest.mark.parametrize("changes", [{}, WARM, {"tongue_mm": 28, "stack_mm": 30}, {"filter": "choke"}])
+def test_the_last_line_follows_from_the_raw_readings(changes):
+    """117 V * 27.76/4.97 over R at 20 °C, times the unit's multiplier, is the current of the answer."""
+    value, formula, unit, answer = working(changes)
+    ohm = {**{"hv_resistance_ohm": 188.6, "winding_temp_c": 20}, **changes}
+    by_hand = 117 * 27.76 / 4.97 / (ohm["hv_resistance_ohm"] * 254.5 / (234.5 + ohm["winding_temp_c"]))
+    assert value["Multiplier of this unit"] * by_hand == pytest.approx(answer["rated_current_ma"], rel=1e-9)
+    assert value["Rated current"] == pytest.approx(answer["rated_current_ma"], rel=1e-12)
+    factors = [float(part) for part in re.findall(r"[\d.]+", formula["Rated current"])]
+    assert factors[0] * factors[1] == pytest.approx(answer["rated_current_ma"], rel=1e-3)
+    assert unit["Rated current"] == "mA"
+
+
+def test_a_voltage_read_directly_is_said_to_be():
+    value, formula, _, _ = working({"excitation_v": None, "hv_v": None, "no_load_v": 640})
+    assert value["No-load voltage"] == 640
+    assert "Ratio" not in value
+    assert "read or stated" in formula["No-load voltage"]
+
+
+def test_the_classs_mean_multiplier_stands_beside_the_units_own():
+    value, formula, unit, answer = working({"tongue_mm": 28, "stack_mm": 30})
+    assert value["Mean multiplier"] == answer["multiplier"]
+    assert "full-wave" in formula["Mean multiplier"]
+    assert unit["Mean multiplier"] == unit["Multiplier of this unit"] == "mA per V/ohm"
+    assert "Mean multiplier" not in working({})[0]
+
+
+def test_current_density_by_hand():
+    """AWG 33 has 0.0253991 mm2 (ASTM B258); 1 A/mm2 is 1973.525 circular mils an ampere."""
+    value, _, unit, answer = working({"tongue_mm": 28, "stack_mm": 30, "awg": 33})
+    rms = answer["rated_current_ma"] * winding_rms_per_dc("full-wave", "capacitor")
+    assert value["Winding current, rms"] == pytest.approx(rms, rel=1e-9)
+    assert value["Current density"] == pytest.approx(rms / 1000 / 0.0253991, rel=1e-5)
+    assert value["the same"] == pytest.approx(1973.525 / (rms / 1000 / 0.0253991), rel=1e-5)
+    assert unit["Current density"] == "A/mm²"
+    assert "Current density" not in working({"tongue_mm": 28, "stack_mm": 30})[0]
+
+
+def test_steps_come_in_the_order_of_the_reckoning():
+    steps = list(working({"tongue_mm": 28, "stack_mm": 30, "awg": 33})[0])
+    wanted = ["Ratio", "No-load voltage", "Resistance at 20 °C", "V/R", "Multiplier of this unit", "Rated current"]
+    assert [step for step in steps if step in wanted] == wanted
