@@ -23,7 +23,10 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-DATA_FOLDER = user_data_path("calib", appauthor=False)
+
+def data_folder() -> Path:
+    """The user's own folder for the data of this program; it need not be there."""
+    return user_data_path("calib", appauthor=False)
 
 
 def make(path: Path, simulated: bool, first: pd.DataFrame | None = None, wait: float = WAIT_S) -> None:
@@ -47,9 +50,9 @@ def make(path: Path, simulated: bool, first: pd.DataFrame | None = None, wait: f
     RegisterError
         It cannot be made there.
     """
-    if path.parent == DATA_FOLDER:
-        with suppress(OSError):
-            DATA_FOLDER.mkdir(parents=True, exist_ok=True)
+    if path.parent == Path(os.path.realpath(data_folder())):
+        with suppress(OSError):  # where it cannot be made, the next lines say so
+            path.parent.mkdir(parents=True, exist_ok=True)
     if not path.parent.is_dir():
         raise RegisterError(f"{path}: there is no folder {path.parent}; make it first, or name another place")
     try:

@@ -15,7 +15,7 @@ from calib.register.facts import Refusal, one_line
 from calib.register.frame import frame_of
 from calib.register.gate import WAIT_S, transaction
 from calib.register.ledger import ImportReport
-from calib.register.making import DATA_FOLDER, copy_to, make, opened
+from calib.register.making import copy_to, data_folder, make, opened
 from calib.register.package import write_package
 from calib.register.records import KnownUnit, record_id
 
@@ -250,7 +250,7 @@ class Register:
 def default_register_path() -> Path:
     """The register that CALIB_REGISTER names, else the one in the user's data folder; it need not be there."""
     named = os.environ.get("CALIB_REGISTER", "")
-    return Path(named) if named else DATA_FOLDER / "register.duckdb"
+    return Path(named) if named else data_folder() / "register.duckdb"
 
 
 def practice_register(path: str | os.PathLike[str] | None = None) -> Register:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -174,10 +175,15 @@ def test_the_practice_register_is_made_once_and_kept(tmp_path: Path, monkeypatch
     assert practice_register().count() == held - 1
 
 
-def test_the_default_register_is_in_the_users_data_folder(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_default_register_is_in_the_users_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("CALIB_REGISTER", raising=False)
-    assert default_register_path().name == "register.duckdb"
-    assert default_register_path().parent.name == "calib"
+    for name in ("HOME", "XDG_DATA_HOME"):
+        monkeypatch.setenv(name, str(tmp_path / "user"))
+    path = default_register_path()
+    assert (path.name, path.parent.name) == ("register.duckdb", "calib")
+    if sys.platform != "win32":  # where no variable moves the folder
+        assert Register(path).count() == 0  # its folder is made, no other is
+        assert path.is_relative_to(tmp_path)
 
 
 def test_a_register_is_not_made_where_none_is_wanted(tmp_path: Path) -> None:
