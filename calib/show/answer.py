@@ -46,7 +46,7 @@ def _simulated(unit: Mapping[Any, Any]) -> str:
 def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]) -> None:
     demand = float(unit["demand_ma"])
     lines = [f'<p class="calib-answer" id="answer">{sentence(answer)}</p>']
-    said = "".join(f"<li>{html.escape(flag)}</li>" for flag in words.flags(str(answer["flags"])))
+    said = "".join(_flag(flag) for flag in words.flags(str(answer["flags"])))
     if math.isfinite(demand):
         chance = words.odds(float(answer["odds_of_demand"]))
         asked = f"Odds that it is rated for the {words.milliamps(demand)} mA asked: <b>{chance}</b>."
@@ -56,6 +56,11 @@ def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]
         instead = f"<i>{OTHER[unit['filter']]}:</i> {other[0].lower()}{other[1:]}"
         lines.append(f'<p class="calib-more" id="other-filter">{instead}</p>')
     st.html("".join([*lines, f'<ul class="calib-flags">{said}</ul>' if said else ""]))
+
+
+def _flag(said: str) -> str:
+    doubt = ' class="calib-doubt"' if said == words.FLAGS["suspect-reading"] else ""
+    return f"<li{doubt}>{html.escape(said)}</li>"
 
 
 def sentence(answer: Mapping[str, Any]) -> str:

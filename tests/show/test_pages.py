@@ -150,3 +150,19 @@ def test_a_field_that_was_hidden_for_a_while_keeps_its_entry() -> None:
     at.radio(key="read_voltage_by").set_value("a ratio test at low voltage").run()
     assert at.number_input(key="read_excitation_v").value == 4.97
     assert "Most likely" in text_of(at)
+
+
+def test_readings_that_do_not_go_together_are_questioned(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A resistance four times too low (halves in parallel, say) does not go with core and gauge."""
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened()
+    at.button(key="fill_in").click().run()
+    ohms = at.number_input(key="read_ohms_read")
+    assert "calib-doubt" not in body_of(at)
+    ohms.set_value(ohms.value / 4).run()
+    assert "calib-doubt" in body_of(at)
+
+
+def body_of(at: AppTest) -> str:
+    """What the page says, without its style sheet."""
+    return "\n".join(said for said in text_of(at).splitlines() if "<style>" not in said and "{" not in said)
