@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.supply.capacitor_input import W_LEAST, mean_emf
-from calib.supply.numerics import Array, bracketed_root, greatest, nodes_between
+from calib.supply.numerics import Array, bracketed_root, greatest, newton, nodes_between
 from calib.supply.two_state import Circuit, Pair
 
 W_MOST = 1e5  # beyond it nothing changes by more than 1e-5, but that ripple goes on as 1/w
@@ -48,6 +48,11 @@ class ChokePulse:
     start: Array
     stop: Array
     first: Pair
+
+    def rows(self, which: Array) -> ChokePulse:
+        """Some of the cases."""
+        r, w, x, d, start, stop = (part[which] for part in (self.r, self.w, self.x, self.d, self.start, self.stop))
+        return ChokePulse(r, w, x, d, self.period, start, stop, (self.first[0][which], self.first[1][which]))
 
     @property
     def circuit(self) -> Circuit:
@@ -111,8 +116,8 @@ def continuous(r: Array, w: Array, x: Array, d: Array) -> tuple[ChokePulse, Arra
     return one, least >= 0
 
 
-def pulse(period: float, r: Array, w: Array, x: Array, d: Array) -> ChokePulse:
-    """The steady pulse of a current that stops, at known load resistance."""
+def pulse(period: float, r: Array, w: Array, x: Array, d: Array, tolerance: float = 1e-12) -> ChokePulse:
+    """The steady pulse of a current that stops, at known load resistance, its start to a relative tolerance."""
     what = circuit(r, w, x, d)
     turn = np.pi if period < 4 else np.inf
     earliest = np.arcsin(d) + 1e-12
@@ -139,7 +144,7 @@ def pulse(period: float, r: Array, w: Array, x: Array, d: Array) -> ChokePulse:
             fall = np.log(np.maximum(high, 0)) - np.log(low)
         return np.nan_to_num(fall - (period + start - stop) / w, nan=-1e6, posinf=1e6, neginf=-1e6)
 
-    start = bracketed_root(closure, earliest, np.full_like(d, np.pi / 2) - 1e-9, 1e-12)
+    start = bracketed_root(closure, earliest, np.full_like(d, np.pi / 2) - 1e-9, tolerance)
     return ChokePulse(r, w, x, d, period, start, stop_of(start), (np.zeros_like(d), np.sin(start) - d))
 
 
@@ -169,6 +174,10 @@ def choke_pulse(
     ratio = np.maximum(mean, 1e-6)
     one, found = continuous(source / ratio, np.clip(reactance * ratio, W_LEAST, W_MOST), choke / ratio, d)
     found &= mean > 0
+    # next to no capacitor: within 1e-4 the choke and the load alone, whose current never stops
+    bare, never = continuous(source / ratio, np.full_like(d, W_LEAST), choke / ratio, d)
+    alone = np.flatnonzero(~found & never & (mean > 0) & (reactance * ratio < 0.01))
+    one, found[alone] = _with(one, alone, bare.rows(alone)), True
     rest = np.flatnonzero(~found)
     if len(rest):
         part_ratio, part, part_found = stopping(period, *(value[rest] for value in cases))
@@ -180,14 +189,48 @@ def choke_pulse(
 def stopping(period: float, source: Array, reactance: Array, choke: Array, d: Array) -> tuple[Array, ChokePulse, Array]:
     """As choke_pulse, for a current that stops between two pulses."""
 
+    cases = np.stack((source, reactance, choke, d), axis=1)
+    one, ratio = _nested(period, cases, 1e-3)
+    guess = np.stack((one.start, np.log(one.stop - one.start), np.log(ratio)), axis=1)
+    unknowns, polished = newton(lambda trial: _residuals(period, cases, trial), guess)
+    polished &= np.abs(unknowns - guess).max(axis=1) < 0.1
+    one, ratio = _built(period, cases, np.where(polished[:, None], unknowns, guess))
+    rest = np.flatnonzero(~polished)
+    if len(rest):
+        part, ratio[rest] = _nested(period, cases[rest], 1e-10)
+        one = _with(one, rest, part)
+    return ratio, one, (mean_emf(period, d) > source) & (np.abs(one.dc / ratio - 1) < 1e-6)
+
+
+def _nested(period: float, cases: Array, tolerance: float) -> tuple[ChokePulse, Array]:
+    """Pulse and load resistance by bracketing the load, and within that the start, and within that the stop."""
+    source, reactance, choke, d = cases.T
+
     def built(ratio: Array) -> ChokePulse:
-        return pulse(period, source / ratio, np.clip(reactance * ratio, W_LEAST, W_MOST), choke / ratio, d)
+        w = np.clip(reactance * ratio, W_LEAST, W_MOST)
+        return pulse(period, source / ratio, w, choke / ratio, d, tolerance / 100)
 
     least = mean_emf(period, d) - source
     low = np.maximum(least, 1e-6) if period < 4 else np.full_like(least, 1e-5)
-    ratio = bracketed_root(lambda trial: built(trial).dc / trial - 1, low * (1 - 1e-7), 3 * (1 - d), 1e-10)
-    one = built(ratio)
-    return ratio, one, (least > 0) & (np.abs(one.dc / ratio - 1) < 1e-6)
+    ratio = bracketed_root(lambda trial: built(trial).dc / trial - 1, low * (1 - 1e-7), 3 * (1 - d), tolerance)
+    return built(ratio), ratio
+
+
+def _built(period: float, cases: Array, unknowns: Array) -> tuple[ChokePulse, Array]:
+    """Pulse and load resistance of start, logarithm of length and logarithm of load resistance."""
+    source, reactance, choke, d = cases.T
+    start, ratio = unknowns[:, 0], np.exp(unknowns[:, 2])
+    w = np.clip(reactance * ratio, W_LEAST, W_MOST)
+    first = (np.zeros_like(d), np.sin(start) - d)
+    return ChokePulse(source / ratio, w, choke / ratio, d, period, start, start + np.exp(unknowns[:, 1]), first), ratio
+
+
+def _residuals(period: float, cases: Array, unknowns: Array) -> Array:
+    """What is left of: no current at the stop, the same voltage a period on, the wanted current."""
+    one, ratio = _built(period, cases, unknowns)
+    voltage, current = (wave[:, 0] for wave in one.waves(one.stop[:, None]))
+    fall = np.exp(-(period + one.start - one.stop) / one.w)
+    return np.stack((current / ratio, one.w * (voltage * fall - one.first[1]) / ratio, one.dc / ratio - 1), axis=1)
 
 
 def _with(one: ChokePulse, rows: Array, part: ChokePulse) -> ChokePulse:

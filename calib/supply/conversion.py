@@ -51,8 +51,8 @@ def convert_rating(
     Returns
     -------
     ConvertedRating
-        I2 = I1 k1 / k2. Source: R. Lee, "Electronic Transformers and Circuits". The voltage changes too: a bridge across
-        a centre-tapped winding gives twice that of its halves, and the insulation to the core must suit.
+        I2 = I1 k1 / k2. The voltage changes too: a bridge across a centre-tapped winding gives twice that of its
+        halves, and the insulation to the core must suit. Source: R. Lee, "Electronic Transformers and Circuits".
 
     Raises
     ------
@@ -82,8 +82,8 @@ def primary_rms_per_dc(rectifier: str, k: float) -> float:
     Returns
     -------
     float
-        k / sqrt 2 for a centre tap, whose halves of half the turns take turns; sqrt(k^2 - 1) for half-wave, whose direct
-        current the primary does not carry; else k [1].
+        k / sqrt 2 for a centre tap, whose halves conduct by turns and have half the turns each; sqrt(k^2 - 1) for
+        half-wave, whose direct current the primary does not carry; else k [1].
     """
     if rectifier == "full-wave":
         return k / math.sqrt(2)
