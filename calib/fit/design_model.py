@@ -103,12 +103,12 @@ class World:
 def draw_world(rng: np.random.Generator) -> World:
     """One world, its habits drawn from the ranges that textbooks and trade practice give."""
     return World(
-        flux_t=float(np.clip(rng.normal(1.18, 0.10), 0.95, 1.5)),
+        flux_t=float(np.clip(rng.normal(1.18, 0.07), 0.95, 1.5)),
         flux_sd=float(rng.uniform(0.05, 0.13)),
         flux_50hz=float(np.clip(rng.normal(1.03, 0.05), 0.92, 1.2)),
-        density_share=float(np.exp(rng.normal(math.log(0.74), 0.20))),
+        density_share=float(np.exp(rng.normal(math.log(0.74), 0.14))),
         density_sd=float(rng.uniform(0.10, 0.22)),
-        density_slope=float(rng.normal(0.12, 0.15)),
+        density_slope=float(rng.normal(0.12, 0.11)),
         fill=float(np.clip(rng.normal(0.23, 0.035), 0.15, 0.35)),
         fill_sd=float(rng.uniform(0.10, 0.30)),
         fill_heat=float(rng.uniform(0.0, 0.9)),

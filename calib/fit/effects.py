@@ -39,6 +39,8 @@ GRADES = {
 }
 GRADE_NAMES = tuple(GRADES)
 SUPPLY_SD_FLOOR = 0.01
+# Makers' habits drift between the units that were recorded and one that is asked about: sd in ln I (judgement).
+DRIFT_SD = 0.08
 
 
 @dataclass(frozen=True)
@@ -108,6 +110,10 @@ class Layout:
             index = places(known, rows.frame[column])
             x[at[index >= 0], starts[name] + index[index >= 0]] = 1.0
         return x
+
+    def grade_of(self, rows: Facts) -> np.ndarray:
+        """Place of each known unit's evidence among the grades."""
+        return places(GRADE_NAMES, rows.frame["evidence"])
 
     def prior(self, prior: Prior, scales: Scales) -> tuple[np.ndarray, np.ndarray]:
         """Prior mean, shape (p,), and precision, shape (p, p), of the coefficients at given scales."""

@@ -11,8 +11,8 @@ import numpy as np
 
 from calib.fit import conditional, report, tables
 from calib.fit.chains import Sides, fit_sides
-from calib.fit.check import Check, leave_one_out
-from calib.fit.effects import Layout, Unmeasured, unit_variance
+from calib.fit.check import Check, comparison, leave_one_out
+from calib.fit.effects import DRIFT_SD, Layout, Unmeasured, unit_variance
 from calib.fit.mixture import Solution
 from calib.fit.predict import quantiles
 from calib.fit.prior import FILE, MAIN, Prior, load_prior
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DEFAULT_LEVEL = 0.9
-# Makers' habits drift between those whose units were recorded and those that are asked about: sd in ln I (judgement).
-DRIFT_SD = 0.09
 
 
 @dataclass(frozen=True)
@@ -160,6 +158,14 @@ class Multiplier:
         tables.check_level(level)
         return leave_one_out(self, level)
 
+    def comparison(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
+        """Units and whole contributors left out: this fit beside two rules of thumb on the same units.
+
+        Columns left_out, method, folds, coverage, level, median_error, interval_score.
+        """
+        tables.check_level(level)
+        return comparison(self, level, _fit_rows)
+
     @cached_property
     def regression(self) -> Any:
         """statsmodels' results of the conditional regression at the mode: whitened records, then the prior as rows.
@@ -199,6 +205,10 @@ def fit(known: pd.DataFrame) -> Multiplier:
     are averaged over. No sampling: the same records give the same digits in any order.
     """
     rows, notes = _one_each(facts(known))
+    return _fit_rows(rows, notes)
+
+
+def _fit_rows(rows: Facts, notes: tuple[str, ...] = ()) -> Multiplier:
     prior = load_prior()
     layout = Layout(tuple(sorted(set(rows.frame["contributor"]) - {""})))
     sides = fit_sides(rows, prior)

@@ -58,8 +58,6 @@ class Prior:
     ----------
     core, wire, main : Chain
         See the module.
-    wire_gain : float
-        Residual standard deviation of main with the wire known, over that without.
     usual : numpy.ndarray, shape (2, 2)
         Intercept and slope on ln(area / 10 cm2) of the V/R and of the voltage covariate.
     """
@@ -67,7 +65,6 @@ class Prior:
     core: Chain
     wire: Chain
     main: Chain
-    wire_gain: float
     usual: np.ndarray
 
 
@@ -82,4 +79,4 @@ def load_prior() -> Prior:
         for name, names in CHAINS.items()
         for part in (stored[name],)
     }
-    return Prior(**chains, wire_gain=stored["wire_gain"], usual=np.array(stored["usual"]))
+    return Prior(**chains, usual=np.array(stored["usual"]))

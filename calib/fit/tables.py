@@ -8,6 +8,7 @@ import numpy as np
 
 from calib.bench.core import SIZE_CLASS_LABELS, size_class_bounds
 from calib.fit import doubts
+from calib.fit.effects import DRIFT_SD
 from calib.fit.predict import exceeds, quantiles
 from calib.fit.prior import MAIN
 from calib.fit.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, PAIRS, Facts, facts, size_classes
@@ -241,6 +242,7 @@ def _flags(model: Multiplier, rows: Facts) -> list[str]:
 
 
 def check_level(level: float) -> None:
+    """Refuse a level that is no probability between 0 and 1."""
     """Refuse what is no probability above 0 and below 1."""
     if not 0 < level < 1:
         raise ValueError(f"level is {level}: it is a probability, give one above 0 and below 1, such as 0.9")
