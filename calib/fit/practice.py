@@ -1,15 +1,17 @@
 """The practice register: simulated known units of five fictional workshops, and a dozen unknown ones.
 
-``python -m calib.fit.practice FOLDER`` writes known.csv and unknown.csv. The units come from one world of the design
-model; each workshop reads them with meters of its own, and a few records are spoiled the way benches spoil them.
+``python -m calib.fit.practice FOLDER`` writes known.csv, unknown.csv and datapackage.json. The units come from one
+world of the design model; each workshop reads them with meters of its own, and a few records are spoiled the way
+benches spoil them.
 """
 
 from __future__ import annotations
 
+import json
 import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -190,14 +192,36 @@ def _digits(values: np.ndarray, digits: int) -> np.ndarray:
     return np.round(values * scale) / scale
 
 
+def descriptor() -> dict[str, Any]:
+    """What the practice register's datapackage.json says: both tables, and that they are simulated."""
+    from calib.register.package import table_of_units
+    from calib.register.records import KnownUnit, UnknownUnit
+
+    known = "Simulated known units of five fictional workshops; a few records are spoiled the way benches spoil them."
+    unknown = "Simulated unknown units to practise on."
+    return {
+        "profile": "tabular-data-package",
+        "name": "simulated-practice-register",
+        "title": "Simulated practice register",
+        "description": "Simulated for practice: no real unit was read, and no workshop of these names is meant. "
+        "Made by python -m calib.fit.practice with a fixed seed.",
+        "resources": [
+            table_of_units(KnownUnit, "known", known, ["contributor", "unit"]),
+            table_of_units(UnknownUnit, "unknown", unknown, ["unit"]),
+        ],
+    }
+
+
 def write(folder: Path) -> None:
-    """Write known.csv and unknown.csv of the practice register into a folder."""
+    """Write known.csv, unknown.csv and datapackage.json of the practice register into a folder."""
     from calib.register.package import write_table
 
     folder.mkdir(parents=True, exist_ok=True)
     for name, table in zip(("known.csv", "unknown.csv"), make(), strict=True):
         with open(folder / name, "w", encoding="utf-8", newline="") as file:
             write_table(table, file)
+    told = json.dumps(descriptor(), ensure_ascii=False, indent=1)
+    (folder / "datapackage.json").write_text(told + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from calib.errors import CannotError
 from calib.register.facts import FieldFacts
-from calib.register.records import KnownUnit, fields
+from calib.register.records import KnownUnit, Unit, fields
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -97,6 +97,11 @@ def descriptor(simulated: bool) -> dict[str, Any]:
             _resource("revisions", "Every revision of every record.", [*map(_head, _HEADS), *own], None),
         ],
     }
+
+
+def table_of_units(kind: type[Unit], name: str, about: str, key: list[str] | None) -> dict[str, Any]:
+    """How a data package descriptor tells of one table of known or unknown units, kept in `name`.csv."""
+    return _resource(name, about, [_described(facts) for facts in fields(kind)], key)
 
 
 def _cells(column: pd.Series) -> list[str]:
