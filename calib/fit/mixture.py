@@ -59,7 +59,7 @@ class Solution:
     share : float
         Share of unsound records.
     bound : float
-        Lower bound of the log evidence.
+        Lower bound of the log evidence; NaN where it was not reckoned.
     """
 
     mean: np.ndarray
@@ -102,7 +102,7 @@ def solve(
     last = -np.inf
     for _ in range(MAX_ROUNDS):
         share = (SHARE_PRIOR[0] + (1 - odds[:, 0]).sum()) / (sum(SHARE_PRIOR) + len(y))
-        weight = odds[:, 0] / evidence.variance[:, 0] + odds[:, -1] / evidence.variance[:, -1]
+        weight = _weight(evidence, odds)
         weighted = x * weight[:, None]
         factor = np.linalg.cholesky(prior_precision + weighted.T @ x)
         covariance = cho_solve((factor, True), identity)
@@ -116,6 +116,16 @@ def solve(
             break
         last = bound
     return Solution(mean, covariance, weight, odds, float(share), float(bound))
+
+
+def judged(evidence: Evidence, mean: np.ndarray, covariance: np.ndarray, share: float) -> Solution:
+    """What given coefficients say of each record; the bound is not reckoned."""
+    odds, _ = _odds(_log_each(evidence, mean, covariance, share))
+    return Solution(mean, covariance, _weight(evidence, odds), odds, share, float("nan"))
+
+
+def _weight(evidence: Evidence, odds: np.ndarray) -> np.ndarray:
+    return odds[:, 0] / evidence.variance[:, 0] + odds[:, -1] / evidence.variance[:, -1]
 
 
 def _odds(log_each: np.ndarray) -> tuple[np.ndarray, float]:

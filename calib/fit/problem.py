@@ -57,14 +57,23 @@ class Problem:
         residual = self.rows.response - self.design @ solution.mean
         square = residual**2 + np.einsum("ij,ij->i", self.design @ solution.covariance, self.design)
         sound, noise = solution.odds[:, 0], scales.noise**2
-        slope = [float(np.sum(sound * noise * (square / variance - 1) / variance))]
-        information = [float(np.sum(sound * 2 * (noise / variance) ** 2))]
-        starts = self.layout.starts
-        for block, sd in (
-            (slice(starts["class"], starts["contributor"]), scales.size_class),
-            (slice(starts["contributor"], None), scales.contributor),
-        ):
-            moments = solution.mean[block] ** 2 + np.diag(solution.covariance)[block]
-            slope.append(float(np.sum(moments) / sd**2 - len(moments)))
-            information.append(2.0 * float(np.sum(moments)) / sd**2)
-        return np.array(slope), np.array(information)
+        slope = float(np.sum(sound * noise * (square / variance - 1) / variance))
+        information = float(np.sum(sound * 2 * (noise / variance) ** 2))
+        slopes, informations = deviation_step(self.layout, scales, solution.mean, solution.covariance)
+        return np.array([slope, *slopes]), np.array([information, *informations])
+
+
+def deviation_step(
+    layout: Layout, scales: Scales, mean: np.ndarray, covariance: np.ndarray
+) -> tuple[list[float], list[float]]:
+    """Slope and information in the ln of the class's and of the contributor's scale, from their coefficients."""
+    starts = layout.starts
+    slope, information = [], []
+    for block, sd in (
+        (slice(starts["class"], starts["contributor"]), scales.size_class),
+        (slice(starts["contributor"], None), scales.contributor),
+    ):
+        moments = mean[block] ** 2 + np.diag(covariance)[block]
+        slope.append(float(np.sum(moments) / sd**2 - len(moments)))
+        information.append(2.0 * float(np.sum(moments)) / sd**2)
+    return slope, information

@@ -18,7 +18,7 @@ CLASS_SD, CLASS_SPREAD = 0.04, 0.5
 CONTRIBUTOR_SD, CONTRIBUTOR_SPREAD = 0.05, 0.6
 HERMITE = np.polynomial.hermite_e.hermegauss(3)
 LEAST_SHARE = 1e-3  # nodes below this share of the average are left out
-MODE_ROUNDS, MODE_TOLERANCE = 60, 1e-3
+MODE_ROUNDS, MODE_TOLERANCE, LONGEST_MOVE = 60, 1e-3, 0.7
 
 
 class Solver(Protocol):
@@ -94,17 +94,21 @@ def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
 
 def _mode(problem: Solver, noise: Chain) -> tuple[np.ndarray, Solution]:
     """Mode of the scales by expectation maximisation, one scoring step a round (Dempster, Laird and Rubin 1977)."""
-    _, spread = _prior(noise)
     u, solution = np.zeros(3), None
     for _ in range(MODE_ROUNDS):
         solution = problem.solve(scales_at(u, noise), solution)
-        slope, information = problem.step(scales_at(u, noise), solution)
-        move = (slope * spread - u) / (information * spread**2 + 1)
-        u = u + np.clip(move, -0.7, 0.7)
+        move = scoring_move(u, *problem.step(scales_at(u, noise), solution), noise)
+        u = u + move
         if np.max(np.abs(move)) < MODE_TOLERANCE:
             break
     assert solution is not None
     return u, solution
+
+
+def scoring_move(u: np.ndarray, slope: np.ndarray, information: np.ndarray, noise: Chain) -> np.ndarray:
+    """Step of the scales, in units of their prior's standard deviation, by slope and information in their ln."""
+    _, spread = _prior(noise)
+    return np.clip((slope * spread - u) / (information * spread**2 + 1), -LONGEST_MOVE, LONGEST_MOVE)
 
 
 def _widths(posterior: Callable[[np.ndarray], float], mode: np.ndarray, top: float) -> np.ndarray:
