@@ -12,6 +12,7 @@ import numpy as np
 from calib.fit import conditional, report, tables
 from calib.fit.chains import Sides, fit_sides
 from calib.fit.check import Check, comparison, leave_one_out
+from calib.fit.digits import same_digits
 from calib.fit.effects import DRIFT_SD, Layout, Unmeasured, unit_variance
 from calib.fit.mixture import Solution
 from calib.fit.predict import quantiles
@@ -90,6 +91,7 @@ class Multiplier:
         """Probability that each known unit is sound, then of each slip of doubts.NAMES, shape (n, s + 1)."""
         return np.einsum("g,gns->ns", self.shares, np.array([one.odds for one in self.solutions]))
 
+    @same_digits
     def predictive(self, rows: Facts) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Mixture for the rating of each unit, in ln mA: shares (g,), means (g, n) and standard deviations (g, n)."""
         completed, _, _ = self.sides.complete(rows)
@@ -100,6 +102,7 @@ class Multiplier:
         noise = np.array([unit_variance(rows, self.unmeasured, node.scales) for node in self.nodes])
         return self.shares, means, np.sqrt(spread + noise + DRIFT_SD**2)
 
+    @same_digits
     def mean_of(self, x: np.ndarray, level: float) -> np.ndarray:
         """Median, low and high of linear forms of the coefficients, shape (3, n): no scatter of single units."""
         means = np.array([x @ one.mean for one in self.solutions])
@@ -153,6 +156,7 @@ class Multiplier:
         """
         return tables.estimates(self, unknown, level)
 
+    @same_digits
     def check(self, level: float = DEFAULT_LEVEL) -> Check:
         """Each known unit estimated from the others: how often its rating lay inside its interval."""
         tables.check_level(level)
@@ -208,6 +212,7 @@ def fit(known: pd.DataFrame) -> Multiplier:
     return _fit_rows(rows, notes)
 
 
+@same_digits
 def _fit_rows(rows: Facts, notes: tuple[str, ...] = ()) -> Multiplier:
     prior = load_prior()
     layout = Layout(tuple(sorted(set(rows.frame["contributor"]) - {""})))
