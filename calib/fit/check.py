@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtri
 
+from calib.fit.doubts import SOUND
 from calib.fit.effects import DRIFT_SD, grade_variance, unit_variance
 from calib.fit.predict import density, quantiles
 from calib.fit.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, Facts
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
     from calib.fit.multiplier import Multiplier
 
-SOUND = 0.5
 FEWEST = 3  # records that a rule of thumb is set by
 
 

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 FIRST_SUPPLY = ("full-wave", "capacitor")  # shown where no record says which supply matters
 SMALLEST_CM2, LARGEST_CM2 = 2.0, 60.0  # where the open classes are taken to begin and end
 FEW_RECORDS = 6
-SUSPECT_ODDS = 0.5
 USUAL_WEIGHT = 5.0  # records that the prior's usual V/R and voltage of a size count for
+GAP = 0.03  # a ratio test that departs this far from a stated no-load voltage is questioned
 BEYOND = 1.05  # an area this factor outside those seen is an extrapolation
 
 
@@ -93,7 +93,7 @@ def _line_rows(
 def _usual(model: Multiplier) -> np.ndarray:
     """Intercept and slope on ln area of the V/R and voltage covariates: the prior's, moved to the known units'."""
     usual = model.prior.usual.copy()
-    sound = model.rows.has_core & (model.odds[:, 0] > SUSPECT_ODDS)
+    sound = model.rows.has_core & (model.odds[:, 0] > doubts.SOUND)
     if sound.any():
         x = model.rows.covariates[sound]
         share = len(x) / (len(x) + USUAL_WEIGHT)
@@ -114,7 +114,7 @@ def suspects(model: Multiplier) -> pd.DataFrame:
     """See :meth:`Multiplier.suspects`."""
     odds = model.odds
     order = np.argsort(odds[:, 0], kind="stable")
-    order = order[odds[order, 0] < SUSPECT_ODDS]
+    order = order[odds[order, 0] < doubts.SOUND]
     at = model.rows.frame.iloc[order]
     likely = odds[order, 1:].argmax(axis=1) if len(order) else []
     return frame(
@@ -175,6 +175,7 @@ def estimates(model: Multiplier, unknown: pd.DataFrame, level: float) -> pd.Data
     with np.errstate(divide="ignore"):
         odds = exceeds(share, mean, sd, np.log(demand))
     multiplier = _multipliers(model, rows, level)
+    doubt = doubts.reading_doubt(rows, model.sides, model.prior)
     wire = np.where(rows.has_wire, "+gauge", "")
     return frame(
         {
@@ -191,7 +192,8 @@ def estimates(model: Multiplier, unknown: pd.DataFrame, level: float) -> pd.Data
             "high_ma": high,
             "floor_ma": floor,
             "odds_of_demand": odds,
-            "flags": _flags(model, rows),
+            "flags": _flags(model, rows, doubt),
+            "likely_slip": doubt.slip,
         }
     )
 
@@ -217,17 +219,15 @@ def _multipliers(model: Multiplier, rows: Facts, level: float) -> np.ndarray:
     return result
 
 
-def _flags(model: Multiplier, rows: Facts) -> list[str]:
+def _flags(model: Multiplier, rows: Facts, doubt: doubts.ReadingDoubt) -> list[str]:
     """What a reader must know of each estimate, joined by semicolons."""
-    known = model.rows.covariates[model.rows.has_core & (model.odds[:, 0] > SUSPECT_ODDS), 1]
+    known = model.rows.covariates[model.rows.has_core & (model.odds[:, 0] > doubts.SOUND), 1]
     area = rows.covariates[:, 1]
     beyond = np.zeros(len(rows), dtype=bool)
     if len(known):
         beyond = (area > known.max() + np.log(BEYOND)) | (area < known.min() - np.log(BEYOND))
-    _, core_off, wire_off = model.sides.complete(rows)
-    strange = np.abs(np.nan_to_num(core_off)) > 3 * np.hypot(model.sides.core.scatter, 0.1)
-    strange |= np.abs(np.nan_to_num(wire_off)) > 3 * np.hypot(model.sides.wire.scatter, 0.05)
-    strange |= np.abs(np.nan_to_num(rows.frame["reading_gap"].to_numpy(dtype=float))) > 0.03
+    strange = doubt.odds_sound < doubts.SOUND
+    strange |= np.abs(np.nan_to_num(rows.frame["reading_gap"].to_numpy(dtype=float))) > GAP
     unmeasured = ~rows.has_core
     simulated = rows.frame["simulated"].to_numpy(dtype=bool) | model.simulated
     marks = [
