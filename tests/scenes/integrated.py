@@ -100,7 +100,7 @@ def marched(supply: Reference, cycles: int, tolerance: float = 1e-8) -> dict[str
     for cycle in range(cycles):
         last = cycle == cycles - 1
         solution = solve_ivp(
-            slope, (0, span), state, rtol=tolerance, atol=tolerance, max_step=span / 200, t_eval=times if last else None
+            slope, (0, span), state, rtol=tolerance, atol=tolerance, max_step=span / 100, t_eval=times if last else None
         )
         state = solution.y[:, -1]
     return _averages(supply, times, solution.y)
