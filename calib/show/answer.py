@@ -47,6 +47,8 @@ def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]
     demand = float(unit["demand_ma"])
     lines = [f'<p class="calib-answer" id="answer">{sentence(answer)}</p>']
     said = "".join(_flag(flag) for flag in words.flags(str(answer["flags"])))
+    if answer["likely_slip"]:
+        said += _flag(f"The likeliest slip: {answer['likely_slip']}. Read it again before you go on.")
     if math.isfinite(demand):
         chance = words.odds(float(answer["odds_of_demand"]))
         asked = f"Odds that it is rated for the {words.milliamps(demand)} mA asked: <b>{chance}</b>."
