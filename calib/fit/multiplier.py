@@ -18,7 +18,7 @@ from calib.fit.mixture import Solution
 from calib.fit.predict import quantiles
 from calib.fit.prior import FILE, MAIN, Prior, load_prior
 from calib.fit.problem import Problem
-from calib.fit.rows import Facts, facts
+from calib.fit.rows import Facts, facts, one_each
 from calib.fit.scales import Node, nodes_of, scales_at
 
 if TYPE_CHECKING:
@@ -208,7 +208,7 @@ def fit(known: pd.DataFrame) -> Multiplier:
     contributor under the design model's prior; each record is sound or holds one of the slips of doubts.py; the scales
     are averaged over. No sampling: the same records give the same digits in any order.
     """
-    rows, notes = _one_each(facts(known))
+    rows, notes = one_each(facts(known))
     return _fit_rows(rows, notes)
 
 
@@ -223,16 +223,6 @@ def _fit_rows(rows: Facts, notes: tuple[str, ...] = ()) -> Multiplier:
     unmeasured = Unmeasured.of(begun.mean[main], begun.covariance[main, main], sides)
     nodes = nodes_of(Problem(rows, layout, sides, unmeasured, prior), prior.main)
     return Multiplier(rows, layout, sides, unmeasured, prior, nodes, _content_hash(rows), notes)
-
-
-def _one_each(rows: Facts) -> tuple[Facts, tuple[str, ...]]:
-    """One record a (contributor, unit), in an order of their own; a repeated record is not two opinions."""
-    key = rows.frame[["contributor", "unit"]].assign(at=np.arange(len(rows)))
-    key = key.sort_values(["contributor", "unit", "at"], kind="stable")
-    last = key.drop_duplicates(["contributor", "unit"], keep="last")
-    dropped = len(key) - len(last)
-    notes = (f"{dropped} repeated record(s) of one contributor and unit counted once",) if dropped else ()
-    return rows.take(last["at"].to_numpy(dtype=int)), notes
 
 
 def _content_hash(rows: Facts) -> str:

@@ -171,6 +171,16 @@ def size_classes(area_cm2: np.ndarray) -> np.ndarray:
     return np.where(np.isfinite(area_cm2), np.array(core.SIZE_CLASS_LABELS, dtype=object)[place], "")
 
 
+def one_each(rows: Facts) -> tuple[Facts, tuple[str, ...]]:
+    """One record a (contributor, unit), in an order of their own; a repeated record is not two opinions."""
+    key = rows.frame[["contributor", "unit"]].assign(at=np.arange(len(rows)))
+    key = key.sort_values(["contributor", "unit", "at"], kind="stable")
+    last = key.drop_duplicates(["contributor", "unit"], keep="last")
+    dropped = len(key) - len(last)
+    notes = (f"{dropped} repeated record(s) of one contributor and unit counted once",) if dropped else ()
+    return rows.take(last["at"].to_numpy(dtype=int)), notes
+
+
 def places(known: Sequence[str], values: Iterable[str]) -> np.ndarray:
     """Place of each value among the known ones; -1 where it is not there."""
     import pandas as pd
