@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import ast
 import re
+import sys
+import tomllib
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -208,3 +210,23 @@ def test_the_readme_begins_with_the_job_in_one_paragraph() -> None:
     assert blocks[0].startswith("# ")
     assert len(blocks[1]) > 300
     assert not blocks[1].startswith(("#", "!", "[", "```"))
+
+
+def test_every_package_that_is_imported_is_declared() -> None:
+    """What happens to be installed for another package's sake may be gone tomorrow."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    declared = {re.split(r"[\[<>=~! ]", line)[0] for line in project["dependencies"]}
+    called = {
+        "ibis": "ibis-framework",
+        "fpdf": "fpdf2",
+        "vl_convert": "vl-convert-python",
+        "pydantic_core": "pydantic",  # the two are released together
+    }
+    found = set()
+    for path in FILES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            names += [node.module] if isinstance(node, ast.ImportFrom) and node.module and not node.level else []
+            found |= {name.split(".")[0] for name in names}
+    ours = {"calib", *sys.stdlib_module_names}
+    assert {called.get(name, name).replace("_", "-") for name in found - ours} <= declared
