@@ -83,6 +83,17 @@ def test_a_mixed_register_names_most_spoiled_records_and_few_sound_ones():
     assert known.loc[known["slip"] == "", "unit"].isin(suspects).mean() <= 0.015
 
 
+def test_the_odds_add_up_to_the_number_spoiled():
+    """Three registers of 400, a tenth spoiled: probabilities of being unsound add to 0.106 of the records a head, and
+    0.106 were spoiled."""
+    reckoned, true = [], []
+    for seed in (1, 2, 4):
+        odds = scene_fit(count=400, spoiled=0.1, seed=seed).points("full-wave", "capacitor")["odds_sound"]
+        reckoned.append(1 - odds.mean())
+        true.append((scene_known(count=400, spoiled=0.1, seed=seed)["slip"] != "").mean())
+    assert np.mean(reckoned) == pytest.approx(np.mean(true), abs=0.015)
+
+
 def test_a_spoiled_record_is_found_among_a_dozen():
     known = scene_known(count=12, seed=6)
     values = known["hv_resistance_ohm"].to_numpy().copy()
