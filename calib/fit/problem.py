@@ -66,14 +66,14 @@ class Problem:
 def deviation_step(
     layout: Layout, scales: Scales, mean: np.ndarray, covariance: np.ndarray
 ) -> tuple[list[float], list[float]]:
-    """Slope and information in the ln of the class's and of the contributor's scale, from their coefficients."""
+    """Slope and expected information in the ln of the scales of class and contributor, from their coefficients."""
     starts = layout.starts
     slope, information = [], []
     for block, sd in (
         (slice(starts["class"], starts["contributor"]), scales.size_class),
         (slice(starts["contributor"], None), scales.contributor),
     ):
-        moments = mean[block] ** 2 + np.diag(covariance)[block]
-        slope.append(float(np.sum(moments) / sd**2 - len(moments)))
-        information.append(2.0 * float(np.sum(moments)) / sd**2)
+        unknown = np.diag(covariance)[block] / sd**2
+        slope.append(float(np.sum(mean[block] ** 2 / sd**2 + unknown - 1)))
+        information.append(2.0 * float(np.sum((1 - unknown) ** 2)))
     return slope, information
