@@ -157,10 +157,9 @@ def _contributors_left_out(
     for name in np.unique(names):
         other = refit(model.rows.take(everyone != name))
         own = rows.take(names == name)
-        share, mean, sd = other.predictive(own)
-        bias = other.solutions[0].mean[other.layout.starts["evidence"] :][other.layout.grade_of(own)]
+        share, mean, sd = other.predictive(own)  # own rows name their evidence, so its bias is in the mean
         sd = np.sqrt(sd**2 + grade_variance(own))
-        limits[:, names == name] = [quantiles(share, mean + bias, sd, p) for p in _tails(level)]
+        limits[:, names == name] = [quantiles(share, mean, sd, p) for p in _tails(level)]
     return limits
 
 

@@ -111,10 +111,6 @@ class Layout:
             x[at[index >= 0], starts[name] + index[index >= 0]] = 1.0
         return x
 
-    def grade_of(self, rows: Facts) -> np.ndarray:
-        """Place of each known unit's evidence among the grades."""
-        return places(GRADE_NAMES, rows.frame["evidence"])
-
     def prior(self, prior: Prior, scales: Scales) -> tuple[np.ndarray, np.ndarray]:
         """Prior mean, shape (p,), and precision, shape (p, p), of the coefficients at given scales."""
         mean, starts = np.zeros(self.width), self.starts
