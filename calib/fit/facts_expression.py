@@ -46,9 +46,10 @@ def facts_expression(table: ibis.Table) -> ibis.Table:
     Returns
     -------
     ibis.Table
-        One row a record: contributor, unit; grade, pair (places in GRADE_NAMES and PAIRS); size (size class 1 to 7, 0
-        without a core); core, frequency, v_over_r, voltage, wire, reading_variance, form and response as in
-        :class:`calib.fit.rows.Facts`, NULL where not known.
+        One row a record: contributor, unit; grade, pair (places in GRADE_NAMES and PAIRS, -1 for what is not there);
+        size (size class 1 to 7, 0 without a core); core, frequency, v_over_r, voltage, wire and reading_variance as in
+        :class:`calib.fit.rows.Facts`; metal (what Facts.form holds beside the ln of the supply's form factor); yielded
+        (Facts.response less that ln, LN_FORM of the pair). NULL where not known.
     """
     import ibis
 
@@ -63,15 +64,14 @@ def facts_expression(table: ibis.Table) -> ibis.Table:
     diameter = ibis.coalesce(known["wire_diameter_mm"], wire.awg_diameter_mm(known["awg"]))
     conductance = copper.RESISTIVITY_OHM_M["copper"] / copper.RESISTIVITY_OHM_M["aluminium"]
     ln_ratio = (volts / ohm).ln()
-    pair = _pair(text["rectifier"], text["filter"])
-    form = _pick(pair, LN_FORM) - ibis.ifelse(aluminium, ALUMINIUM_SHIFT, 0.0)
+    metal = ibis.ifelse(aluminium, -ALUMINIUM_SHIFT, 0.0)
     u_voltage = ibis.coalesce(known["u_voltage_pct"], meter.DEFAULT_U_VOLTAGE_PCT) / 100
     u_resistance = ibis.coalesce(known["u_resistance_pct"], meter.DEFAULT_U_RESISTANCE_PCT) / 100
     return table.select(
         contributor=text["contributor"],
         unit=text["unit"],
         grade=_place(text["evidence"], GRADE_NAMES),
-        pair=pair,
+        pair=_pair(text["rectifier"], text["filter"]),
         size=_size(area),
         core=(area / CENTRE_AREA_CM2).ln(),
         frequency=(known["line_frequency_hz"] / CENTRE_FREQUENCY_HZ).ln(),
@@ -79,8 +79,8 @@ def facts_expression(table: ibis.Table) -> ibis.Table:
         voltage=(volts / CENTRE_VOLTS).ln(),
         wire=(wire.wire_area_mm2(diameter) * ibis.ifelse(aluminium, conductance, 1.0)).ln(),
         reading_variance=u_voltage * u_voltage + u_resistance * u_resistance,
-        form=form,
-        response=known["rated_current_ma"].ln() - ln_ratio + form,
+        metal=metal,
+        yielded=known["rated_current_ma"].ln() - ln_ratio + metal,
     )
 
 
@@ -110,10 +110,6 @@ def _pair(rectifier: Any, filter: Any) -> Any:
         for name in first
     }
     return ibis.cases(*((rectifier == name, within[name]) for name in first), else_=-1)
-
-
-def _pick(place: Any, values: Any) -> Any:
-    return place.cases(*((at, float(value)) for at, value in enumerate(values)))
 
 
 def _size(area: Any) -> Any:

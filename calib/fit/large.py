@@ -1,0 +1,265 @@
+"""The fit of a register that is too large for memory: a sample for the start, then passes over the table.
+
+The sample sets the side regressions and where the passes begin; the coefficients, the share of unsound records and the
+scales are those of all records. The scales are taken at their mode: with so many records their spread is nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from uuid import uuid4
+
+import numpy as np
+
+from calib.errors import CannotError
+from calib.fit.cells import Cells
+from calib.fit.chains import Sides, fit_sides
+from calib.fit.effects import Layout, Scales, Unmeasured
+from calib.fit.equations import Equations
+from calib.fit.facts_expression import NUMBERS, TEXTS, facts_expression
+from calib.fit.mixture import SHARE_PRIOR, judged
+from calib.fit.passes import Judge, prepared, summed
+from calib.fit.prior import MAIN, Prior, load_prior
+from calib.fit.problem import Problem, deviation_step
+from calib.fit.rows import Facts, facts, one_each
+from calib.fit.scales import Node, scales_at, scoring_move
+
+if TYPE_CHECKING:
+    import ibis
+
+    from calib.fit.multiplier import Multiplier
+
+SAMPLE_ROWS = 20_000
+START_ROWS = 2000  # of the sample that the first start is found by
+SEPARATOR, HASH_DIGITS = "\x1f", 12
+MOST_CONTRIBUTORS = 5000  # the normal equations hold the square of that
+TOLERANCE = 1e-4  # of the coefficients, in ln multiplier
+SCALE_TOLERANCE = 1e-2  # of the scales, in standard deviations of their prior
+MOST_PASSES, MOST_ON_SAMPLE = 8, 40
+MEMORY = "1GB"  # what DuckDB may hold while the passes run
+
+
+@dataclass(frozen=True)
+class State:
+    """Where the passes stand.
+
+    Attributes
+    ----------
+    mean, covariance : numpy.ndarray
+        Of the coefficients.
+    u : numpy.ndarray, shape (3,)
+        The scales, in units of their prior's standard deviation.
+    share : float
+        Share of unsound records.
+    """
+
+    mean: np.ndarray
+    covariance: np.ndarray
+    u: np.ndarray
+    share: float
+
+
+@dataclass(frozen=True)
+class Road:
+    """Passes over one table of records.
+
+    Attributes
+    ----------
+    rows : ibis.Table
+        As passes.prepared gives it, held where the table lives.
+    run : callable
+        Runs an expression there, giving a data frame.
+    """
+
+    rows: ibis.Table
+    run: Any
+    cells: Cells
+    sides: Sides
+    unmeasured: Unmeasured
+    prior: Prior
+
+    def scales(self, state: State) -> Scales:
+        """The scales of a state."""
+        return scales_at(state.u, self.prior.main)
+
+    def equations(self, state: State) -> Equations:
+        """One pass."""
+        import ibis
+
+        scales = self.scales(state)
+        told = ibis.memtable(self.cells.told(state.mean, scales, self.unmeasured))
+        judge = Judge(state.mean[: len(MAIN)], state.share, scales.noise, self.sides, self.prior)
+        kinds = [int(kind) for kind in np.unique(self.cells.kind)]
+        sums = {kind: self.run(summed(self.rows, told, kind, judge)).sort_values("cell") for kind in kinds}
+        return Equations.of(sums, self.cells)
+
+    def following(self, state: State) -> State:
+        """The state after one pass."""
+        found, scales = self.equations(state), self.scales(state)
+        mean, precision = self.cells.layout.prior(self.prior, scales)
+        covariance = np.linalg.inv(precision + found.precision)
+        covariance = (covariance + covariance.T) / 2
+        after = state.mean + covariance @ (precision @ (mean - state.mean) + found.pull)
+        slopes, informations = deviation_step(self.cells.layout, scales, after, covariance)
+        slope = np.array([found.noise_slope, *slopes])
+        move = scoring_move(state.u, slope, np.array([found.noise_information, *informations]), self.prior.main)
+        count = float(self.cells.count.sum())
+        share = (SHARE_PRIOR[0] + count - found.sound) / (sum(SHARE_PRIOR) + count)
+        return State(after, covariance, state.u + move, share)
+
+    def travelled(self, state: State, most: int) -> tuple[State, int]:
+        """The state when it no longer moves, or after so many passes, and how many there were."""
+        passes, still = 0, False
+        while not still and passes < most:
+            before, state, passes = state, self.following(state), passes + 1
+            moved, scaled = np.max(np.abs(state.mean - before.mean)), np.max(np.abs(state.u - before.u))
+            still = bool(moved < TOLERANCE and scaled < SCALE_TOLERANCE)
+        return state, passes
+
+
+def fit_table(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> Multiplier:
+    """Fit the multiplier to a table of known units that stays where it is.
+
+    Parameters
+    ----------
+    table : ibis.Table
+        Known units with the contract's columns, blanks NULL, one row a (contributor, unit), on any engine that Ibis
+        writes for.
+    sample_rows : int
+        About how many records are brought into memory, chosen by a hash of contributor and unit.
+
+    Returns
+    -------
+    Multiplier
+        As :func:`calib.fit` gives it; its rows, suspects and check are those of the sample.
+
+    Raises
+    ------
+    CannotError
+        A record without what every record needs, or more contributors than can be told apart.
+    """
+    backend = table.get_backend()
+    with _frugal(backend):
+        return _fit(table, backend, sample_rows)
+
+
+def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> Multiplier:
+    import ibis
+
+    from calib.fit.multiplier import Multiplier
+
+    run, prior, main = backend.execute, load_prior(), slice(0, len(MAIN))
+    count, simulated = _count(table, run)
+    names = sorted(set(run(table.select(name=_text(table, "contributor")).distinct())["name"]) - {""})
+    if len(names) > MOST_CONTRIBUTORS:
+        raise CannotError(f"{len(names)} contributors are more than the {MOST_CONTRIBUTORS} that one fit tells apart")
+    layout = Layout(tuple(names))
+    frame = run(_sampled(table, count, sample_rows))
+    rows, notes = one_each(facts(frame))
+    sides = fit_sides(rows, prior)
+    unmeasured = Unmeasured.of(prior.main.mean, np.zeros((6, 6)), sides)
+    state = _start(rows, layout, sides, unmeasured, prior)
+    codes = ibis.memtable({"contributor": [*names, ""], "code": list(range(len(names) + 1))})
+    for source, most in ((ibis.memtable(frame), MOST_ON_SAMPLE), (table, MOST_PASSES)):
+        unmeasured = Unmeasured.of(state.mean[main], state.covariance[main, main], sides)
+        with _held(prepared(facts_expression(source), codes, sides), backend) as ready:
+            road = Road(ready, run, _cells(ready, run, layout), sides, unmeasured, prior)
+            state, passes = road.travelled(state, most)
+    problem = Problem(rows, layout, sides, unmeasured, prior)
+    solution = judged(problem.evidence(road.scales(state)), state.mean, state.covariance, state.share)
+    note = f"{len(rows)} of the {count} known units are held for what is said of single records; {passes} passes"
+    node = Node(road.scales(state), 1.0, solution)
+    return Multiplier(rows, layout, sides, unmeasured, prior, (node,), "", (*notes, note))
+
+
+def _count(table: ibis.Table, run: Any) -> tuple[int, bool]:
+    """Number of records, and whether any is simulated."""
+    flagged = table["simulated"].cast("boolean").any() if "simulated" in table.columns else table.count() < 0
+    found = run(table.aggregate(count=table.count(), simulated=flagged)).iloc[0]
+    return int(found["count"]), bool(found["simulated"])
+
+
+def _text(table: ibis.Table, name: str) -> Any:
+    import ibis
+
+    return ibis.coalesce(table[name].cast("string"), "")
+
+
+def _sampled(table: ibis.Table, count: int, wanted: int) -> ibis.Table:
+    """About so many records, by the first digits of a hash (MD5) of contributor and unit: the same on any engine."""
+    columns = {name: _text(table, name) for name in TEXTS if name in table.columns}
+    columns |= {name: table[name].cast("float64") for name in NUMBERS if name in table.columns}
+    if "simulated" in table.columns:
+        columns["simulated"] = table["simulated"]
+    if count > wanted:
+        limit = f"{int(wanted / count * 16**HASH_DIGITS):0{HASH_DIGITS}x}"
+        digest = (columns["contributor"] + SEPARATOR + columns["unit"]).hexdigest("md5")
+        table = table.filter(digest < limit)
+    return table.select(**columns)
+
+
+def _start(rows: Facts, layout: Layout, sides: Sides, unmeasured: Unmeasured, prior: Prior) -> State:
+    """Where the passes over the sample begin: the solution of a few records at the scales' prior, benches alike."""
+    few = rows.take(np.arange(0, len(rows), 1 + len(rows) // START_ROWS))
+    begun = Problem(few, Layout(()), sides, unmeasured, prior).solve(scales_at(np.zeros(3), prior.main))
+    mean, covariance = np.zeros(layout.width), np.zeros((layout.width,) * 2)
+    mean[: len(begun.mean)] = begun.mean
+    covariance[: len(begun.mean), : len(begun.mean)] = begun.covariance
+    return State(mean, covariance, np.zeros(3), begun.share)
+
+
+def _cells(ready: ibis.Table, run: Any, layout: Layout) -> Cells:
+    """The cells that occur; a record that cannot be placed or has no reading is refused."""
+    blank = ready["yielded"].isnull() | ready["reading_variance"].isnull()
+    found = run(ready.group_by("kind", "cell").aggregate(count=ready.count(), blank=blank.sum()))
+    wrong = int(found.loc[found["cell"].isna(), "count"].sum() + found.loc[found["cell"].notna(), "blank"].sum())
+    if wrong:
+        raise CannotError(f"{wrong} records lack a needed reading, evidence or supply; calib.read_known names them")
+    found = found.sort_values(["kind", "cell"])
+    return Cells(*(found[name].to_numpy(dtype=np.int64) for name in ("cell", "kind", "count")), layout)
+
+
+@contextmanager
+def _held(expression: ibis.Table, backend: Any) -> Iterator[ibis.Table]:
+    """A table of what an expression gives, held where the passes run, for as long as they need it."""
+    name = f"calib_passes_{uuid4().hex}"
+    backend.create_table(name, expression, temp=True)
+    try:
+        yield backend.table(name)
+    finally:
+        backend.raw_sql(f"DROP TABLE {name}")
+
+
+@contextmanager
+def _frugal(backend: Any) -> Iterator[None]:
+    """Expressions written step by step as they stand; DuckDB within its memory and free to read in any order."""
+    import ibis
+
+    fused, ibis.options.sql.fuse_selects = ibis.options.sql.fuse_selects, False
+    before = _set(backend, _duckdb_settings(backend)) if backend.name == "duckdb" else {}
+    try:
+        yield
+    finally:
+        ibis.options.sql.fuse_selects = fused
+        _set(backend, before)
+
+
+def _duckdb_settings(backend: Any) -> dict[str, str]:
+    settings = {"memory_limit": MEMORY, "preserve_insertion_order": "false"}
+    # This step of the planner takes a second over a pass and changes nothing; older versions do not have it.
+    slow = "partial_aggregate_pushdown"
+    if (slow,) in backend.raw_sql("SELECT name FROM duckdb_optimizers()").fetchall():
+        settings["disabled_optimizers"] = slow
+    return settings
+
+
+def _set(backend: Any, settings: dict[str, str]) -> dict[str, str]:
+    """Change settings of a DuckDB backend; gives what they were."""
+    before = {}
+    for name, value in settings.items():
+        before[name] = backend.raw_sql(f"SELECT current_setting('{name}')").fetchone()[0]
+        backend.raw_sql(f"SET {name} = '{value}'")
+    return before
