@@ -17,7 +17,7 @@ from calib.supply.form_factor import FORM_FACTOR
 
 LN2, LN10 = float(np.log(2)), float(np.log(10))
 UNKNOWN_SD = 1.0  # an unexplained slip scatters by about a factor of e
-SOUND = 0.5  # a record or reading less likely sound than this is doubtful
+SOUND = 0.6  # a record or reading less likely sound than this is doubtful
 SWAPPED = {"capacitor": "choke", "choke": "capacitor"}
 
 
@@ -53,7 +53,7 @@ SLIPS = (
     Slip("rated current ten times too high (decimal)", 0.06, current=LN10),
     Slip("rated current ten times too low (decimal)", 0.06, current=-LN10),
 )
-SWAP_NAME, SWAP_SHARE = "filter swapped (capacitor input against choke input)", 0.12
+SWAP_NAME, SWAP_SHARE = "filter swapped (capacitor input against choke input)", 0.28
 READING_NAME, READING_SHARE = "a reading of V or R is off, cause unknown", 0.10
 CURRENT_NAME, CURRENT_SHARE = "the rated current is off, cause unknown", 0.10
 NAMES = (*(slip.name for slip in SLIPS), SWAP_NAME, READING_NAME, CURRENT_NAME)
@@ -106,7 +106,14 @@ def effects(rows: Facts, sides: Sides, prior: Prior) -> SlipEffects:
     through = np.where(has_wire, term["wire"] * wire_move, 0.0) + np.where(has_core, 0.0, -term["core"] * core_move)
     shift = current - ratio - term["v_over_r"] * ratio - term["voltage"] * volts - through
     slope = 1 + term["v_over_r"] - np.where(has_wire, term["wire"] * wire[3], 0.0)
-    extra = (slope * unknown) ** 2
+    # How far each slip moves the response is as uncertain as the terms that carry it.
+    sd = dict(zip(MAIN, np.sqrt(np.diag(prior.main.covariance)), strict=True))
+    carried = (
+        (sd["v_over_r"] * ratio) ** 2
+        + (sd["voltage"] * volts) ** 2
+        + np.where(has_wire, sd["wire"] * wire_move, 0.0) ** 2
+    )
+    extra = (slope * unknown) ** 2 + carried
     extra[:, -1] = UNKNOWN_SD**2
     log_side = _log_normal(core_off, core_move, np.hypot(sides.core.scatter, core_sd), has_core)
     log_side += _log_normal(wire_off, wire_move, np.hypot(sides.wire.scatter, wire_sd), has_wire)

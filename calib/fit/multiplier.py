@@ -122,7 +122,7 @@ class Multiplier:
         return tables.frame({"name": list(self.layout.names), "value": value, "low": low, "high": high})
 
     def suspects(self) -> pd.DataFrame:
-        """Known units less likely sound than not, the most doubtful first, with the slip that would explain each."""
+        """Known units that are doubtful, the most doubtful first, with the slip that would explain each."""
         return tables.suspects(self)
 
     def line(self, rectifier: str, filter: str, level: float, areas: np.ndarray) -> pd.DataFrame:

@@ -122,7 +122,7 @@ def suspects(model: Multiplier) -> pd.DataFrame:
             "contributor": at["contributor"].to_numpy(),
             "unit": at["unit"].to_numpy(),
             "odds_sound": odds[order, 0],
-            "likely_slip": [doubts.NAMES[k] for k in likely],
+            "likely_slip": np.array([doubts.NAMES[k] for k in likely], dtype=object),
         }
     )
 

@@ -91,7 +91,7 @@ def test_the_odds_add_up_to_the_number_spoiled():
         odds = scene_fit(count=400, spoiled=0.1, seed=seed).points("full-wave", "capacitor")["odds_sound"]
         reckoned.append(1 - odds.mean())
         true.append((scene_known(count=400, spoiled=0.1, seed=seed)["slip"] != "").mean())
-    assert np.mean(reckoned) == pytest.approx(np.mean(true), abs=0.015)
+    assert np.mean(reckoned) == pytest.approx(np.mean(true), abs=0.025)
 
 
 def test_a_spoiled_record_is_found_among_a_dozen():
