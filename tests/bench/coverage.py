@@ -1,6 +1,7 @@
 """Coverage and interval score of the fit on populations that its prior has not seen: makes the table of the guide.
 
-``python -m tests.bench.coverage [--draws 40] [--out FILE]`` from the top of the tree; some minutes on two cores.
+``python -m tests.bench.coverage --draws 24 --guide DEVELOPERS.md`` from the top of the tree makes the guide's tables;
+some minutes on two cores. ``--scenes``, ``--sizes`` and ``--spoiled`` choose a part, which is printed.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from tests.scenes.scoring import LEVEL, Best, one_multiplier, score
 SIZES = (0, 3, 6, 12, 30, 120, 1000)
 SPOILED = (0.0, 0.05, 0.10)
 ASKED = 200
+BEGIN, END = "<!-- coverage: begin -->", "<!-- coverage: end -->"
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,7 @@ def run(cell: Cell) -> dict:
         ours = score(true, made["rated_current_ma"].to_numpy(), made["low_ma"].to_numpy(), made["high_ma"].to_numpy())
         own, one = best.score(asked), one_multiplier(known, asked)
         rows.append([ours.coverage, ours.interval, ours.error, own.interval, own.error, one])
-    mean = np.nanmean(np.array(rows), axis=0)
+    mean = np.array(rows).mean(axis=0)
     return {
         "scene": cell.scene,
         "known": cell.known,
@@ -71,6 +73,28 @@ def table(cells: list[Cell], workers: int = 2) -> pd.DataFrame:
         return pd.DataFrame(pool.map(run, cells, chunksize=1))
 
 
+def guide(made: pd.DataFrame, draws: int) -> str:
+    """The guide's tables: a row a scene, a column a number of known units, in each cell coverage and score."""
+    lines = [f"Means over {draws} draws of a register and {ASKED} units (a few draws at 1,000 records).", ""]
+    for spoiled, part in made.groupby("spoiled"):
+        sizes = sorted(part["known"].unique())
+        lines += [f"{spoiled:.0%} of the records grossly wrong:", "", "| scene | " + " | ".join(map(str, sizes)) + " |"]
+        lines += ["|---|" + "---|" * len(sizes)]
+        for scene, row in part.groupby("scene", sort=False):
+            cells = row.set_index("known").loc[sizes]
+            told = [f"{one['coverage']:.2f} {one['score']:.2f}" for one in cells.to_dict("records")]
+            lines.append(f"| {scene} | " + " | ".join(told) + " |")
+        mean = part.groupby("known")[["coverage", "score"]].mean().loc[sizes].to_dict("records")
+        lines += ["| all | " + " | ".join(f"{one['coverage']:.2f} {one['score']:.2f}" for one in mean) + " |", ""]
+    return "\n".join(lines)
+
+
+def put_into(text: str, tables: str) -> str:
+    """A text with what stands between the marks replaced."""
+    head, rest = text.split(BEGIN)
+    return f"{head}{BEGIN}\n\n{tables}\n{END}{rest.split(END)[1]}"
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--draws", type=int, default=40)
@@ -78,7 +102,7 @@ def main() -> None:
     parser.add_argument("--scenes", nargs="*", default=list(SCENES))
     parser.add_argument("--spoiled", type=float, nargs="*", default=list(SPOILED))
     parser.add_argument("--wire", action="store_true")
-    parser.add_argument("--out", type=Path)
+    parser.add_argument("--guide", type=Path, help="file whose tables are replaced")
     asked = parser.parse_args()
     cells = [
         Cell(scene, known, spoiled, max(3, asked.draws // (8 if known >= 1000 else 1)), asked.wire)
@@ -90,8 +114,9 @@ def main() -> None:
     made = table(cells)
     print(made.round(3).to_string(index=False))
     print(made.groupby(["known", "spoiled"])[["coverage", "score", "error_ratio"]].mean().round(3).to_string())
-    if asked.out:
-        asked.out.write_text(made.round(3).to_csv(index=False), encoding="utf-8")
+    if asked.guide:
+        text = asked.guide.read_text(encoding="utf-8")
+        asked.guide.write_text(put_into(text, guide(made, asked.draws)), encoding="utf-8")
 
 
 if __name__ == "__main__":
