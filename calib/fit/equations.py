@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calib.fit.cells import Cells
-from calib.fit.passes import STEP, SUMS, TERMS
+from calib.fit.passes import SUMS, TERMS
 from calib.fit.prior import MAIN
 
 if TYPE_CHECKING:
@@ -37,15 +37,15 @@ class Equations:
     noise_information: float
 
     @classmethod
-    def of(cls, sums: dict[int, pd.DataFrame], cells: Cells) -> Equations:
-        """From the sums over each cell, for each kind of record."""
+    def of(cls, sums: dict[int, pd.DataFrame], cells: Cells, step: float) -> Equations:
+        """From the sums over each cell in steps, for each kind of record."""
         precision, pull = np.zeros((cells.layout.width,) * 2), np.zeros(cells.layout.width)
         rest = np.zeros(len(SUMS))
         columns = cells.columns()
         for kind, table in sums.items():
             place = np.searchsorted(cells.cell[cells.kind == kind], table["cell"].to_numpy())
-            _add(precision, pull, table, columns[:, cells.kind == kind][:, place], TERMS[kind])
-            rest += [_total(table[name].to_numpy()) for name in SUMS]
+            _add(precision, pull, table * step, columns[:, cells.kind == kind][:, place], TERMS[kind])
+            rest += table[list(SUMS)].sum().to_numpy() * step
         upper = np.triu(precision)
         return cls(upper + np.triu(upper, 1).T, pull, *(float(value) for value in rest))
 
@@ -55,23 +55,22 @@ def _add(
 ) -> None:
     """Add the sums of one kind to the upper half of the precision, and to the pull."""
     for one, other in combinations_with_replacement(names, 2):
-        precision[MAIN.index(one), MAIN.index(other)] += _total(table[f"{one} {other}"].to_numpy())
+        precision[MAIN.index(one), MAIN.index(other)] += table[f"{one} {other}"].sum()
     alike = {"one": ("weight", "pull"), **{name: (f"weight {name}", f"pull {name}") for name in names}}
     for name, (weight, drawn) in alike.items():
-        pull[MAIN.index(name)] += _total(table[drawn].to_numpy())
-        precision[0, MAIN.index(name)] += _total(table[weight].to_numpy())
+        row = MAIN.index(name)
+        pull[row] += table[drawn].sum()
+        precision[0, row] += table[weight].sum()
         for column in columns:
-            seen = column >= 0
-            values = table[weight].to_numpy()[seen] * STEP
-            np.add.at(precision, (MAIN.index(name), column[seen]), values)
-    weight, drawn = table["weight"].to_numpy() * STEP, table["pull"].to_numpy() * STEP
+            precision[row] += _by_column(column, table[weight].to_numpy(), len(pull))
+    weight, drawn = table["weight"].to_numpy(), table["pull"].to_numpy()
     for one, column in enumerate(columns):
-        seen = column >= 0
-        np.add.at(pull, column[seen], drawn[seen])
+        pull += _by_column(column, drawn, len(pull))
         for other in columns[one:]:
-            both = seen & (other >= 0)
-            np.add.at(precision, (column[both], other[both]), weight[both])
+            both = np.where((column >= 0) & (other >= 0), column * len(pull) + other, -1)
+            precision += _by_column(both, weight, precision.size).reshape(precision.shape)
 
 
-def _total(whole: np.ndarray) -> float:
-    return float(whole.sum() * STEP)
+def _by_column(column: np.ndarray, values: np.ndarray, width: int) -> np.ndarray:
+    """Sum of the values that belong to each column; -1 belongs to none."""
+    return np.bincount(column[column >= 0], values[column >= 0], width)

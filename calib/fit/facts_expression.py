@@ -1,4 +1,4 @@
-"""From records to facts where the records are a table of a database: the arithmetic of rows.facts as Ibis expressions."""
+"""From records to facts where the records are a table of a database: what rows.facts does, as Ibis expressions."""
 
 from __future__ import annotations
 

@@ -21,7 +21,7 @@ from calib.fit.effects import Layout, Scales, Unmeasured
 from calib.fit.equations import Equations
 from calib.fit.facts_expression import NUMBERS, TEXTS, facts_expression
 from calib.fit.mixture import SHARE_PRIOR, judged
-from calib.fit.passes import Judge, prepared, summed
+from calib.fit.passes import Judge, prepared, step_for, summed
 from calib.fit.prior import MAIN, Prior, load_prior
 from calib.fit.problem import Problem, deviation_step
 from calib.fit.rows import Facts, facts, one_each
@@ -36,8 +36,8 @@ SAMPLE_ROWS = 20_000
 START_ROWS = 2000  # of the sample that the first start is found by
 SEPARATOR, HASH_DIGITS = "\x1f", 12
 MOST_CONTRIBUTORS = 5000  # the normal equations hold the square of that
-TOLERANCE = 1e-4  # of the coefficients, in ln multiplier
-SCALE_TOLERANCE = 1e-2  # of the scales, in standard deviations of their prior
+TOLERANCE = 1e-3  # last movement of the coefficients, in ln multiplier; what would follow is a part of it
+NOISE_TOLERANCE = 1e-2  # last movement of the noise, in standard deviations of its prior
 MOST_PASSES, MOST_ON_SAMPLE = 8, 40
 MEMORY = "1GB"  # what DuckDB may hold while the passes run
 
@@ -91,10 +91,11 @@ class Road:
 
         scales = self.scales(state)
         told = ibis.memtable(self.cells.told(state.mean, scales, self.unmeasured))
-        judge = Judge(state.mean[: len(MAIN)], state.share, scales.noise, self.sides, self.prior)
+        step = step_for(int(self.cells.count.sum()))
+        judge = Judge(state.mean[: len(MAIN)], state.share, scales.noise, step, self.sides, self.prior)
         kinds = [int(kind) for kind in np.unique(self.cells.kind)]
         sums = {kind: self.run(summed(self.rows, told, kind, judge)).sort_values("cell") for kind in kinds}
-        return Equations.of(sums, self.cells)
+        return Equations.of(sums, self.cells, step)
 
     def following(self, state: State) -> State:
         """The state after one pass."""
@@ -115,8 +116,8 @@ class Road:
         passes, still = 0, False
         while not still and passes < most:
             before, state, passes = state, self.following(state), passes + 1
-            moved, scaled = np.max(np.abs(state.mean - before.mean)), np.max(np.abs(state.u - before.u))
-            still = bool(moved < TOLERANCE and scaled < SCALE_TOLERANCE)
+            moved = np.max(np.abs(state.mean - before.mean))
+            still = bool(moved < TOLERANCE and abs(state.u[0] - before.u[0]) < NOISE_TOLERANCE)
         return state, passes
 
 

@@ -1,8 +1,9 @@
-"""One pass over many records: each row's odds of soundness and its pull, summed by what the normal equations tell apart.
+"""One pass over many records: each row's odds of soundness and its pull, summed into what the normal equations need.
 
-Written as Ibis expressions, so that the pass runs where the table lives. What is summed are whole numbers of small steps
-(fixed point): their sums are exact in any order, so that the digits do not depend on cores or on the engine's plan. The
-engine's exp must run over to infinity and under to 0, as IEEE 754 arithmetic does.
+Written as Ibis expressions, so that the pass runs where the table lives. What is summed are whole numbers of small
+steps (fixed point), few enough that a double holds every sum exactly: sums of whole numbers are the same in any order,
+so that the digits do not depend on cores or on the engine's plan. The engine's exp must run over to infinity and under
+to 0, as IEEE 754 arithmetic does.
 
 The odds are those of mixture.py without the spread of the coefficients, which is nothing beside the noise where records
 are many.
@@ -18,64 +19,58 @@ import numpy as np
 
 from calib.fit.cells import BARE, CORED, WIRED, cell_of
 from calib.fit.chains import Sides
-from calib.fit.doubts import LOG_SHARES, NAMES, READING_NAME, SLIPS, SWAP_NAME, UNKNOWN_SD
+from calib.fit.doubts import NAMES, READING_NAME, SWAP_NAME, effects
 from calib.fit.prior import MAIN, Prior
+from calib.fit.rows import Facts
 
 if TYPE_CHECKING:
     import ibis
 
-STEP = 2.0**-20  # of the sums; 2**63 of them hold the sums of 1e10 records
+EXACT = 2.0**53  # whole numbers up to here are exact in a double
+LARGEST = 1000.0  # mean of a summed term at most: weights are below 200, squares of covariates in the mean below 5
+FINEST = 2.0**-24
 TERMS = {BARE: MAIN[1:5], CORED: MAIN[1:5], WIRED: MAIN[1:]}
+SWAP, READING = 1 + NAMES.index(SWAP_NAME), 1 + NAMES.index(READING_NAME)
 SUMS = ("sound", "noise_slope", "noise_information")
 
 
+def step_for(count: int) -> float:
+    """The step of the fixed-point sums over so many records: a power of 2 with which no sum can lose a digit."""
+    return max(FINEST, 2.0 ** np.ceil(np.log2(LARGEST * max(count, 1) / EXACT)))
+
+
 @dataclass(frozen=True)
-class Slope:
-    """How ln(V/R) and ln V of a record move its residual, and what a slip of them costs against core and wire.
+class Movements:
+    """What each slip would do to the records of one kind, sound in the first place, as doubts.effects has it.
 
     Attributes
     ----------
-    ratio, volts : float
-        Change of the residual for a change of ln(V/R) and of ln V.
-    unknown : float
-        Change of the residual for an unexplained change of ln(V/R).
-    sides : tuple
-        For each side regression that the record has: slope on ln(V/R), slope on ln V, scatter.
+    shift, extra_variance : numpy.ndarray, shape (s + 1,)
+        Added to the residual and to its variance; the swapped filter's shift is that of a supply without another.
+    log : numpy.ndarray, shape (s + 1,)
+        Log-likelihood of core and wire as expected, with the log of the slip's share, over that of a sound record.
+    core, wire : numpy.ndarray, shape (s + 1,)
+        Gain of that for each unit of the core's and the wire's departure, of its square where the cause is unknown.
     """
 
-    ratio: float
-    volts: float
-    unknown: float
-    sides: tuple[tuple[float, float, float], ...]
+    shift: np.ndarray
+    extra_variance: np.ndarray
+    log: np.ndarray
+    core: np.ndarray
+    wire: np.ndarray
 
     @classmethod
-    def of(cls, kind: int, sides: Sides, prior: Prior) -> Slope:
-        """Of records of one kind, as doubts.effects has it."""
-        term = dict(zip(MAIN, prior.main.mean, strict=True))
-        core, wire = sides.core.terms[2:4], sides.wire.terms[3:5]
-        through = term["wire"] * wire if kind == WIRED else np.zeros(2)
-        unmeasured = term["core"] * core if kind == BARE else np.zeros(2)
-        ratio, volts = np.array([1 + term["v_over_r"], term["voltage"]]) - through + unmeasured
-        known = [(core, sides.core.scatter), (wire, sides.wire.scatter)][:kind]
-        return cls(
-            -float(ratio),
-            -float(volts),
-            -float(1 + term["v_over_r"] - through[0]),
-            tuple((float(a), float(b), scatter) for (a, b), scatter in known),
-        )
+    def of(cls, kind: int, sides: Sides, prior: Prior) -> Movements:
+        """From three records of the kind: as expected, the core off by one, the wire off by one."""
+        import pandas as pd
 
-    def shift(self, v_over_r: float, volts: float, current: float) -> float:
-        """What a slip adds to the residual."""
-        return current + self.ratio * v_over_r + self.volts * volts
-
-    def cost(self, v_over_r: float, volts: float) -> float:
-        """Half the squared movement of core and wire against what V/R and V say, in their scatters."""
-        return 0.5 * sum(((a * v_over_r + b * volts) / scatter) ** 2 for a, b, scatter in self.sides)
-
-    @property
-    def widening(self) -> float:
-        """Log of the factor by which an unexplained slip widens the scatter of core and wire."""
-        return float(sum(np.log(np.hypot(scatter, a * UNKNOWN_SD) / scatter) for a, _, scatter in self.sides))
+        x = np.tile([1.0, 0.0, 0.0, 0.0, 0.0], (3, 1))
+        x[:, 1] = sides.core.terms[0] + np.array([0.0, 1.0, 0.0]) if kind >= CORED else np.nan
+        wire = x @ sides.wire.terms + np.array([0.0, 0.0, 1.0]) if kind == WIRED else np.full(3, np.nan)
+        rows = Facts(pd.DataFrame(), x, wire, np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3, dtype=int))
+        found = effects(rows, sides, prior)
+        log = found.log_side - found.log_side[:, :1]
+        return cls(found.shift[0], found.extra_variance[0], log[0], log[1] - log[0], log[2] - log[0])
 
 
 def prepared(facts: ibis.Table, codes: ibis.Table, sides: Sides) -> ibis.Table:
@@ -94,9 +89,7 @@ def prepared(facts: ibis.Table, codes: ibis.Table, sides: Sides) -> ibis.Table:
     -------
     ibis.Table
         cell (contributor, evidence, supply and size class in one number: see cells.py), kind, the covariates of main
-        with blanks filled by expectation, yielded, reading_variance; side_ratio and side_volts (what a slip of ln(V/R)
-        and of ln V gains by explaining core and wire, for each unit of the slip) and side_square (what an unexplained
-        slip gains).
+        with blanks filled by expectation, yielded, reading_variance, and core_off (departure of the core, 0 without).
     """
     import ibis
 
@@ -121,22 +114,9 @@ def prepared(facts: ibis.Table, codes: ibis.Table, sides: Sides) -> ibis.Table:
         core_off=ibis.coalesce(rows["measured"] - rows["expected"], 0.0),
         wire_off=ibis.ifelse(rows["kind"] == WIRED, rows["wire"] - _linear(wire.terms, rows, MAIN[1:5]), 0.0),
     )
-    off = (rows["core_off"], rows["wire_off"])
-    each = list(zip(off, (core.terms[2:4], wire.terms[3:5]), (core.scatter, wire.scatter), strict=True))
-    floats = {
-        **{name: rows[name] for name in ("core", "frequency", "v_over_r", "voltage")},
-        "wire": rows["wire_off"],
-        "yielded": rows["yielded"],
-        "reading_variance": rows["reading_variance"],
-        "side_ratio": sum(part * float(-terms[0] / scatter**2) for part, terms, scatter in each),
-        "side_volts": sum(part * float(-terms[1] / scatter**2) for part, terms, scatter in each),
-        "side_square": sum(part * part * _gained(terms[0], scatter) for part, terms, scatter in each),
-    }
+    names = ("core", "frequency", "v_over_r", "voltage", "yielded", "reading_variance", "core_off")
+    floats = {**{name: rows[name] for name in names}, "wire": rows["wire_off"]}
     return rows.select("cell", "kind", **{name: value.cast("float32") for name, value in floats.items()})
-
-
-def _gained(slope: float, scatter: float) -> float:
-    return float(0.5 / scatter**2 - 0.5 / np.hypot(scatter, slope * UNKNOWN_SD) ** 2)
 
 
 def _linear(terms: np.ndarray, rows: ibis.Table, names: tuple[str, ...]) -> Any:
@@ -155,6 +135,8 @@ class Judge:
         Share of unsound records.
     noise : float
         Standard deviation of the noise.
+    step : float
+        Step of the sums, see step_for.
     sides, prior
         The side regressions, and the prior whose terms carry a slip through the covariates.
     """
@@ -162,6 +144,7 @@ class Judge:
     terms: np.ndarray
     share: float
     noise: float
+    step: float
     sides: Sides
     prior: Prior
 
@@ -199,8 +182,8 @@ def summed(rows: ibis.Table, cells: ibis.Table, kind: int, judge: Judge) -> ibis
     parts["sound"] = rows["sound"]
     parts["noise_slope"] = noise * (rows["residual"] * rows["residual"] / rows["variance"] - 1.0)
     parts["noise_information"] = noise * (2 * judge.noise**2 / rows["variance"])
-    whole = {name: (value * (1 / STEP)).round().cast("int64").sum() for name, value in parts.items()}
-    return rows.group_by("cell").aggregate(**whole)
+    whole = {name: (value * (1 / judge.step) + 0.5).floor().cast("float64") for name, value in parts.items()}
+    return rows.group_by("cell").aggregate(**{name: value.sum() for name, value in whole.items()})
 
 
 def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, judge: Judge) -> ibis.Table:
@@ -208,56 +191,47 @@ def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, judge: Judge) -> ibi
 
     Everything is reckoned over the last slip (the current off, cause unknown), whose likelihood is never nothing.
     """
-    slope = Slope.of(kind, judge.sides, judge.prior)
+    moved = Movements.of(kind, judge.sides, judge.prior)
     rows = rows.filter(rows["kind"] == kind).join(cells.filter(cells["kind"] == kind).drop("kind"), "cell")
+    terms = judge.terms[: 1 + len(TERMS[kind])]
     rows = rows.mutate(
         variance=rows["variance"] + rows["reading_variance"],
-        residual=rows["yielded"] - rows["offset"] - _linear(judge.terms[: 1 + len(TERMS[kind])], rows, TERMS[kind]),
+        residual=rows["yielded"] - rows["offset"] - _linear(terms, rows, TERMS[kind]),
     )
+    rows = rows.mutate(broad=rows["variance"] + float(moved.extra_variance[-1]))
+    last = _misfit(rows["residual"], rows["broad"]) - float(moved.log[-1])
+    extras = [float(extra) for extra in np.unique(moved.extra_variance)]
+    rows = rows.mutate(last=last, **{f"extra_{k}": rows["variance"] + extra for k, extra in enumerate(extras)})
+    # What goes with the variance alone is reckoned once for all slips of one extra variance.
     rows = rows.mutate(
-        pull=rows["residual"] / rows["variance"],
-        square=rows["residual"] * rows["residual"] * 0.5,
-        broad=rows["variance"] + UNKNOWN_SD**2,
+        **{f"over_{k}": 0.5 / rows[f"extra_{k}"] for k in range(len(extras))},
+        **{f"base_{k}": rows["last"] - rows[f"extra_{k}"].ln() * 0.5 for k in range(len(extras))},
     )
+    place = np.searchsorted(extras, moved.extra_variance)
     rows = rows.mutate(
-        log_broad=rows["square"] / rows["broad"] + rows["broad"].ln() * 0.5,
-        log_sound=rows["square"] / rows["variance"] + rows["variance"].ln() * 0.5,
-    )
-    last = LOG_SHARES[-1] + np.log(judge.share)
-    rows = rows.mutate(base=rows["log_broad"] - rows["log_sound"] - float(last))
-    rows = rows.mutate(
-        likely=(rows["base"] + float(np.log1p(-judge.share))).exp(),
-        slipped=_slipped(rows, slope, float(np.log(judge.share))) + _unexplained(rows, slope),
+        likely=(_gain(rows, place[0], 0.0) + float(np.log1p(-judge.share) - np.log(judge.share))).exp(),
+        slipped=sum(_log_slip(rows, moved, at, int(place[at])).exp() for at in range(1, len(place) - 1)),
     )
     rows = rows.mutate(total=rows["likely"] + rows["slipped"] + 1.0)
     rows = rows.mutate(sound=rows["likely"] / rows["total"])
     return rows.mutate(weight=rows["sound"] / rows["variance"] + 1.0 / (rows["total"] * rows["broad"]))
 
 
-def _slipped(rows: ibis.Table, slope: Slope, log_share: float) -> Any:
-    """Likelihood of all slips whose movement is known."""
-    log_shares = dict(zip(NAMES, LOG_SHARES, strict=True))
-    swap = rows["swap"]
-    total = (rows["base"] + (log_share + float(log_shares[SWAP_NAME])) + _moved(rows, swap)).exp()
-    for slip in SLIPS:
-        given = log_share + float(log_shares[slip.name]) - slope.cost(slip.v_over_r, slip.volts)
-        log = rows["base"] + given + _moved(rows, slope.shift(slip.v_over_r, slip.volts, slip.current))
-        if slope.sides and slip.v_over_r:
-            log = log + rows["side_ratio"] * slip.v_over_r
-        if slope.sides and slip.volts:
-            log = log + rows["side_volts"] * slip.volts
-        total = total + log.exp()
-    return total
+def _misfit(residual: Any, variance: Any) -> Any:
+    return residual * residual * 0.5 / variance + variance.ln() * 0.5
 
 
-def _moved(rows: ibis.Table, shift: Any) -> Any:
-    """Gain in log-likelihood where the residual is taken to be off by a shift."""
-    return shift * (rows["pull"] - shift * 0.5 / rows["variance"])
+def _gain(rows: ibis.Table, place: int, shift: Any) -> Any:
+    """Log-likelihood of the residual where it is off by a shift."""
+    off = rows["residual"] - shift
+    return rows[f"base_{place}"] - off * off * rows[f"over_{place}"]
 
 
-def _unexplained(rows: ibis.Table, slope: Slope) -> Any:
-    """Likelihood of a reading that is off for no known cause."""
-    broad = rows["variance"] + (slope.unknown * UNKNOWN_SD) ** 2
-    given = LOG_SHARES[NAMES.index(READING_NAME)] - LOG_SHARES[-1] - slope.widening
-    log = rows["log_broad"] - rows["square"] / broad - broad.ln() * 0.5 + float(given)
-    return (log + rows["side_square"]).exp()
+def _log_slip(rows: ibis.Table, moved: Movements, at: int, place: int) -> Any:
+    """Log-likelihood of one slip."""
+    shift = rows["swap"] if at == SWAP else float(moved.shift[at])
+    log = _gain(rows, place, shift) + float(moved.log[at])
+    for name, gain in (("core_off", moved.core[at]), ("wire", moved.wire[at])):
+        if gain:
+            log = log + (rows[name] * rows[name] if at == READING else rows[name]) * float(gain)
+    return log
