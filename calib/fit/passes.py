@@ -29,6 +29,10 @@ if TYPE_CHECKING:
 EXACT = 2.0**53  # whole numbers up to here are exact in a double
 LARGEST = 1000.0  # mean of a summed term at most: weights are below 200, squares of covariates in the mean below 5
 FINEST = 2.0**-24
+# What a pass reads of each record, and the step in which it is held, so that every engine holds the same.
+FINE, FINER = 2.0**-20, 2.0**-30
+HELD = dict.fromkeys(("core", "frequency", "v_over_r", "voltage", "wire", "yielded", "core_off"), FINE)
+HELD |= {"reading_variance": FINER}
 TERMS = {BARE: MAIN[1:5], CORED: MAIN[1:5], WIRED: MAIN[1:]}
 SWAP, READING = 1 + NAMES.index(SWAP_NAME), 1 + NAMES.index(READING_NAME)
 SUMS = ("sound", "noise_slope", "noise_information")
@@ -89,7 +93,8 @@ def prepared(facts: ibis.Table, codes: ibis.Table, sides: Sides) -> ibis.Table:
     -------
     ibis.Table
         cell (contributor, evidence, supply and size class in one number: see cells.py), kind, the covariates of main
-        with blanks filled by expectation, yielded, reading_variance, and core_off (departure of the core, 0 without).
+        with blanks filled by expectation, yielded, reading_variance, and core_off (departure of the core, 0 without),
+        in the steps of HELD.
     """
     import ibis
 
@@ -114,9 +119,14 @@ def prepared(facts: ibis.Table, codes: ibis.Table, sides: Sides) -> ibis.Table:
         core_off=ibis.coalesce(rows["measured"] - rows["expected"], 0.0),
         wire_off=ibis.ifelse(rows["kind"] == WIRED, rows["wire"] - _linear(wire.terms, rows, MAIN[1:5]), 0.0),
     )
-    names = ("core", "frequency", "v_over_r", "voltage", "yielded", "reading_variance", "core_off")
-    floats = {**{name: rows[name] for name in names}, "wire": rows["wire_off"]}
-    return rows.select("cell", "kind", **{name: value.cast("float32") for name, value in floats.items()})
+    values = {**{name: rows[name] for name in HELD}, "wire": rows["wire_off"]}
+    held = {name: _whole(values[name], step).cast("int32") for name, step in HELD.items()}
+    return rows.select("cell", "kind", **held)
+
+
+def _whole(value: Any, step: float) -> Any:
+    """The nearest whole number of steps."""
+    return (value * (1 / step) + 0.5).floor()
 
 
 def _linear(terms: np.ndarray, rows: ibis.Table, names: tuple[str, ...]) -> Any:
@@ -182,7 +192,7 @@ def summed(rows: ibis.Table, cells: ibis.Table, kind: int, judge: Judge) -> ibis
     parts["sound"] = rows["sound"]
     parts["noise_slope"] = noise * (rows["residual"] * rows["residual"] / rows["variance"] - 1.0)
     parts["noise_information"] = noise * (2 * judge.noise**2 / rows["variance"])
-    whole = {name: (value * (1 / judge.step) + 0.5).floor().cast("float64") for name, value in parts.items()}
+    whole = {name: _whole(value, judge.step).cast("float64") for name, value in parts.items()}
     return rows.group_by("cell").aggregate(**{name: value.sum() for name, value in whole.items()})
 
 
@@ -192,7 +202,9 @@ def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, judge: Judge) -> ibi
     Everything is reckoned over the last slip (the current off, cause unknown), whose likelihood is never nothing.
     """
     moved = Movements.of(kind, judge.sides, judge.prior)
-    rows = rows.filter(rows["kind"] == kind).join(cells.filter(cells["kind"] == kind).drop("kind"), "cell")
+    rows = rows.filter(rows["kind"] == kind)
+    rows = rows.select("cell", **{name: rows[name] * step for name, step in HELD.items()})
+    rows = rows.join(cells.filter(cells["kind"] == kind).drop("kind"), "cell")
     terms = judge.terms[: 1 + len(TERMS[kind])]
     rows = rows.mutate(
         variance=rows["variance"] + rows["reading_variance"],
