@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -76,3 +77,11 @@ class Cells:
         return pd.DataFrame(
             {"cell": self.cell, "kind": self.kind, "offset": offset, "variance": variance, "swap": swap[pair]}
         )
+
+    def classes(self) -> dict[tuple[str, str, str], int]:
+        """Records of each (size class, rectifier, filter)."""
+        _, _, pair, size = self.parts
+        found: Counter[tuple[str, str, str]] = Counter()
+        for one, place, count in zip(pair, size, self.count, strict=True):
+            found[("", *SIZE_CLASS_LABELS)[place], *PAIRS[one]] += int(count)
+        return dict(found)

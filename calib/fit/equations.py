@@ -63,12 +63,11 @@ def _add(
         precision[0, row] += table[weight].sum()
         for column in columns:
             precision[row] += _by_column(column, table[weight].to_numpy(), len(pull))
-    weight, drawn = table["weight"].to_numpy(), table["pull"].to_numpy()
-    for one, column in enumerate(columns):
-        pull += _by_column(column, drawn, len(pull))
-        for other in columns[one:]:
+    for place, column in enumerate(columns):
+        pull += _by_column(column, table["pull"].to_numpy(), len(pull))
+        for other in columns[place:]:
             both = np.where((column >= 0) & (other >= 0), column * len(pull) + other, -1)
-            precision += _by_column(both, weight, precision.size).reshape(precision.shape)
+            precision += _by_column(both, table["weight"].to_numpy(), precision.size).reshape(precision.shape)
 
 
 def _by_column(column: np.ndarray, values: np.ndarray, width: int) -> np.ndarray:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
@@ -17,6 +18,8 @@ import numpy as np
 from calib.errors import CannotError
 from calib.fit.cells import Cells
 from calib.fit.chains import Sides, fit_sides
+from calib.fit.counted import Counted
+from calib.fit.digits import same_digits
 from calib.fit.effects import Layout, Scales, Unmeasured
 from calib.fit.equations import Equations
 from calib.fit.facts_expression import NUMBERS, TEXTS, facts_expression
@@ -29,6 +32,7 @@ from calib.fit.scales import Node, scales_at, scoring_move
 
 if TYPE_CHECKING:
     import ibis
+    import pandas as pd
 
     from calib.fit.multiplier import Multiplier
 
@@ -36,8 +40,9 @@ SAMPLE_ROWS = 20_000
 START_ROWS = 2000  # of the sample that the first start is found by
 SEPARATOR, HASH_DIGITS = "\x1f", 12
 MOST_CONTRIBUTORS = 5000  # the normal equations hold the square of that
-TOLERANCE = 1e-3  # last movement of the coefficients, in ln multiplier; what would follow is a part of it
-NOISE_TOLERANCE = 1e-2  # last movement of the noise, in standard deviations of its prior
+# The passes end with one that moves no coefficient and the noise by more: in ln multiplier, and in standard deviations
+# of its prior. What would follow is a small part of that.
+TOLERANCE, NOISE_TOLERANCE = 1e-3, 1e-2
 MOST_PASSES, MOST_ON_SAMPLE = 8, 40
 MEMORY = "1GB"  # what DuckDB may hold while the passes run
 
@@ -111,16 +116,31 @@ class Road:
         share = (SHARE_PRIOR[0] + count - found.sound) / (sum(SHARE_PRIOR) + count)
         return State(after, covariance, state.u + move, share)
 
-    def travelled(self, state: State, most: int) -> tuple[State, int]:
-        """The state when it no longer moves, or after so many passes, and how many there were."""
-        passes, still = 0, False
-        while not still and passes < most:
-            before, state, passes = state, self.following(state), passes + 1
+    def travelled(self, state: State, most: int) -> State:
+        """The state when it hardly moves any more, or after so many passes."""
+        for _ in range(most):
+            before, state = state, self.following(state)
             moved = np.max(np.abs(state.mean - before.mean))
-            still = bool(moved < TOLERANCE and abs(state.u[0] - before.u[0]) < NOISE_TOLERANCE)
-        return state, passes
+            if moved < TOLERANCE and abs(state.u[0] - before.u[0]) < NOISE_TOLERANCE:
+                break
+        return state
 
 
+def fit_frame(known: pd.DataFrame) -> Multiplier:
+    """Fit the multiplier to a large data frame, see fit_table; of a record that is given twice the last counts."""
+    import ibis
+
+    one = known.drop_duplicates(["contributor", "unit"], keep="last")
+    columns = [name for name in (*TEXTS, *NUMBERS, "simulated") if name in one]
+    backend = ibis.duckdb.connect()
+    model = fit_table(backend.create_table("known", ibis.memtable(one[columns])))
+    backend.disconnect()
+    dropped = len(known) - len(one)
+    note = f"{dropped} repeated record(s) of one contributor and unit counted once"
+    return replace(model, notes=(note, *model.notes)) if dropped else model
+
+
+@same_digits
 def fit_table(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> Multiplier:
     """Fit the multiplier to a table of known units that stays where it is.
 
@@ -150,7 +170,7 @@ def fit_table(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> Multiplier:
 def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> Multiplier:
     import ibis
 
-    from calib.fit.multiplier import Multiplier
+    from calib.fit.multiplier import Multiplier, content_hash
 
     run, prior, main = backend.execute, load_prior(), slice(0, len(MAIN))
     count, simulated = _count(table, run)
@@ -168,12 +188,14 @@ def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> Multiplier:
         unmeasured = Unmeasured.of(state.mean[main], state.covariance[main, main], sides)
         with _held(prepared(facts_expression(source), codes, sides), backend) as ready:
             road = Road(ready, run, _cells(ready, run, layout), sides, unmeasured, prior)
-            state, passes = road.travelled(state, most)
+            state = road.travelled(state, most)
     problem = Problem(rows, layout, sides, unmeasured, prior)
     solution = judged(problem.evidence(road.scales(state)), state.mean, state.covariance, state.share)
-    note = f"{len(rows)} of the {count} known units are held for what is said of single records; {passes} passes"
+    note = f"{len(rows)} of {count} known units are held for what is said of single records"
     node = Node(road.scales(state), 1.0, solution)
-    return Multiplier(rows, layout, sides, unmeasured, prior, (node,), "", (*notes, note))
+    counted = Counted(count, simulated, road.cells.classes())
+    name = sha256(content_hash(rows).encode() + state.mean.tobytes() + state.covariance.tobytes()).hexdigest()[:16]
+    return Multiplier(rows, counted, layout, sides, unmeasured, prior, (node,), name, (*notes, note))
 
 
 def _count(table: ibis.Table, run: Any) -> tuple[int, bool]:
@@ -220,7 +242,8 @@ def _cells(ready: ibis.Table, run: Any, layout: Layout) -> Cells:
     if wrong:
         raise CannotError(f"{wrong} records lack a needed reading, evidence or supply; calib.read_known names them")
     found = found.sort_values(["kind", "cell"])
-    return Cells(*(found[name].to_numpy(dtype=np.int64) for name in ("cell", "kind", "count")), layout)
+    cell, kind, each = (found[name].to_numpy(dtype=np.int64) for name in ("cell", "kind", "count"))
+    return Cells(cell, kind, each, layout)
 
 
 @contextmanager

@@ -12,6 +12,7 @@ import numpy as np
 from calib.fit import conditional, report, tables
 from calib.fit.chains import Sides, fit_sides
 from calib.fit.check import Check, comparison, leave_one_out
+from calib.fit.counted import Counted
 from calib.fit.digits import same_digits
 from calib.fit.effects import DRIFT_SD, Layout, Unmeasured, unit_variance
 from calib.fit.mixture import Solution
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DEFAULT_LEVEL = 0.9
+LARGE = 20_000  # known units beyond which the fit goes over a table in passes
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,9 @@ class Multiplier:
     Attributes
     ----------
     rows : Facts
-        The known units, one a (contributor, unit), sorted.
+        The known units, one a (contributor, unit), sorted; of a large register a sample of them.
+    counted : Counted
+        How many known units made the fit.
     layout, sides, unmeasured, prior
         How the coefficients are laid out, the side regressions, and the prior that began it.
     nodes : tuple of Node
@@ -51,6 +55,7 @@ class Multiplier:
     """
 
     rows: Facts = field(repr=False)
+    counted: Counted = field(repr=False)
     layout: Layout = field(repr=False)
     sides: Sides = field(repr=False)
     unmeasured: Unmeasured = field(repr=False)
@@ -63,12 +68,12 @@ class Multiplier:
     @property
     def records(self) -> int:
         """How many known units made the fit."""
-        return len(self.rows)
+        return self.counted.records
 
     @property
     def simulated(self) -> bool:
         """Whether any known unit is simulated."""
-        return bool(self.rows.frame["simulated"].any())
+        return self.counted.simulated
 
     @property
     def solutions(self) -> tuple[Solution, ...]:
@@ -206,8 +211,13 @@ def fit(known: pd.DataFrame) -> Multiplier:
     -----
     ln(k m) is regressed on core, frequency, V/R, voltage and wire, with deviations by supply, evidence, size class and
     contributor under the design model's prior; each record is sound or holds one of the slips of doubts.py; the scales
-    are averaged over. No sampling: the same records give the same digits in any order.
+    are averaged over. No chance is used: the same records give the same digits in any order. More than 20 000 records
+    are fitted in passes over a table, see large.py.
     """
+    if len(known) > LARGE:
+        from calib.fit.large import fit_frame
+
+        return fit_frame(known)
     rows, notes = one_each(facts(known))
     return _fit_rows(rows, notes)
 
@@ -222,10 +232,11 @@ def _fit_rows(rows: Facts, notes: tuple[str, ...] = ()) -> Multiplier:
     begun = first.solve(scales_at(np.zeros(3), prior.main))
     unmeasured = Unmeasured.of(begun.mean[main], begun.covariance[main, main], sides)
     nodes = nodes_of(Problem(rows, layout, sides, unmeasured, prior), prior.main)
-    return Multiplier(rows, layout, sides, unmeasured, prior, nodes, _content_hash(rows), notes)
+    return Multiplier(rows, Counted.of(rows), layout, sides, unmeasured, prior, nodes, content_hash(rows), notes)
 
 
-def _content_hash(rows: Facts) -> str:
+def content_hash(rows: Facts) -> str:
+    """Hash of rows and of the prior."""
     digest = hashlib.sha256(FILE.read_bytes())
     digest.update(rows.frame.to_csv(index=False, float_format="%.15g").encode())
     for part in (rows.covariates, rows.wire, rows.reading_variance, rows.form, rows.response):

@@ -37,12 +37,11 @@ def frame(columns: dict) -> pd.DataFrame:
 def classes(model: Multiplier, level: float) -> pd.DataFrame:
     """See :meth:`Multiplier.classes`."""
     check_level(level)
-    seen = [pair for k, pair in enumerate(PAIRS) if np.any(model.rows.pair == k)] or [FIRST_SUPPLY]
+    found = {(rectifier, filter) for _, rectifier, filter in model.counted.classes}
+    seen = [pair for pair in PAIRS if pair in found] or [FIRST_SUPPLY]
     cells = [(label, *pair) for pair in seen for label in SIZE_CLASS_LABELS]
     limits = [size_class_bounds(label) for label, _, _ in cells]
     value, low, high = class_means(model, cells, _usual_frequency(model), level)
-    at = model.rows.frame
-    counts = [int(((at["size_class"] == c) & (at["rectifier"] == r) & (at["filter"] == f)).sum()) for c, r, f in cells]
     return frame(
         {
             "size_class": [cell[0] for cell in cells],
@@ -50,7 +49,7 @@ def classes(model: Multiplier, level: float) -> pd.DataFrame:
             "filter": [cell[2] for cell in cells],
             "low_area_cm2": [limit[0] for limit in limits],
             "high_area_cm2": [limit[1] for limit in limits],
-            "count": counts,
+            "count": [model.counted.classes.get(cell, 0) for cell in cells],
             "multiplier": value,
             "low": low,
             "high": high,
