@@ -41,8 +41,13 @@ def entries() -> dict[str, Any]:
     return found
 
 
-def begin(known: pd.DataFrame) -> None:
-    """Put the form's starting values in, where nothing was typed yet; the line is that of most known units."""
+def begin(known: pd.DataFrame, practising: bool) -> None:
+    """Put the form's starting values in, where nothing was typed yet; the line is that of most known units.
+
+    A visit that starts on the practice register starts with a practice unit, so that there is an answer to look at.
+    """
+    if practising and "read_tag" not in st.session_state and "seen_turn" not in st.session_state:
+        _fill_in()
     start = dict(EMPTY)
     if len(known):
         for name in ("line_voltage_v", "line_frequency_hz"):

@@ -42,7 +42,20 @@ def answer_in(page: Page) -> str:
     return page.locator("#answer").inner_text()
 
 
+def clear(page: Page) -> None:
+    """Empty the form, which the practice register fills with its first unit."""
+    answer_in(page)
+    page.get_by_role("button", name="Clear the readings").click()
+    page.wait_for_selector("text=Still needed")
+
+
 def enter(page: Page) -> None:
+    """Empty the form of the practice register and type in the readings of its first unit."""
+    clear(page)
+    type_readings(page)
+
+
+def type_readings(page: Page) -> None:
     """Type in the readings of the first practice unit, as a person would."""
     unit = calib.read_unknown(calib.shipped("datasets/practice/unknown.csv")).iloc[0]
     typed = {
@@ -84,10 +97,18 @@ def test_every_page_fits_its_window_and_asks_no_other_host(
     visit = look(practice, size, scheme)
     page = visit.open(path)
     page.wait_for_selector("text=It estimates and does not certify")
-    page.wait_for_selector({"": "text=Still needed", "known-units": "text=Add this unit"}.get(path, "text=32 and up"))
+    page.wait_for_selector({"": "#answer", "known-units": "text=Add this unit"}.get(path, "text=32 and up"))
     ground = page.evaluate("getComputedStyle(document.querySelector('.stApp')).backgroundColor")
     light = sum(int(part) for part in re.findall(r"\d+", ground)[:3]) > 3 * 128
     assert light == (scheme == "light")
+    visit.check()
+
+
+def test_the_practice_register_opens_on_an_answer(practice: Server, look: Look) -> None:
+    visit = look(practice)
+    page = visit.open()
+    assert ANSWER.match(answer_in(page))
+    page.wait_for_selector("text=Simulated practice unit")
     visit.check()
 
 
@@ -99,7 +120,7 @@ def test_the_main_job_is_done_by_keyboard_alone(practice: Server, look: Look) ->
         "Volts read on the high-voltage winding": "26.68",
         "Ohms read on the high-voltage winding": "461.5",
     }
-    page.wait_for_selector("text=Still needed")
+    clear(page)
     for _ in range(60):
         page.keyboard.press("Tab")
         label = page.evaluate("document.activeElement.getAttribute('aria-label') || ''")
@@ -153,7 +174,7 @@ def test_a_unit_added_on_the_page_is_handed_out_changes_the_fit_and_survives_a_r
     page = visit.open()
     type_in(page, "Line voltage of the primary", "115")
     type_in(page, "Line frequency", "60")
-    enter(page)
+    type_readings(page)
     before = answer_in(page)
     page.get_by_role("link", name="Known units").click()
     page.wait_for_selector("text=No known units yet")

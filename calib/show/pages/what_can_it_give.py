@@ -12,7 +12,7 @@ def draw() -> None:
     """Readings on the left, the answer on the right; on a phone the one below the other."""
     opened = parts.opened_register()
     parts.head("What can it give?", opened)
-    readings_form.begin(opened.known)
+    readings_form.begin(opened.known, opened.simulated)
     understood = readings.understand(readings_form.entries())
     left, right = st.columns([5, 7], gap="large")
     with left:
