@@ -20,14 +20,14 @@ from calib.fit.cells import Cells
 from calib.fit.chains import Sides, fit_sides
 from calib.fit.counted import Counted
 from calib.fit.digits import same_digits
-from calib.fit.effects import Layout, Scales, Unmeasured
+from calib.fit.effects import GRADE_NAMES, Layout, Scales, Unmeasured
 from calib.fit.equations import Equations
 from calib.fit.facts_expression import NUMBERS, TEXTS, facts_expression
 from calib.fit.mixture import SHARE_PRIOR, judged
 from calib.fit.passes import Judge, prepared, step_for, summed
 from calib.fit.prior import MAIN, Prior, load_prior
 from calib.fit.problem import Problem, deviation_step
-from calib.fit.rows import Facts, facts, one_each
+from calib.fit.rows import Facts, facts, one_each, places
 from calib.fit.scales import Node, scales_at, scoring_move
 
 if TYPE_CHECKING:
@@ -180,6 +180,8 @@ def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> Multiplier:
     layout = Layout(tuple(names))
     frame = run(_sampled(table, count, sample_rows))
     rows, notes = one_each(facts(frame))
+    placed = (rows.pair >= 0) & (places(GRADE_NAMES, rows.frame["evidence"]) >= 0)
+    _refuse(int(np.sum(~placed | np.isnan(rows.response))))
     sides = fit_sides(rows, prior)
     unmeasured = Unmeasured.of(prior.main.mean, np.zeros((6, 6)), sides)
     state = _start(rows, layout, sides, unmeasured, prior)
@@ -239,11 +241,15 @@ def _cells(ready: ibis.Table, run: Any, layout: Layout) -> Cells:
     blank = ready["yielded"].isnull() | ready["reading_variance"].isnull()
     found = run(ready.group_by("kind", "cell").aggregate(count=ready.count(), blank=blank.sum()))
     wrong = int(found.loc[found["cell"].isna(), "count"].sum() + found.loc[found["cell"].notna(), "blank"].sum())
-    if wrong:
-        raise CannotError(f"{wrong} records lack a needed reading, evidence or supply; calib.read_known names them")
+    _refuse(wrong)
     found = found.sort_values(["kind", "cell"])
     cell, kind, each = (found[name].to_numpy(dtype=np.int64) for name in ("cell", "kind", "count"))
     return Cells(cell, kind, each, layout)
+
+
+def _refuse(wrong: int) -> None:
+    if wrong:
+        raise CannotError(f"{wrong} records lack a needed reading, evidence or supply; calib.read_known names them")
 
 
 @contextmanager

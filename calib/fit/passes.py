@@ -92,14 +92,15 @@ def prepared(facts: ibis.Table, codes: ibis.Table, sides: Sides) -> ibis.Table:
     Returns
     -------
     ibis.Table
-        cell (contributor, evidence, supply and size class in one number: see cells.py), kind, the covariates of main
+        cell (contributor, evidence, supply and size class in one number: see cells.py; NULL for a record that has no
+        place), kind, the covariates of main
         with blanks filled by expectation, yielded, reading_variance, and core_off (departure of the core, 0 without),
         in the steps of HELD.
     """
     import ibis
 
     rows = facts.join(codes, "contributor")
-    size = rows["size"]
+    cell = cell_of(rows["code"], rows["grade"], rows["pair"], rows["size"]).cast("int32")
     kind = ibis.cases((rows["core"].isnull(), BARE), (rows["wire"].isnull(), CORED), else_=WIRED)
     core, wire = sides.core, sides.wire
     rows = rows.select(
@@ -110,7 +111,7 @@ def prepared(facts: ibis.Table, codes: ibis.Table, sides: Sides) -> ibis.Table:
         "yielded",
         "reading_variance",
         kind=kind.cast("int8"),
-        cell=cell_of(rows["code"], rows["grade"], rows["pair"], size).cast("int32"),
+        cell=ibis.ifelse((rows["grade"] >= 0) & (rows["pair"] >= 0), cell, ibis.null("int32")),
         measured=rows["core"],
         expected=_linear(core.terms, rows, MAIN[2:5]),
     )
