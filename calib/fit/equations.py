@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib.fit.cells import Cells
+from calib.fit.cells import BARE, Cells
 from calib.fit.passes import SUMS, TERMS
 from calib.fit.prior import MAIN
 
@@ -26,28 +26,31 @@ class Equations:
         X' W X.
     pull : numpy.ndarray, shape (p,)
         X' W times the residuals.
-    sound, noise_slope, noise_information : float
-        Sum of the odds of soundness; slope and information of the log-likelihood in the ln of the noise.
+    sound : float
+        Sum of the odds of soundness.
+    noise_slope, noise_information : numpy.ndarray, shape (2,)
+        Slope and information of the log-likelihood in the ln of the noise: of the records with a core, and of those
+        without.
     """
 
     precision: np.ndarray
     pull: np.ndarray
     sound: float
-    noise_slope: float
-    noise_information: float
+    noise_slope: np.ndarray
+    noise_information: np.ndarray
 
     @classmethod
     def of(cls, sums: dict[int, pd.DataFrame], cells: Cells, step: float) -> Equations:
         """From the sums over each cell in steps, for each kind of record."""
         precision, pull = np.zeros((cells.layout.width,) * 2), np.zeros(cells.layout.width)
-        rest = np.zeros(len(SUMS))
+        rest = np.zeros((len(SUMS), 2))
         columns = cells.columns()
         for kind, table in sums.items():
             place = np.searchsorted(cells.cell[cells.kind == kind], table["cell"].to_numpy())
             _add(precision, pull, table * step, columns[:, cells.kind == kind][:, place], TERMS[kind])
-            rest += table[list(SUMS)].sum().to_numpy() * step
+            rest[:, int(kind == BARE)] += table[list(SUMS)].sum().to_numpy() * step
         upper = np.triu(precision)
-        return cls(upper + np.triu(upper, 1).T, pull, *(float(value) for value in rest))
+        return cls(upper + np.triu(upper, 1).T, pull, float(rest[0].sum()), rest[1], rest[2])
 
 
 def _add(

@@ -1,7 +1,7 @@
 """The fit of a register that is too large for memory: a sample for the start, then passes over the table.
 
 The sample sets the side regressions and where the passes begin; the coefficients, the share of unsound records and the
-scales are those of all records. The scales are taken at their mode: with so many records their spread is nothing.
+scales are those of all records, and the scales are averaged over as for few.
 """
 
 from __future__ import annotations
@@ -26,9 +26,10 @@ from calib.fit.facts_expression import NUMBERS, TEXTS, facts_expression
 from calib.fit.mixture import SHARE_PRIOR, judged
 from calib.fit.passes import Judge, prepared, step_for, summed
 from calib.fit.prior import MAIN, Prior, load_prior
-from calib.fit.problem import Problem, deviation_step
+from calib.fit.problem import Problem
+from calib.fit.quadratic import Quadratic
 from calib.fit.rows import Facts, facts, one_each, places
-from calib.fit.scales import Node, scales_at, scoring_move
+from calib.fit.scales import mode_of, nodes_of, scales_at
 
 if TYPE_CHECKING:
     import ibis
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
 SAMPLE_ROWS = 20_000
 START_ROWS = 2000  # of the sample that the first start is found by
 SEPARATOR, HASH_DIGITS = "\x1f", 12
-MOST_CONTRIBUTORS = 5000  # the normal equations hold the square of that
+MOST_CONTRIBUTORS = 2000  # the normal equations hold the square of that
 # The passes end with one that moves no coefficient and the noise by more: in ln multiplier, and in standard deviations
 # of its prior. What would follow is a small part of that.
 TOLERANCE, NOISE_TOLERANCE = 1e-3, 1e-2
@@ -102,28 +103,26 @@ class Road:
         sums = {kind: self.run(summed(self.rows, told, kind, judge)).sort_values("cell") for kind in kinds}
         return Equations.of(sums, self.cells, step)
 
-    def following(self, state: State) -> State:
-        """The state after one pass."""
-        found, scales = self.equations(state), self.scales(state)
-        mean, precision = self.cells.layout.prior(self.prior, scales)
-        covariance = np.linalg.inv(precision + found.precision)
-        covariance = (covariance + covariance.T) / 2
-        after = state.mean + covariance @ (precision @ (mean - state.mean) + found.pull)
-        slopes, informations = deviation_step(self.cells.layout, scales, after, covariance)
-        slope = np.array([found.noise_slope, *slopes])
-        move = scoring_move(state.u, slope, np.array([found.noise_information, *informations]), self.prior.main)
-        count = float(self.cells.count.sum())
-        share = (SHARE_PRIOR[0] + count - found.sound) / (sum(SHARE_PRIOR) + count)
-        return State(after, covariance, state.u + move, share)
+    def quadratic(self, state: State) -> Quadratic:
+        """What the records say round a state, by one pass."""
+        layout = self.cells.layout
+        return Quadratic(self.equations(state), state.mean, self.scales(state), state.share, layout, self.prior)
 
-    def travelled(self, state: State, most: int) -> State:
-        """The state when it hardly moves any more, or after so many passes."""
+    def travelled(self, state: State, most: int) -> tuple[State, Quadratic]:
+        """The state when it hardly moves any more, or after so many passes, and the last pass."""
         for _ in range(most):
-            before, state = state, self.following(state)
+            before, found = state, self.quadratic(state)
+            u, solution = mode_of(found, self.prior.main)
+            state = State(solution.mean, solution.covariance, u, self.share(found.equations.sound))
             moved = np.max(np.abs(state.mean - before.mean))
             if moved < TOLERANCE and abs(state.u[0] - before.u[0]) < NOISE_TOLERANCE:
                 break
-        return state
+        return state, found
+
+    def share(self, sound: float) -> float:
+        """Share of unsound records, given the sum of the odds of soundness."""
+        count = float(self.cells.count.sum())
+        return (SHARE_PRIOR[0] + count - sound) / (sum(SHARE_PRIOR) + count)
 
 
 def fit_frame(known: pd.DataFrame) -> Multiplier:
@@ -190,14 +189,18 @@ def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> Multiplier:
         unmeasured = Unmeasured.of(state.mean[main], state.covariance[main, main], sides)
         with _held(prepared(facts_expression(source), codes, sides), backend) as ready:
             road = Road(ready, run, _cells(ready, run, layout), sides, unmeasured, prior)
-            state = road.travelled(state, most)
+            state, found = road.travelled(state, most)
     problem = Problem(rows, layout, sides, unmeasured, prior)
-    solution = judged(problem.evidence(road.scales(state)), state.mean, state.covariance, state.share)
+    one = judged(problem.evidence(road.scales(state)), state.mean, state.covariance, state.share)
+    # The odds of the records held hardly change between the nodes.
+    nodes = tuple(
+        replace(node, solution=replace(node.solution, weight=one.weight, odds=one.odds))
+        for node in nodes_of(found, prior.main)
+    )
     note = f"{len(rows)} of {count} known units are held for what is said of single records"
-    node = Node(road.scales(state), 1.0, solution)
     counted = Counted(count, simulated, road.cells.classes())
     name = sha256(content_hash(rows).encode() + state.mean.tobytes() + state.covariance.tobytes()).hexdigest()[:16]
-    return Multiplier(rows, counted, layout, sides, unmeasured, prior, (node,), name, (*notes, note))
+    return Multiplier(rows, counted, layout, sides, unmeasured, prior, nodes, name, (*notes, note))
 
 
 def _count(table: ibis.Table, run: Any) -> tuple[int, bool]:

@@ -68,7 +68,7 @@ def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
         The mode first; shares add to 1. Gauss-Hermite points along the axes of the posterior's curvature, each
         weighted by the evidence found there (importance weights), so that skewness is kept.
     """
-    mode, centre = _mode(problem, noise)
+    mode, centre = mode_of(problem, noise)
 
     def value(u: np.ndarray) -> tuple[float, Solution]:
         solution = problem.solve(scales_at(u, noise), centre)
@@ -92,7 +92,7 @@ def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
     return (kept[0], *(node for node in kept[1:] if node.share))
 
 
-def _mode(problem: Solver, noise: Chain) -> tuple[np.ndarray, Solution]:
+def mode_of(problem: Solver, noise: Chain) -> tuple[np.ndarray, Solution]:
     """Mode of the scales by expectation maximisation, one scoring step a round (Dempster, Laird and Rubin 1977)."""
     u, solution = np.zeros(3), None
     for _ in range(MODE_ROUNDS):
