@@ -13,8 +13,10 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from statistics import median
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -40,28 +42,29 @@ def aggregate() -> str:
 
 
 def measure(path: Path) -> dict:
-    """Seconds of the aggregate (the least of three, both threads) and of the fit, and the process's peak memory."""
+    """Seconds of the aggregate (the median of three before the fit and three after) and of the fit, and peak memory."""
     import ibis
 
     from calib.fit.large import fit_table
 
     backend = ibis.duckdb.connect(path, read_only=True, threads=2, memory_limit="1GB")
-    plain = []
-    for _ in range(3):
-        start = time.perf_counter()
-        backend.raw_sql(aggregate()).fetchall()
-        plain.append(time.perf_counter() - start)
-    start = time.perf_counter()
-    model = fit_table(backend.table("known"))
-    seconds = time.perf_counter() - start
+    plain = [_seconds(lambda: backend.raw_sql(aggregate()).fetchall())[0] for _ in range(3)]
+    seconds, model = _seconds(lambda: fit_table(backend.table("known")))
+    plain += [_seconds(lambda: backend.raw_sql(aggregate()).fetchall())[0] for _ in range(3)]
     return {
         "records": model.records,
-        "aggregate_s": min(plain),
+        "aggregate_s": median(plain),
         "fit_s": seconds,
-        "ratio": seconds / min(plain),
+        "ratio": seconds / median(plain),
         "peak_gb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2,
         "slope": slope(model),
     }
+
+
+def _seconds(work: Callable[[], Any]) -> tuple[float, Any]:
+    start = time.perf_counter()
+    done = work()
+    return time.perf_counter() - start, done
 
 
 def slope(model: Multiplier) -> float:
