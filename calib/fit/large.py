@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
@@ -20,16 +20,15 @@ from calib.fit.cells import Cells
 from calib.fit.chains import Sides, fit_sides
 from calib.fit.counted import Counted
 from calib.fit.digits import same_digits
-from calib.fit.effects import GRADE_NAMES, Layout, Scales, Unmeasured
-from calib.fit.equations import Equations
+from calib.fit.effects import GRADE_NAMES, Layout, Unmeasured
 from calib.fit.facts_expression import NUMBERS, TEXTS, facts_expression
-from calib.fit.mixture import SHARE_PRIOR, judged
-from calib.fit.passes import Judge, prepared, step_for, summed
+from calib.fit.mixture import judged
+from calib.fit.passes import prepared
 from calib.fit.prior import MAIN, Prior, load_prior
 from calib.fit.problem import Problem
-from calib.fit.quadratic import Quadratic
+from calib.fit.road import Road, State
 from calib.fit.rows import Facts, facts, one_each, places
-from calib.fit.scales import mode_of, nodes_of, scales_at
+from calib.fit.scales import nodes_of, scales_at
 
 if TYPE_CHECKING:
     import ibis
@@ -41,88 +40,8 @@ SAMPLE_ROWS = 20_000
 START_ROWS = 2000  # of the sample that the first start is found by
 SEPARATOR, HASH_DIGITS = "\x1f", 12
 MOST_CONTRIBUTORS = 2000  # the normal equations hold the square of that
-# The passes end with one that moves no coefficient and the noise by more: in ln multiplier, and in standard deviations
-# of its prior. What would follow is a small part of that.
-TOLERANCE, NOISE_TOLERANCE = 1e-3, 1e-2
 MOST_PASSES, MOST_ON_SAMPLE = 8, 40
 MEMORY = "1GB"  # what DuckDB may hold while the passes run
-
-
-@dataclass(frozen=True)
-class State:
-    """Where the passes stand.
-
-    Attributes
-    ----------
-    mean, covariance : numpy.ndarray
-        Of the coefficients.
-    u : numpy.ndarray, shape (3,)
-        The scales, in units of their prior's standard deviation.
-    share : float
-        Share of unsound records.
-    """
-
-    mean: np.ndarray
-    covariance: np.ndarray
-    u: np.ndarray
-    share: float
-
-
-@dataclass(frozen=True)
-class Road:
-    """Passes over one table of records.
-
-    Attributes
-    ----------
-    rows : ibis.Table
-        As passes.prepared gives it, held where the table lives.
-    run : callable
-        Runs an expression there, giving a data frame.
-    """
-
-    rows: ibis.Table
-    run: Any
-    cells: Cells
-    sides: Sides
-    unmeasured: Unmeasured
-    prior: Prior
-
-    def scales(self, state: State) -> Scales:
-        """The scales of a state."""
-        return scales_at(state.u, self.prior.main)
-
-    def equations(self, state: State) -> Equations:
-        """One pass."""
-        import ibis
-
-        scales = self.scales(state)
-        told = ibis.memtable(self.cells.told(state.mean, scales, self.unmeasured))
-        step = step_for(int(self.cells.count.sum()))
-        judge = Judge(state.mean[: len(MAIN)], state.share, scales.noise, step, self.sides, self.prior)
-        kinds = [int(kind) for kind in np.unique(self.cells.kind)]
-        sums = {kind: self.run(summed(self.rows, told, kind, judge)).sort_values("cell") for kind in kinds}
-        return Equations.of(sums, self.cells, step)
-
-    def quadratic(self, state: State) -> Quadratic:
-        """What the records say round a state, by one pass."""
-        layout = self.cells.layout
-        return Quadratic(self.equations(state), state.mean, self.scales(state), state.share, layout, self.prior)
-
-    def travelled(self, state: State, most: int) -> tuple[State, Quadratic]:
-        """The state when it hardly moves any more, or after so many passes, and the last pass."""
-        for _ in range(most):
-            before, found = state, self.quadratic(state)
-            u, solution = mode_of(found, self.prior.main)
-            state = State(solution.mean, solution.covariance, u, self.share(found.equations.sound))
-            moved = np.max(np.abs(state.mean - before.mean))
-            if moved < TOLERANCE and abs(state.u[0] - before.u[0]) < NOISE_TOLERANCE:
-                break
-        return state, found
-
-    def share(self, sound: float) -> float:
-        """Share of unsound records, given the sum of the odds of soundness."""
-        count = float(self.cells.count.sum())
-        return (SHARE_PRIOR[0] + count - sound) / (sum(SHARE_PRIOR) + count)
 
 
 def fit_frame(known: pd.DataFrame) -> Multiplier:
