@@ -10,7 +10,7 @@ import numpy as np
 
 from calib.bench.core import SIZE_CLASS_LABELS
 from calib.fit.doubts import NAMES, SWAP_NAME, movements
-from calib.fit.effects import GRADE_NAMES, GRADES, Layout, Scales, Unmeasured
+from calib.fit.effects import GRADE_NAMES, Layout, Scales, Unmeasured
 from calib.fit.facts_expression import LN_FORM
 from calib.fit.rows import PAIRS
 
@@ -70,7 +70,7 @@ class Cells:
         _, grade, pair, size = self.parts
         columns = self.columns()
         offset = np.where(columns >= 0, mean[columns], 0.0).sum(axis=0) - LN_FORM[pair]
-        variance = scales.noise**2 + np.array([one.sd**2 for one in GRADES.values()])[grade]
+        variance = scales.noise**2 + np.square(scales.grades)[grade]
         variance += np.where(self.kind == WIRED, 0.0, unmeasured.wire)
         variance += np.where(self.kind == BARE, unmeasured.core + scales.size_class**2, 0.0)
         swap = movements(np.arange(len(PAIRS)))[2][:, NAMES.index(SWAP_NAME)]

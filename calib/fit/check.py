@@ -133,7 +133,7 @@ def _left_out(model: Multiplier, asked: np.ndarray, level: float) -> np.ndarray:
         leverage = np.einsum("ij,ij->i", x @ one.covariance, x)
         pull = one.weight[asked] * leverage
         mean[k] = (x @ one.mean - pull * y) / (1 - pull)
-        noise = unit_variance(rows, model.unmeasured, node.scales)[asked] + grade_variance(rows)[asked]
+        noise = unit_variance(rows, model.unmeasured, node.scales)[asked] + grade_variance(rows, node.scales)[asked]
         sd[k] = np.sqrt(leverage / (1 - pull) + noise + DRIFT_SD**2)
     own = np.array([density(np.ones(1), mean[[k]], sd[[k]], y) for k in range(len(mean))])
     shares = model.shares[:, None] / own
@@ -158,7 +158,7 @@ def _contributors_left_out(
         other = refit(model.rows.take(everyone != name))
         own = rows.take(names == name)
         share, mean, sd = other.predictive(own)  # own rows name their evidence, so its bias is in the mean
-        sd = np.sqrt(sd**2 + grade_variance(own))
+        sd = np.sqrt(sd**2 + grade_variance(own, other.nodes[0].scales))
         limits[:, names == name] = [quantiles(share, mean, sd, p) for p in _tails(level)]
     return limits
 

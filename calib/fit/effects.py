@@ -53,11 +53,14 @@ class Scales:
         Standard deviation of ln(k m) between sound units whose core and wire are known.
     size_class, contributor : float
         Standard deviation of the class and of the contributor deviations.
+    grades : tuple of float
+        Standard deviation of a stated current about the maker's own rating, by evidence in the order of GRADES.
     """
 
     noise: float
     size_class: float
     contributor: float
+    grades: tuple[float, ...] = tuple(grade.sd for grade in GRADES.values())
 
 
 @dataclass(frozen=True)
@@ -156,6 +159,6 @@ def unit_variance(rows: Facts, unmeasured: Unmeasured, scales: Scales) -> np.nda
     return total + np.where(rows.has_core, 0.0, unmeasured.core + scales.size_class**2)
 
 
-def grade_variance(rows: Facts) -> np.ndarray:
+def grade_variance(rows: Facts, scales: Scales) -> np.ndarray:
     """Variance of each known unit's stated current about the maker's own rating, by its evidence."""
-    return np.array([GRADES[name].sd ** 2 for name in rows.frame["evidence"]], dtype=float)
+    return np.square(scales.grades)[places(GRADE_NAMES, rows.frame["evidence"])]

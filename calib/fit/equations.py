@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calib.fit.cells import BARE, Cells
+from calib.fit.effects import GRADE_NAMES
 from calib.fit.passes import SUMS, TERMS
 from calib.fit.prior import MAIN
 
@@ -28,9 +29,9 @@ class Equations:
         X' W times the residuals.
     sound : float
         Sum of the odds of soundness.
-    noise_slope, noise_information : numpy.ndarray, shape (2,)
-        Slope and information of the log-likelihood in the ln of the noise: of the records with a core, and of those
-        without.
+    noise_slope, noise_information : numpy.ndarray, shape (2, 5)
+        Slope and information of the log-likelihood in the ln of the noise by evidence grade: of the records with a
+        core, and of those without.
     """
 
     precision: np.ndarray
@@ -43,12 +44,14 @@ class Equations:
     def of(cls, sums: dict[int, pd.DataFrame], cells: Cells, step: float) -> Equations:
         """From the sums over each cell in steps, for each kind of record."""
         precision, pull = np.zeros((cells.layout.width,) * 2), np.zeros(cells.layout.width)
-        rest = np.zeros((len(SUMS), 2))
+        rest = np.zeros((len(SUMS), 2, len(GRADE_NAMES)))
         columns = cells.columns()
         for kind, table in sums.items():
             place = np.searchsorted(cells.cell[cells.kind == kind], table["cell"].to_numpy())
             _add(precision, pull, table * step, columns[:, cells.kind == kind][:, place], TERMS[kind])
-            rest[:, int(kind == BARE)] += table[list(SUMS)].sum().to_numpy() * step
+            grade = cells.parts[1][cells.kind == kind][place]
+            for k, name in enumerate(SUMS):
+                rest[k, int(kind == BARE)] += _by_column(grade, table[name].to_numpy() * step, len(GRADE_NAMES))
         upper = np.triu(precision)
         return cls(upper + np.triu(upper, 1).T, pull, float(rest[0].sum()), rest[1], rest[2])
 

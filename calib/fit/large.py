@@ -28,7 +28,7 @@ from calib.fit.prior import MAIN, Prior, load_prior
 from calib.fit.problem import Problem
 from calib.fit.road import Road, State
 from calib.fit.rows import Facts, facts, one_each, places
-from calib.fit.scales import nodes_of, scales_at
+from calib.fit.scales import ALL, nodes_of, scales_at
 
 if TYPE_CHECKING:
     import ibis
@@ -151,11 +151,11 @@ def _sampled(table: ibis.Table, count: int, wanted: int) -> ibis.Table:
 def _start(rows: Facts, layout: Layout, sides: Sides, unmeasured: Unmeasured, prior: Prior) -> State:
     """Where the passes over the sample begin: the solution of a few records at the scales' prior, benches alike."""
     few = rows.take(np.arange(0, len(rows), 1 + len(rows) // START_ROWS))
-    begun = Problem(few, Layout(()), sides, unmeasured, prior).solve(scales_at(np.zeros(3), prior.main))
+    begun = Problem(few, Layout(()), sides, unmeasured, prior).solve(scales_at(np.zeros(ALL), prior.main))
     mean, covariance = np.zeros(layout.width), np.zeros((layout.width,) * 2)
     mean[: len(begun.mean)] = begun.mean
     covariance[: len(begun.mean), : len(begun.mean)] = begun.covariance
-    return State(mean, covariance, np.zeros(3), begun.share)
+    return State(mean, covariance, np.zeros(ALL), begun.share)
 
 
 def _cells(ready: ibis.Table, run: Any, layout: Layout) -> Cells:

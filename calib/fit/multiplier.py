@@ -20,7 +20,7 @@ from calib.fit.predict import quantiles
 from calib.fit.prior import FILE, MAIN, Prior, load_prior
 from calib.fit.problem import Problem
 from calib.fit.rows import Facts, facts, one_each
-from calib.fit.scales import Node, nodes_of, scales_at
+from calib.fit.scales import ALL, Node, nodes_of, scales_at
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -229,7 +229,7 @@ def _fit_rows(rows: Facts, notes: tuple[str, ...] = ()) -> Multiplier:
     sides = fit_sides(rows, prior)
     main = slice(0, len(MAIN))
     first = Problem(rows, layout, sides, Unmeasured.of(prior.main.mean, np.zeros((6, 6)), sides), prior)
-    begun = first.solve(scales_at(np.zeros(3), prior.main))
+    begun = first.solve(scales_at(np.zeros(ALL), prior.main))
     unmeasured = Unmeasured.of(begun.mean[main], begun.covariance[main, main], sides)
     nodes = nodes_of(Problem(rows, layout, sides, unmeasured, prior), prior.main)
     return Multiplier(rows, Counted.of(rows), layout, sides, unmeasured, prior, nodes, content_hash(rows), notes)

@@ -9,10 +9,10 @@ import numpy as np
 
 from calib.fit import doubts
 from calib.fit.chains import Sides
-from calib.fit.effects import Layout, Scales, Unmeasured, grade_variance, unit_variance
+from calib.fit.effects import GRADE_NAMES, Layout, Scales, Unmeasured, unit_variance
 from calib.fit.mixture import Evidence, Solution, solve
 from calib.fit.prior import Prior
-from calib.fit.rows import Facts
+from calib.fit.rows import Facts, places
 
 
 @dataclass(frozen=True)
@@ -37,14 +37,17 @@ class Problem:
         return doubts.effects(self.rows, self.sides, self.prior)
 
     @cached_property
-    def grades(self) -> np.ndarray:
-        """Variance of each stated current by its evidence, shape (n,)."""
-        return grade_variance(self.rows)
+    def grade(self) -> np.ndarray:
+        """Place of each record's evidence among the grades, shape (n,)."""
+        return places(GRADE_NAMES, self.rows.frame["evidence"])
+
+    def sound_variance(self, scales: Scales) -> np.ndarray:
+        """Variance of each sound record about its line, its evidence included, shape (n,)."""
+        return unit_variance(self.rows, self.unmeasured, scales) + np.square(scales.grades)[self.grade]
 
     def evidence(self, scales: Scales) -> Evidence:
         """What the inner solution is given at these scales."""
-        sound = unit_variance(self.rows, self.unmeasured, scales) + self.grades
-        variance = sound[:, None] + self.slips.extra_variance
+        variance = self.sound_variance(scales)[:, None] + self.slips.extra_variance
         return Evidence(self.design, self.rows.response, variance, self.slips.shift, self.slips.log_side)
 
     def solve(self, scales: Scales, start: Solution | None = None) -> Solution:
@@ -53,14 +56,37 @@ class Problem:
 
     def step(self, scales: Scales, solution: Solution) -> tuple[np.ndarray, np.ndarray]:
         """Slope and information, in the ln of each scale, of the log-likelihood expected under a solution."""
-        variance = unit_variance(self.rows, self.unmeasured, scales) + self.grades
+        variance = self.sound_variance(scales)
         residual = self.rows.response - self.design @ solution.mean
         square = residual**2 + np.einsum("ij,ij->i", self.design @ solution.covariance, self.design)
-        sound, noise = solution.odds[:, 0], scales.noise**2
-        slope = float(np.sum(sound * noise * (square / variance - 1) / variance))
-        information = float(np.sum(sound * 2 * (noise / variance) ** 2))
-        slopes, informations = deviation_step(self.layout, scales, solution.mean, solution.covariance)
-        return np.array([slope, *slopes]), np.array([information, *informations])
+        # Twice the slope and four times the information in each record's variance, by grade.
+        slope = solution.odds[:, 0] * (square / variance - 1) / variance
+        information = 2 * solution.odds[:, 0] / variance**2
+        by_grade = [np.bincount(self.grade, part, len(scales.grades)) for part in (slope, information)]
+        return scale_step(self.layout, scales, solution, *by_grade)
+
+
+def scale_step(
+    layout: Layout, scales: Scales, solution: Solution, slope: np.ndarray, information: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Slope, shape (8,), and information, shape (8, 8), in the ln of the scales in the order of scales.scales_at.
+
+    Parameters
+    ----------
+    layout, scales, solution
+        Of the fit, where it stands.
+    slope, information : numpy.ndarray, shape (5,)
+        Twice the slope, and four times the information, of the expected log-likelihood in the variance of a record,
+        summed over the records of each grade.
+    """
+    noise, grades = scales.noise**2, np.square(scales.grades)
+    first, matrix = np.zeros(len(grades) + 3), np.zeros((len(grades) + 3,) * 2)
+    first[0], first[3:] = noise * slope.sum(), grades * slope
+    matrix[0, 0], matrix[3:, 3:] = noise**2 * information.sum(), np.diag(grades**2 * information)
+    matrix[0, 3:] = matrix[3:, 0] = noise * grades * information
+    slopes, informations = deviation_step(layout, scales, solution.mean, solution.covariance)
+    first[1:3], matrix[1, 1], matrix[2, 2] = slopes, *informations
+    return first, matrix
 
 
 def deviation_step(

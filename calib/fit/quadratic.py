@@ -15,7 +15,7 @@ from calib.fit.effects import Layout, Scales
 from calib.fit.equations import Equations
 from calib.fit.mixture import Solution
 from calib.fit.prior import Prior
-from calib.fit.problem import deviation_step
+from calib.fit.problem import scale_step
 
 
 @dataclass(frozen=True)
@@ -56,17 +56,23 @@ class Quadratic:
         return Solution(self.mean + move, covariance, np.empty(0), np.empty((0, 0)), self.share, float(bound))
 
     def step(self, scales: Scales, solution: Solution) -> tuple[np.ndarray, np.ndarray]:
-        """Slope and information of the log-likelihood in the ln of each scale."""
-        information = float(self.equations.noise_information.sum())
-        slope = float(self.equations.noise_slope.sum()) - information * np.log(scales.noise / self.scales.noise)
-        slopes, informations = deviation_step(self.layout, scales, solution.mean, solution.covariance)
-        return np.array([slope, *slopes]), np.array([information, *informations])
+        """Slope and information of the log-likelihood in the ln of the scales."""
+        slope, information = self._in_variance()
+        slope = slope - information * self._change(scales) / 2
+        return scale_step(self.layout, scales, solution, slope.sum(axis=0), information.sum(axis=0))
+
+    def _in_variance(self) -> tuple[np.ndarray, np.ndarray]:
+        """Twice the slope and four times the information in the variance, with a core and without, by grade."""
+        noise = self.scales.noise**2
+        return self.equations.noise_slope / noise, self.equations.noise_information / noise**2
+
+    def _change(self, scales: Scales) -> np.ndarray:
+        """Change of the records' variance; the class of one without a core is unknown."""
+        noise = scales.noise**2 - self.scales.noise**2 + np.square(scales.grades) - np.square(self.scales.grades)
+        return np.array([noise, noise + scales.size_class**2 - self.scales.size_class**2])
 
     def _of_variance(self, scales: Scales) -> float:
-        """Change of the log-likelihood with the variance of the records; the class of one without a core is unknown."""
-        noise = scales.noise**2 - self.scales.noise**2
-        change = np.array([noise, noise + scales.size_class**2 - self.scales.size_class**2])
-        # In the ln of the noise the variance grows by twice its square.
-        relative = change / (2 * self.scales.noise**2)
-        slope, information = self.equations.noise_slope, self.equations.noise_information
-        return float(np.sum(slope * relative - 0.5 * information * relative**2))
+        """Change of the log-likelihood with the variance of the records."""
+        slope, information = self._in_variance()
+        change = self._change(scales)
+        return float(np.sum(slope * change / 2 - information * change**2 / 8))

@@ -35,7 +35,7 @@ class State:
     ----------
     mean, covariance : numpy.ndarray
         Of the coefficients.
-    u : numpy.ndarray, shape (3,)
+    u : numpy.ndarray, shape (8,)
         The scales, in units of their prior's standard deviation.
     share : float
         Share of unsound records.

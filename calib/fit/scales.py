@@ -9,13 +9,16 @@ from typing import Protocol
 
 import numpy as np
 
-from calib.fit.effects import Scales
+from calib.fit.effects import GRADES, Scales
 from calib.fit.mixture import Solution
 from calib.fit.prior import Chain
 
 # Median and standard deviation of ln of the class's and the contributor's deviations (judgement).
 CLASS_SD, CLASS_SPREAD = 0.04, 0.5
 CONTRIBUTOR_SD, CONTRIBUTOR_SPREAD = 0.05, 0.6
+GRADE_SPREAD = 0.35  # the same of what each evidence grade scatters by
+AVERAGED = 3  # noise, class and contributor are averaged over; the grades' scatter is taken at its mode
+ALL = AVERAGED + len(GRADES)
 HERMITE = np.polynomial.hermite_e.hermegauss(3)
 LEAST_SHARE = 1e-3  # nodes below this share of the average are left out
 MODE_ROUNDS, MODE_TOLERANCE, LONGEST_MOVE = 60, 1e-3, 0.7
@@ -28,7 +31,7 @@ class Solver(Protocol):
         """Posterior at these scales."""
 
     def step(self, scales: Scales, solution: Solution) -> tuple[np.ndarray, np.ndarray]:
-        """Slope and information of the expected log-likelihood in the ln of each scale, shape (3,) each."""
+        """Slope (8,) and information (8, 8) of the expected log-likelihood in the ln of the scales."""
 
 
 @dataclass(frozen=True)
@@ -43,13 +46,16 @@ class Node:
 def scales_at(u: np.ndarray, noise: Chain) -> Scales:
     """Scales at a point in units of their prior's standard deviation."""
     centre, spread = _prior(noise)
-    return Scales(*(float(value) for value in np.exp(centre + u * spread)))
+    noise_sd, size_class, contributor, *grades = (float(value) for value in np.exp(centre + u * spread))
+    return Scales(noise_sd, size_class, contributor, tuple(grades))
 
 
 def _prior(noise: Chain) -> tuple[np.ndarray, np.ndarray]:
     """Mean and standard deviation of the ln of each scale."""
-    centre = np.array([noise.ln_scatter, np.log(CLASS_SD), np.log(CONTRIBUTOR_SD)])
-    return centre, np.array([noise.ln_scatter_sd, CLASS_SPREAD, CONTRIBUTOR_SPREAD])
+    centre = [noise.ln_scatter, np.log(CLASS_SD), np.log(CONTRIBUTOR_SD), *(np.log(one.sd) for one in GRADES.values())]
+    return np.array(centre), np.array(
+        [noise.ln_scatter_sd, CLASS_SPREAD, CONTRIBUTOR_SPREAD] + [GRADE_SPREAD] * len(GRADES)
+    )
 
 
 def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
@@ -77,9 +83,10 @@ def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
     top, centre = value(mode)
     sd = _widths(lambda u: value(u)[0], mode, top)
     points, logs, solutions = [], [], []
-    for z in sorted(product(range(3), repeat=3), key=lambda z: z != (1, 1, 1)):
+    for z in sorted(product(range(3), repeat=AVERAGED), key=lambda z: z != (1, 1, 1)):
         step = HERMITE[0][list(z)]
-        point = mode + sd * step
+        point = mode.copy()
+        point[:AVERAGED] += sd * step
         height, solution = value(point)
         points.append(point)
         solutions.append(solution)
@@ -94,7 +101,7 @@ def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
 
 def mode_of(problem: Solver, noise: Chain) -> tuple[np.ndarray, Solution]:
     """Mode of the scales by expectation maximisation, one scoring step a round (Dempster, Laird and Rubin 1977)."""
-    u, solution = np.zeros(3), None
+    u, solution = np.zeros(ALL), None
     for _ in range(MODE_ROUNDS):
         solution = problem.solve(scales_at(u, noise), solution)
         move = scoring_move(u, *problem.step(scales_at(u, noise), solution), noise)
@@ -108,15 +115,16 @@ def mode_of(problem: Solver, noise: Chain) -> tuple[np.ndarray, Solution]:
 def scoring_move(u: np.ndarray, slope: np.ndarray, information: np.ndarray, noise: Chain) -> np.ndarray:
     """Step of the scales, in units of their prior's standard deviation, by slope and information in their ln."""
     _, spread = _prior(noise)
-    return np.clip((slope * spread - u) / (information * spread**2 + 1), -LONGEST_MOVE, LONGEST_MOVE)
+    curved = information * np.outer(spread, spread) + np.eye(len(u))
+    return np.clip(np.linalg.solve(curved, slope * spread - u), -LONGEST_MOVE, LONGEST_MOVE)
 
 
 def _widths(posterior: Callable[[np.ndarray], float], mode: np.ndarray, top: float) -> np.ndarray:
     """Standard deviation along each scale from the curvature, measured over about one deviation."""
-    sd = np.ones(3)
-    for axis in range(3):
+    sd = np.ones(AVERAGED)
+    for axis in range(AVERAGED):
         for _ in range(2):
-            step = np.zeros(3)
+            step = np.zeros(ALL)
             step[axis] = sd[axis]
             drop = 2 * top - posterior(mode + step) - posterior(mode - step)
             sd[axis] = np.clip(sd[axis] / np.sqrt(max(drop, 0.25)), 0.02, 1.2)
