@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-NEWTON_ROUNDS, TOLERANCE = 60, 1e-10
+NEWTON_ROUNDS, TOLERANCE = 120, 1e-10
 BLOCK = 1024  # units at a time, so that the parts stay in the processor's cache
 
 
@@ -38,15 +38,19 @@ def _quantiles(share: np.ndarray, mean: np.ndarray, sd: np.ndarray, level: float
     x = np.clip(middle + ndtri(level) * np.sqrt(share @ (sd**2 + (mean - middle) ** 2)), low, high)
     inverse = 1 / sd
     weights = share / np.sqrt(2 * np.pi)
+    last = before = high - low
     for _ in range(NEWTON_ROUNDS):
         z = (x - mean) * inverse
         gap = share @ ndtr(z) - level
         high, low = np.where(gap > 0, x, high), np.where(gap <= 0, x, low)
         slope = weights @ (np.exp(-0.5 * z * z) * inverse)
-        following = x - gap / np.maximum(slope, 1e-300)
-        following = np.where((following >= low) & (following <= high), following, (low + high) / 2)
-        moved, x = np.abs(following - x).max(initial=0.0), following
-        if moved < TOLERANCE:
+        step = -gap / np.maximum(slope, 1e-300)
+        # Between humps Newton's steps can run in a circle: one that is not half the one before last halves the bracket.
+        good = (x + step >= low) & (x + step <= high) & (np.abs(step) <= before / 2)
+        following = np.where(good, x + step, (low + high) / 2)
+        before, last = last, np.abs(following - x)
+        x = following
+        if last.max(initial=0.0) < TOLERANCE:
             break
     return x
 
