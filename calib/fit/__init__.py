@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from calib.fit.multiplier import DEFAULT_LEVEL, Multiplier, fit
+from calib.fit.multiplier import DEFAULT_LEVEL, Multiplier, fit, fit_table
 from calib.fit.rows import Facts, facts
 
-__all__ = ["DEFAULT_LEVEL", "Facts", "Multiplier", "facts", "fit"]
+__all__ = ["DEFAULT_LEVEL", "Facts", "Multiplier", "facts", "fit", "fit_table"]

@@ -23,6 +23,7 @@ from calib.fit.digits import same_digits
 from calib.fit.effects import GRADE_NAMES, Layout, Unmeasured
 from calib.fit.facts_expression import NUMBERS, TEXTS, facts_expression
 from calib.fit.mixture import judged
+from calib.fit.named import content_hash
 from calib.fit.passes import prepared
 from calib.fit.prior import MAIN, Prior, load_prior
 from calib.fit.problem import Problem
@@ -34,8 +35,6 @@ if TYPE_CHECKING:
     import ibis
     import pandas as pd
 
-    from calib.fit.multiplier import Multiplier
-
 SAMPLE_ROWS = 20_000
 START_ROWS = 2000  # of the sample that the first start is found by
 SEPARATOR, HASH_DIGITS = "\x1f", 12
@@ -44,51 +43,30 @@ MOST_PASSES, MOST_ON_SAMPLE = 8, 40
 MEMORY = "1GB"  # what DuckDB may hold while the passes run
 
 
-def fit_frame(known: pd.DataFrame) -> Multiplier:
-    """Fit the multiplier to a large data frame, see fit_table; of a record that is given twice the last counts."""
+def frame_parts(known: pd.DataFrame) -> dict[str, Any]:
+    """Parts of the fit to a large data frame, see table_parts; of a record that is given twice the last counts."""
     import ibis
 
     one = known.drop_duplicates(["contributor", "unit"], keep="last")
     columns = [name for name in (*TEXTS, *NUMBERS, "simulated") if name in one]
     backend = ibis.duckdb.connect()
-    model = fit_table(backend.create_table("known", ibis.memtable(one[columns])))
+    parts = table_parts(backend.create_table("known", ibis.memtable(one[columns])))
     backend.disconnect()
     dropped = len(known) - len(one)
     note = f"{dropped} repeated record(s) of one contributor and unit counted once"
-    return replace(model, notes=(note, *model.notes)) if dropped else model
+    return {**parts, "notes": (note, *parts["notes"])} if dropped else parts
 
 
 @same_digits
-def fit_table(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> Multiplier:
-    """Fit the multiplier to a table of known units that stays where it is.
-
-    Parameters
-    ----------
-    table : ibis.Table
-        Known units with the contract's columns, blanks NULL, one row a (contributor, unit), on any engine that Ibis
-        writes for.
-    sample_rows : int
-        About how many records are brought into memory, chosen by a hash of contributor and unit.
-
-    Returns
-    -------
-    Multiplier
-        As :func:`calib.fit` gives it; its rows, suspects and check are those of the sample.
-
-    Raises
-    ------
-    CannotError
-        A record without what every record needs, or more contributors than can be told apart.
-    """
+def table_parts(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> dict[str, Any]:
+    """Parts of the fit to a table: what a Multiplier is made of, by name; see multiplier.fit_table."""
     backend = table.get_backend()
     with _frugal(backend):
         return _fit(table, backend, sample_rows)
 
 
-def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> Multiplier:
+def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> dict[str, Any]:
     import ibis
-
-    from calib.fit.multiplier import Multiplier, content_hash
 
     run, prior, main = backend.execute, load_prior(), slice(0, len(MAIN))
     count, simulated = _count(table, run)
@@ -119,7 +97,17 @@ def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> Multiplier:
     note = f"{len(rows)} of {count} known units are held for what is said of single records"
     counted = Counted(count, simulated, road.cells.classes())
     name = sha256(content_hash(rows).encode() + state.mean.tobytes() + state.covariance.tobytes()).hexdigest()[:16]
-    return Multiplier(rows, counted, layout, sides, unmeasured, prior, nodes, name, (*notes, note))
+    return {
+        "rows": rows,
+        "counted": counted,
+        "layout": layout,
+        "sides": sides,
+        "unmeasured": unmeasured,
+        "prior": prior,
+        "nodes": nodes,
+        "content_hash": name,
+        "notes": (*notes, note),
+    }
 
 
 def _count(table: ibis.Table, run: Any) -> tuple[int, bool]:

@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from calib.fit import conditional, report, tables
+from calib.fit import conditional, large, report, tables
 from calib.fit.chains import Sides, fit_sides
 from calib.fit.check import Check, comparison, leave_one_out
 from calib.fit.counted import Counted
 from calib.fit.digits import same_digits
 from calib.fit.effects import DRIFT_SD, Layout, Unmeasured, unit_variance
 from calib.fit.mixture import Solution
+from calib.fit.named import content_hash
 from calib.fit.predict import quantiles
-from calib.fit.prior import FILE, MAIN, Prior, load_prior
+from calib.fit.prior import MAIN, Prior, load_prior
 from calib.fit.problem import Problem
 from calib.fit.rows import Facts, facts, one_each
 from calib.fit.scales import ALL, Node, nodes_of, scales_at
 
 if TYPE_CHECKING:
+    import ibis
     import pandas as pd
 
 DEFAULT_LEVEL = 0.9
@@ -215,11 +216,33 @@ def fit(known: pd.DataFrame) -> Multiplier:
     are fitted in passes over a table, see large.py.
     """
     if len(known) > LARGE:
-        from calib.fit.large import fit_frame
-
-        return fit_frame(known)
+        return Multiplier(**large.frame_parts(known))
     rows, notes = one_each(facts(known))
     return _fit_rows(rows, notes)
+
+
+def fit_table(table: ibis.Table, sample_rows: int = large.SAMPLE_ROWS) -> Multiplier:
+    """Fit the multiplier to a table of known units that stays where it is.
+
+    Parameters
+    ----------
+    table : ibis.Table
+        Known units with the contract's columns, blanks NULL, one row a (contributor, unit), on any engine that Ibis
+        writes for.
+    sample_rows : int
+        About how many records are brought into memory, chosen by a hash of contributor and unit.
+
+    Returns
+    -------
+    Multiplier
+        As :func:`fit` gives it; its rows, suspects and check are those of the sample.
+
+    Raises
+    ------
+    CannotError
+        A record without what every record needs, or more contributors than can be told apart.
+    """
+    return Multiplier(**large.table_parts(table, sample_rows))
 
 
 @same_digits
@@ -233,12 +256,3 @@ def _fit_rows(rows: Facts, notes: tuple[str, ...] = ()) -> Multiplier:
     unmeasured = Unmeasured.of(begun.mean[main], begun.covariance[main, main], sides)
     nodes = nodes_of(Problem(rows, layout, sides, unmeasured, prior), prior.main)
     return Multiplier(rows, Counted.of(rows), layout, sides, unmeasured, prior, nodes, content_hash(rows), notes)
-
-
-def content_hash(rows: Facts) -> str:
-    """Hash of rows and of the prior."""
-    digest = hashlib.sha256(FILE.read_bytes())
-    digest.update(rows.frame.to_csv(index=False, float_format="%.15g").encode())
-    for part in (rows.covariates, rows.wire, rows.reading_variance, rows.form, rows.response):
-        digest.update(np.ascontiguousarray(part).tobytes())
-    return digest.hexdigest()[:16]

@@ -45,7 +45,7 @@ def measure(path: Path) -> dict:
     """Seconds of the aggregate (the median of three before the fit and three after) and of the fit, and peak memory."""
     import ibis
 
-    from calib.fit.large import fit_table
+    from calib.fit.multiplier import fit_table
 
     backend = ibis.duckdb.connect(path, read_only=True, threads=2, memory_limit="1GB")
     plain = [_seconds(lambda: backend.raw_sql(aggregate()).fetchall())[0] for _ in range(3)]

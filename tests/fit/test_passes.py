@@ -16,8 +16,8 @@ from calib.fit.chains import fit_sides
 from calib.fit.effects import GRADE_NAMES, Layout, Scales, Unmeasured
 from calib.fit.equations import Equations
 from calib.fit.facts_expression import LN_FORM, facts_expression
-from calib.fit.large import fit_table
 from calib.fit.mixture import judged
+from calib.fit.multiplier import fit_table
 from calib.fit.passes import Judge, prepared, step_for, summed, weighed
 from calib.fit.prior import MAIN, load_prior
 from calib.fit.problem import Problem
