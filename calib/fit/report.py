@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from calib.fit.tables import usual_frequency
+
 if TYPE_CHECKING:
     from calib.fit.multiplier import Multiplier
 
@@ -14,7 +16,11 @@ CAUTION = "An estimate with its spread, not a rating: local codes and licensed p
 def summary(model: Multiplier) -> str:
     """A report of a fit: what made it, the multiplier by size class, and what is doubtful."""
     lines = [SIMULATED, ""] if model.simulated else []
-    lines += [_made_of(model), "", f"Multiplier, mA per V/ohm, with {model.level:.0%} confidence limits of the mean"]
+    lines += [
+        _made_of(model),
+        "",
+        f"Multiplier, mA per V/ohm, at {usual_frequency(model):g} Hz, with {model.level:.0%} limits of its mean",
+    ]
     for (rectifier, filter), part in model.classes(model.level).groupby(["rectifier", "filter"], sort=False):
         lines += ["", f"{rectifier}, {filter} input", "  class  core area cm2  known   multiplier   low    high"]
         for row in part.to_dict("records"):

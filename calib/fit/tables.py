@@ -41,7 +41,7 @@ def classes(model: Multiplier, level: float) -> pd.DataFrame:
     seen = [pair for pair in PAIRS if pair in found] or [FIRST_SUPPLY]
     cells = [(label, *pair) for pair in seen for label in SIZE_CLASS_LABELS]
     limits = [size_class_bounds(label) for label, _, _ in cells]
-    value, low, high = class_means(model, cells, _usual_frequency(model), level)
+    value, low, high = class_means(model, cells, usual_frequency(model), level)
     return frame(
         {
             "size_class": [cell[0] for cell in cells],
@@ -101,7 +101,7 @@ def _usual(model: Multiplier) -> np.ndarray:
     return usual
 
 
-def _usual_frequency(model: Multiplier) -> float:
+def usual_frequency(model: Multiplier) -> float:
     """Line frequency that the table and the line are stated for: the commonest of the known units, else 60 Hz."""
     if not len(model.rows):
         return CENTRE_FREQUENCY_HZ
@@ -130,7 +130,7 @@ def line(model: Multiplier, rectifier: str, filter: str, level: float, areas: np
     """See :meth:`Multiplier.line`; stated for the commonest line frequency among the known units."""
     check_level(level)
     areas = np.asarray(areas, dtype=float)
-    x = _line_rows(model, areas, [(rectifier, filter)] * len(areas), _usual_frequency(model), size_classes(areas))
+    x = _line_rows(model, areas, [(rectifier, filter)] * len(areas), usual_frequency(model), size_classes(areas))
     form = np.log(FORM_FACTOR[rectifier, filter][0])
     # The line is drawn without the steps of the classes, whose deviation widens the band instead.
     x[:, model.layout.starts["class"] : model.layout.starts["contributor"]] = 0.0
