@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     import ibis
     import pandas as pd
 
-SAMPLE_ROWS = 20_000
+SAMPLE_ROWS = 40_000
 START_ROWS = 2000  # of the sample that the first start is found by
 SEPARATOR, HASH_DIGITS = "\x1f", 12
 MOST_CONTRIBUTORS = 2000  # the normal equations hold the square of that

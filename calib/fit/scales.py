@@ -20,6 +20,7 @@ GRADE_SPREAD = 0.35  # the same of what each evidence grade scatters by
 AVERAGED = 3  # noise, class and contributor are averaged over; the grades' scatter is taken at its mode
 ALL = AVERAGED + len(GRADES)
 HERMITE = np.polynomial.hermite_e.hermegauss(3)
+LEAST_WIDTH = 1e-3  # of a node's distance from the mode, in standard deviations of the prior
 LEAST_SHARE = 1e-3  # nodes below this share of the average are left out
 MODE_ROUNDS, MODE_TOLERANCE, LONGEST_MOVE = 60, 1e-3, 0.7
 
@@ -72,7 +73,8 @@ def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
     -------
     tuple of Node
         The mode first; shares add to 1. Gauss-Hermite points along the axes of the posterior's curvature, each
-        weighted by the evidence found there (importance weights), so that skewness is kept.
+        weighted by the evidence found there (importance weights), so that skewness is kept. Known slips do not pull
+        the mode but count in the evidence, whose slope there is therefore not quite 0: it is taken out.
     """
     mode, centre = mode_of(problem, noise)
 
@@ -81,7 +83,7 @@ def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
         return solution.bound - 0.5 * float(u @ u), solution
 
     top, centre = value(mode)
-    sd = _widths(lambda u: value(u)[0], mode, top)
+    sd, slope = _widths(lambda u: value(u)[0], mode, top)
     points, logs, solutions = [], [], []
     for z in sorted(product(range(3), repeat=AVERAGED), key=lambda z: z != (1, 1, 1)):
         step = HERMITE[0][list(z)]
@@ -90,7 +92,7 @@ def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
         height, solution = value(point)
         points.append(point)
         solutions.append(solution)
-        logs.append(height + float(np.log(HERMITE[1][list(z)]).sum() + 0.5 * step @ step))
+        logs.append(height + float(np.log(HERMITE[1][list(z)]).sum() + 0.5 * step @ step - slope @ (sd * step)))
     shares = np.exp(np.array(logs) - max(logs))
     shares = np.where(shares < LEAST_SHARE * shares.sum(), 0.0, shares)
     shares /= shares.sum()
@@ -119,13 +121,15 @@ def scoring_move(u: np.ndarray, slope: np.ndarray, information: np.ndarray, nois
     return np.clip(np.linalg.solve(curved, slope * spread - u), -LONGEST_MOVE, LONGEST_MOVE)
 
 
-def _widths(posterior: Callable[[np.ndarray], float], mode: np.ndarray, top: float) -> np.ndarray:
-    """Standard deviation along each scale from the curvature, measured over about one deviation."""
-    sd = np.ones(AVERAGED)
+def _widths(posterior: Callable[[np.ndarray], float], mode: np.ndarray, top: float) -> tuple[np.ndarray, np.ndarray]:
+    """Standard deviation along each scale from the curvature, measured over about one deviation, and the slope."""
+    sd, slope = np.ones(AVERAGED), np.zeros(AVERAGED)
     for axis in range(AVERAGED):
+        step = np.zeros(ALL)
         for _ in range(2):
-            step = np.zeros(ALL)
             step[axis] = sd[axis]
             drop = 2 * top - posterior(mode + step) - posterior(mode - step)
-            sd[axis] = np.clip(sd[axis] / np.sqrt(max(drop, 0.25)), 0.02, 1.2)
-    return sd
+            sd[axis] = np.clip(sd[axis] / np.sqrt(max(drop, 0.25)), LEAST_WIDTH, 1.2)
+        step[axis] = sd[axis] / 4
+        slope[axis] = (posterior(mode + step) - posterior(mode - step)) / (2 * step[axis])
+    return sd, slope

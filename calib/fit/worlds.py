@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 WORLDS, UNITS, SEED = 160, 3000, 20261124
 WIDER = 2.0  # factor on the standard deviations of the terms between worlds
+LEAST_SD = 0.05  # added in quadrature to every term: worlds that share the model's form may all err alike
 WIDER_SCATTER = 1.5  # the same for the residual standard deviations
 
 
@@ -40,7 +41,7 @@ def regress_worlds(worlds: int = WORLDS, units: int = UNITS, seed: int = SEED) -
         stored[name] = {
             "terms": list(CHAINS[name]),
             "mean": _rounded(terms.mean(axis=0)),
-            "covariance": _rounded(np.cov(terms.T) * WIDER**2),
+            "covariance": _rounded(np.cov(terms.T) * WIDER**2 + np.eye(terms.shape[1]) * LEAST_SD**2),
             "ln_scatter": round(float(scatter.mean()), 6),
             "ln_scatter_sd": round(float(scatter.std() * WIDER_SCATTER), 6),
         }
