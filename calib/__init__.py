@@ -34,7 +34,7 @@ _HOMES = {
     "calib.register.records": ("KnownUnit", "UnknownUnit", "fields"),
     "calib.register.exchange": ("read_known", "read_unknown"),
     "calib.register.store": ("Register", "default_register_path", "practice_register"),
-    "calib.fit.multiplier": ("Multiplier",),
+    "calib.fit.multiplier": ("Multiplier", "fit_table"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}

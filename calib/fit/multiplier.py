@@ -15,7 +15,7 @@ from calib.fit.counted import Counted
 from calib.fit.digits import same_digits
 from calib.fit.effects import DRIFT_SD, Layout, Unmeasured, unit_variance
 from calib.fit.mixture import Solution
-from calib.fit.named import content_hash
+from calib.fit.named import content_hash, origin, settings
 from calib.fit.predict import quantiles
 from calib.fit.prior import MAIN, Prior, load_prior
 from calib.fit.problem import Problem
@@ -75,6 +75,15 @@ class Multiplier:
     def simulated(self) -> bool:
         """Whether any known unit is simulated."""
         return self.counted.simulated
+
+    def made_of(self) -> pd.DataFrame:
+        """Which records, prior and settings made the fit: columns part and value.
+
+        Hashes first (of a large register's, the records that are held), then each setting by name.
+        """
+        counts = {"fit": self.content_hash, "known units": self.records, "contributors": len(self.layout.contributors)}
+        parts = {**counts, **origin(self.rows), **settings()}
+        return tables.frame({"part": list(parts), "value": [str(value) for value in parts.values()]})
 
     @property
     def solutions(self) -> tuple[Solution, ...]:

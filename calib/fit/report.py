@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from calib.fit.multiplier import Multiplier
 
 SIMULATED = "Simulated practice data: no line of this is about a real transformer."
+MOST_DOUBTFUL = 12  # doubtful records that the report names
 CAUTION = "An estimate with its spread, not a rating: local codes and licensed practice take precedence."
 
 
@@ -37,8 +38,10 @@ def summary(model: Multiplier) -> str:
         lines += [
             f"  {row['contributor']}, {row['unit']}: sound with probability {row['odds_sound']:.2f}; "
             f"{row['likely_slip']}"
-            for row in doubtful.to_dict("records")
+            for row in doubtful.head(MOST_DOUBTFUL).to_dict("records")
         ]
+        more = len(doubtful) - MOST_DOUBTFUL
+        lines += [f"  and {more} more"] if more > 0 else []
     return "\n".join([*lines, *model.notes, "", CAUTION])
 
 

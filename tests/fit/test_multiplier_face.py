@@ -11,7 +11,7 @@ import pytest
 
 from calib.fit import Multiplier, fit
 from calib.supply.form_factor import winding_rms_per_dc
-from tests.fit.making import FIGURES, ln_width, practice_fit, practice_known, practice_unknown, prior_fit
+from tests.fit.making import FIGURES, ln_width, practice_fit, practice_known, practice_unknown, prior_fit, scene_known
 
 CLASSES = ["size_class", "rectifier", "filter", "low_area_cm2", "high_area_cm2", "count", "multiplier", "low", "high"]
 
@@ -185,3 +185,22 @@ def test_scatter_and_records():
     assert prior_fit().records == 0
     assert not prior_fit().simulated
     assert 0.12 < practice_fit().scatter < 0.35
+
+
+def test_a_fit_says_which_records_prior_and_settings_made_it(monkeypatch):
+    """Other records change the records' hash alone, another setting the settings' alone; either changes the name."""
+    from calib.fit import effects
+
+    def parts(count: int) -> dict[str, str]:
+        return dict(fit(scene_known(count=count)).made_of().itertuples(index=False))
+
+    first, other = parts(12), parts(13)
+    assert first["known units"] == "12"
+    assert (first["prior"], first["settings"]) == (other["prior"], other["settings"])
+    assert first["records"] != other["records"]
+    assert first["fit"] != other["fit"]
+    monkeypatch.setattr(effects, "DRIFT_SD", 0.2)
+    changed = parts(12)
+    assert (first["prior"], first["records"]) == (changed["prior"], changed["records"])
+    assert first["settings"] != changed["settings"]
+    assert first["fit"] != changed["fit"]
