@@ -107,7 +107,7 @@ def draw_world(rng: np.random.Generator) -> World:
         flux_sd=float(rng.uniform(0.05, 0.13)),
         flux_50hz=float(np.clip(rng.normal(1.03, 0.05), 0.92, 1.2)),
         density_share=float(np.exp(rng.normal(math.log(0.74), 0.14))),
-        density_sd=float(rng.uniform(0.08, 0.18)),
+        density_sd=float(rng.uniform(0.07, 0.17)),
         density_slope=float(rng.normal(0.12, 0.11)),
         fill=float(np.clip(rng.normal(0.23, 0.035), 0.15, 0.35)),
         fill_sd=float(rng.uniform(0.10, 0.30)),

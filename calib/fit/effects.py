@@ -40,7 +40,7 @@ GRADES = {
 GRADE_NAMES = tuple(GRADES)
 SUPPLY_SD_FLOOR = 0.01
 # Makers' habits drift between the units that were recorded and one that is asked about: sd in ln I (judgement).
-DRIFT_SD = 0.08
+DRIFT_SD = 0.1
 
 
 @dataclass(frozen=True)

@@ -75,7 +75,7 @@ def table(cells: list[Cell], workers: int = 2) -> pd.DataFrame:
 
 def guide(made: pd.DataFrame, draws: int) -> str:
     """The guide's tables: a row a scene, a column a number of known units, in each cell coverage and score."""
-    lines = [f"Means over {draws} draws of a register and {ASKED} units (a few draws at 1,000 records).", ""]
+    lines = [f"Means over {draws} draws of a register and {ASKED} units (a quarter of the draws at 1,000 records).", ""]
     for spoiled, part in made.groupby("spoiled"):
         sizes = sorted(part["known"].unique())
         lines += [f"{spoiled:.0%} of the records grossly wrong:", "", "| scene | " + " | ".join(map(str, sizes)) + " |"]
@@ -105,7 +105,7 @@ def main() -> None:
     parser.add_argument("--guide", type=Path, help="file whose tables are replaced")
     asked = parser.parse_args()
     cells = [
-        Cell(scene, known, spoiled, max(3, asked.draws // (8 if known >= 1000 else 1)), asked.wire)
+        Cell(scene, known, spoiled, max(3, asked.draws // (4 if known >= 1000 else 1)), asked.wire)
         for scene in asked.scenes
         for known in asked.sizes
         for spoiled in asked.spoiled
