@@ -22,17 +22,17 @@ LOAD_OHM = 4000.0
 
 
 @pytest.mark.parametrize(
-    ("rectifier", "filter", "henry", "valve", "cases", "least"),
+    ("rectifier", "filter", "henry", "valve", "cases"),
     [
-        ("full-wave", "capacitor", 0.0, None, CASES, 200),
-        ("half-wave", "capacitor", 0.0, None, CASES, 200),
-        ("doubler", "capacitor", 0.0, None, CASES, 200),
-        ("full-wave", "choke", 8.0, None, CASES, 200),
-        ("full-wave", "choke", 1.0, None, CASES, 200),
-        ("full-wave", "capacitor", 0.0, "5Y3", 64, 50),
+        ("full-wave", "capacitor", 0.0, None, CASES),
+        ("half-wave", "capacitor", 0.0, None, CASES),
+        ("doubler", "capacitor", 0.0, None, CASES),
+        ("full-wave", "choke", 8.0, None, CASES),
+        ("full-wave", "choke", 1.0, None, CASES),
+        ("full-wave", "capacitor", 0.0, "5Y3", 64),
     ],
 )
-def test_ratio_to_an_adaptive_integrator(rectifier, filter, henry, valve, cases, least, record_property):
+def test_ratio_to_an_adaptive_integrator(rectifier, filter, henry, valve, cases, record_property):
     def many(loads):
         return solve(
             Settings(
@@ -65,4 +65,3 @@ def test_ratio_to_an_adaptive_integrator(rectifier, filter, henry, valve, cases,
         f"{rectifier}, {filter}{f' {henry:g} H' if henry else ''}, {valve or 'diodes'}: {ratio:.0f} times faster a case"
     )
     assert solved["dc_v"][cases // 2] == pytest.approx(reference["dc_v"], rel=1e-3)
-    assert ratio > least
