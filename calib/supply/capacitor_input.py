@@ -17,6 +17,7 @@ import numpy as np
 from calib.supply.numerics import Array, bracketed_root, greatest, nodes_between
 
 W_LEAST, W_MOST = 1e-6, 1e7  # beyond them nothing changes by more than 1e-6, but that ripple goes on as 1/w
+GUESSED = 1e-2  # how near a first guess of Newton's method is solved [1]
 
 
 @dataclass(frozen=True)
@@ -68,8 +69,8 @@ def current_share(r: Array, w: Array, d: Array, angle: Array) -> Array:
     return ((1 + r + r * w**2) * np.sin(angle) + w * np.cos(angle)) / scale - d / (1 + r)
 
 
-def pulse_end(r: Array, w: Array, d: Array, start: Array) -> Array:
-    """First angle after ``start`` at which the current is back at zero [rad]."""
+def pulse_end(r: Array, w: Array, d: Array, start: Array, tolerance: float = 1e-14) -> Array:
+    """First angle after ``start`` at which the current is back at zero, to a relative tolerance [rad]."""
     rate = decay_rate(r, w)
     scale = (1 + r) ** 2 + (r * w) ** 2
     in_phase, ahead, at_start = (1 + r + r * w**2) / scale, w / scale, current_share(r, w, d, start)
@@ -80,10 +81,10 @@ def pulse_end(r: Array, w: Array, d: Array, start: Array) -> Array:
         return (turn - at_start * np.expm1(-rate * length)) / length
 
     longest = np.pi - np.arcsin(d) - start
-    return start + bracketed_root(current_per_angle, 1e-9 * longest, longest)
+    return start + bracketed_root(current_per_angle, 1e-9 * longest, longest, tolerance)
 
 
-def pulse(period: float, r: Array, w: Array, d: Array) -> Pulse:
+def pulse(period: float, r: Array, w: Array, d: Array, tolerance: float = 1e-14) -> Pulse:
     """The steady pulse at known load resistance.
 
     Parameters
@@ -96,14 +97,14 @@ def pulse(period: float, r: Array, w: Array, d: Array) -> Pulse:
     w = np.clip(w, W_LEAST, W_MOST)
 
     def closure(start: Array) -> Array:
-        stop = pulse_end(r, w, d, start)
+        stop = pulse_end(r, w, d, start, tolerance)
         with np.errstate(divide="ignore", invalid="ignore"):
             fall = np.log(np.sin(stop) - d) - np.log(np.sin(start) - d)
         return np.nan_to_num(fall - (period + start - stop) / w, nan=1e6, posinf=1e6, neginf=-1e6)
 
     earliest = np.arcsin(d)
-    start = bracketed_root(closure, earliest + 1e-14, np.full_like(earliest, np.pi / 2) - 1e-9)
-    return Pulse(r, w, d, period, start, pulse_end(r, w, d, start))
+    start = bracketed_root(closure, earliest + 1e-14, np.full_like(earliest, np.pi / 2) - 1e-9, tolerance)
+    return Pulse(r, w, d, period, start, pulse_end(r, w, d, start, tolerance))
 
 
 def mean_emf(period: float, d: Array) -> Array:
@@ -113,7 +114,7 @@ def mean_emf(period: float, d: Array) -> Array:
     return (2 * np.cos(edge) - d * (np.pi - 2 * edge)) / period
 
 
-def load_ratio(period: float, source: Array, reactance: Array, d: Array) -> Array:
+def load_ratio(period: float, source: Array, reactance: Array, d: Array, tolerance: float = 1e-12) -> Array:
     """Load resistance that draws the wanted current, in units of peak over that current.
 
     Parameters
@@ -129,10 +130,10 @@ def load_ratio(period: float, source: Array, reactance: Array, d: Array) -> Arra
     """
 
     def excess(ratio: Array) -> Array:
-        return pulse(period, source / ratio, reactance * ratio, d).dc - ratio
+        return pulse(period, source / ratio, reactance * ratio, d, tolerance / 100).dc - ratio
 
     least = mean_emf(period, d) - source
-    return bracketed_root(excess, np.maximum(least * (1 - 1e-6), 1e-9), 1 - d, 1e-12)
+    return bracketed_root(excess, np.maximum(least * (1 - 1e-6), 1e-9), 1 - d, tolerance)
 
 
 def measures(one: Pulse) -> dict[str, Array]:

@@ -133,7 +133,11 @@ def pulse(period: float, r: Array, w: Array, x: Array, d: Array, tolerance: floa
         at[(at == 0) & ended[:, 0]] = 0
         rows = np.arange(len(start))
         low = np.where(at > 0, looks[rows, np.maximum(at - 1, 0)], start + 1e-9)
-        stop = bracketed_root(lambda angle: travel(what, state, start, angle, turn)[0], low, looks[rows, at])
+
+        def current_at(angle: Array) -> Array:
+            return travel(what, state, start, angle, turn)[0]
+
+        stop = bracketed_root(current_at, low, looks[rows, at], tolerance / 100)
         return np.where(ended.any(axis=1), stop, start + period)
 
     def closure(start: Array) -> Array:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.supply.capacitor_input import W_LEAST, W_MOST, load_ratio, mean_emf, pulse
+from calib.supply.capacitor_input import GUESSED, W_LEAST, W_MOST, load_ratio, mean_emf, pulse
 from calib.supply.numerics import Array, greatest, newton, nodes_between
 
 # shares of the wanted current, from light load on, where the first guess does not lead to the answer
@@ -112,25 +112,29 @@ def doubler_pulse(source: Array, reactance: Array, d: Array) -> tuple[Array, Dou
     ratio, pulse, found : array, DoublerPulse, array of bool
         Load resistance in units of peak over load current, the pulse, and where the wanted current can be had.
     """
-    able = 1.5 * source < mean_emf(2 * np.pi, d)
-    half_source = np.where(able, source, 0.6 * mean_emf(2 * np.pi, d))
-    half = load_ratio(2 * np.pi, half_source, reactance, d)
-    guess = pulse(2 * np.pi, half_source / half, reactance * half, d)
-    unknowns = np.stack((guess.start, np.log(guess.stop - guess.start), np.log(2 * half)), axis=1)
-    unknowns, found = newton(lambda x: _residuals(x, source, reactance, d), unknowns)
+    cases = np.stack((source, reactance, d), axis=1)
+    unknowns, found = newton(lambda x: _residuals(x, *cases.T), _guess(cases, GUESSED))
     # what the short-circuited doubler gives: the source through twice the capacitance
     possible = source**2 + 0.25 / reactance**2 < 1 / np.pi**2
     left = np.flatnonzero(possible & ~found)
     if len(left):
-        trial = unknowns[left]
+        trial = _guess(cases[left], 1e-12)
         for share in _SHARES:
-            trial, good = newton(
-                lambda x, k=share: _residuals(x, source[left] * k, reactance[left] / k, d[left]),  # type: ignore[misc]
-                trial,
-            )
+            part = cases[left] * (share, 1 / share, 1)
+            trial, good = newton(lambda x, part=part: _residuals(x, *part.T), trial)  # type: ignore[misc]
         unknowns[left], found[left] = trial, good
     one = _built(unknowns, source, reactance, d)
     return one.dc, one, found & possible & (one.dc > 1e-4)
+
+
+def _guess(cases: Array, tolerance: float) -> Array:
+    """First unknowns, from a half-wave rectifier of the same source."""
+    source, reactance, d = cases.T
+    able = 1.5 * source < mean_emf(2 * np.pi, d)
+    source = np.where(able, source, 0.6 * mean_emf(2 * np.pi, d))
+    half = load_ratio(2 * np.pi, source, reactance, d, tolerance)
+    one = pulse(2 * np.pi, source / half, reactance * half, d, tolerance)
+    return np.stack((one.start, np.log(one.stop - one.start), np.log(2 * half)), axis=1)
 
 
 def _built(unknowns: Array, source: Array, reactance: Array, d: Array) -> DoublerPulse:

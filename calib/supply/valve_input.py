@@ -9,6 +9,7 @@ import numpy as np
 from calib.supply import capacitor_input, choke_input, doubler
 from calib.supply import valve_wave as wave
 from calib.supply.numerics import Array, newton, nodes_between
+from calib.supply.valve_slopes import slopes
 from calib.supply.valve_wave import Wanted
 
 AT_ONCE = 64  # cases solved together, to bound the memory
@@ -56,7 +57,7 @@ def _solved(wanted: Wanted) -> tuple[Array, dict[str, Array], Array]:
 
 
 def _of_kind(wanted: Wanted) -> tuple[Array, dict[str, Array], Array]:
-    unknowns, found = newton(lambda x: wave.residuals(wanted, x), _guess(wanted), lambda x: wave.slopes(wanted, x))
+    unknowns, found = newton(lambda x: wave.residuals(wanted, x), _guess(wanted), lambda x: slopes(wanted, x))
     return np.exp(unknowns[:, -1]), _measures(wanted, unknowns), found
 
 
@@ -89,7 +90,8 @@ def _linear(wanted: Wanted, source: Array) -> tuple[Array, Linear]:
     if wanted.kind == "doubler":
         return doubler.doubler_pulse(source, wanted.reactance, wanted.drop)[:2]
     if wanted.kind == "capacitor":
-        ratio = capacitor_input.load_ratio(wanted.period, source, wanted.reactance, wanted.drop)
+        settled = (wanted.reactance, wanted.drop)
+        ratio = capacitor_input.load_ratio(wanted.period, source, *settled, capacitor_input.GUESSED)
         return ratio, capacitor_input.pulse(wanted.period, source / ratio, wanted.reactance * ratio, wanted.drop)
     if wanted.kind == "stopping":
         ratio, one, _ = choke_input.stopping(wanted.period, source, wanted.reactance, wanted.choke, wanted.drop)

@@ -155,11 +155,11 @@ def residuals(wanted: Wanted, unknowns: Array) -> Array:
         charge = charge + (WEIGHTS * stretch * current).sum(axis=-1)
         if number:
             found.append(knots[..., 0] - values[..., number - 1, :, -1])
-    edges = _edges(wanted, (values[..., 0, :, 0], values[..., -1, :, -1]), (start, stop), ratio)
-    return np.concatenate((*found, np.stack((*edges, charge / wanted.period - 1), axis=-1)), axis=-1)
+    conditions = edges(wanted, (values[..., 0, :, 0], values[..., -1, :, -1]), (start, stop), ratio)
+    return np.concatenate((*found, np.stack((*conditions, charge / wanted.period - 1), axis=-1)), axis=-1)
 
 
-def _edges(wanted: Wanted, states: tuple[Array, Array], ends: tuple[Array, Array], ratio: Array) -> list[Array]:
+def edges(wanted: Wanted, states: tuple[Array, Array], ends: tuple[Array, Array], ratio: Array) -> list[Array]:
     """The conditions at both ends of the interval."""
     (first, last), (start, stop) = states, ends
     w = wanted.reactance * ratio
@@ -176,10 +176,3 @@ def _edges(wanted: Wanted, states: tuple[Array, Array], ends: tuple[Array, Array
     if wanted.kind == "capacitor":
         return [first[..., 0] - at_start, last[..., 0] - at_stop, closure]
     return [first[..., 0], first[..., 1] - at_start, last[..., 0], closure]
-
-
-def slopes(wanted: Wanted, unknowns: Array) -> Array:
-    """Derivative of every residual by every unknown, by complex steps."""
-    size = unknowns.shape[-1]
-    stepped = unknowns[:, None, :] + 1e-30j * np.eye(size)
-    return np.swapaxes(residuals(wanted.wider(1), stepped).imag / 1e-30, 1, 2)

@@ -30,6 +30,10 @@ LOAD_OHM = 4000.0
         ("full-wave", "choke", 8.0, None, CASES),
         ("full-wave", "choke", 1.0, None, CASES),
         ("full-wave", "capacitor", 0.0, "5Y3", 64),
+        ("half-wave", "capacitor", 0.0, "5Y3", 64),
+        ("doubler", "capacitor", 0.0, "5Y3", 64),
+        ("full-wave", "choke", 8.0, "5Y3", 64),
+        ("full-wave", "choke", 1.0, "5Y3", 64),
     ],
 )
 def test_ratio_to_an_adaptive_integrator(rectifier, filter, henry, valve, cases, record_property):
