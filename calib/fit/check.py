@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from calib.fit.doubts import SOUND
-from calib.fit.effects import DRIFT_SD, grade_variance, unit_variance
+from calib.fit.effects import drift_variance, grade_variance, unit_variance
 from calib.fit.predict import density, quantiles
 from calib.fit.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, Facts
 
@@ -134,7 +134,7 @@ def _left_out(model: Multiplier, asked: np.ndarray, level: float) -> np.ndarray:
         pull = one.weight[asked] * leverage
         mean[k] = (x @ one.mean - pull * y) / (1 - pull)
         noise = unit_variance(rows, model.unmeasured, node.scales)[asked] + grade_variance(rows, node.scales)[asked]
-        sd[k] = np.sqrt(leverage / (1 - pull) + noise + DRIFT_SD**2)
+        sd[k] = np.sqrt(leverage / (1 - pull) + noise + drift_variance(rows)[asked])
     own = np.array([density(np.ones(1), mean[[k]], sd[[k]], y) for k in range(len(mean))])
     shares = model.shares[:, None] / own
     shares = shares / shares.sum(axis=0)

@@ -17,7 +17,7 @@ from calib.supply.form_factor import FORM_FACTOR
 
 LN2, LN10 = float(np.log(2)), float(np.log(10))
 UNKNOWN_SD = 1.0  # an unexplained slip scatters by about a factor of e
-SOUND = 0.6  # a record or reading less likely sound than this is doubtful
+SOUND = 0.7  # a record or reading less likely sound than this is doubtful
 SWAPPED = {"capacitor": "choke", "choke": "capacitor"}
 
 

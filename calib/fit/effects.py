@@ -39,8 +39,10 @@ GRADES = {
 }
 GRADE_NAMES = tuple(GRADES)
 SUPPLY_SD_FLOOR = 0.01
-# Makers' habits drift between the units that were recorded and one that is asked about: sd in ln I (judgement).
+# Makers' habits drift between the units that were recorded and one that is asked about: sd in ln I (judgement). With
+# the wire measured, what drifts in how full a window is wound is seen, and the habit of current density is left.
 DRIFT_SD = 0.1
+DRIFT_WITH_WIRE_SD = 0.09
 
 
 @dataclass(frozen=True)
@@ -157,6 +159,11 @@ def unit_variance(rows: Facts, unmeasured: Unmeasured, scales: Scales) -> np.nda
     total += np.where(rows.has_wire, 0.0, unmeasured.wire)
     # Without a core its expectation stands in; the class it would have had is unknown too.
     return total + np.where(rows.has_core, 0.0, unmeasured.core + scales.size_class**2)
+
+
+def drift_variance(rows: Facts) -> np.ndarray:
+    """Variance in ln I of each unit for habits that drift, less where its wire was measured."""
+    return np.where(rows.has_wire, DRIFT_WITH_WIRE_SD, DRIFT_SD) ** 2
 
 
 def grade_variance(rows: Facts, scales: Scales) -> np.ndarray:

@@ -13,7 +13,7 @@ from calib.fit.chains import Sides, fit_sides
 from calib.fit.check import Check, comparison, leave_one_out
 from calib.fit.counted import Counted
 from calib.fit.digits import same_digits
-from calib.fit.effects import DRIFT_SD, Layout, Unmeasured, unit_variance
+from calib.fit.effects import Layout, Unmeasured, drift_variance, unit_variance
 from calib.fit.mixture import Solution
 from calib.fit.named import content_hash, origin, settings
 from calib.fit.predict import quantiles
@@ -115,7 +115,7 @@ class Multiplier:
         means = np.array([x @ one.mean + back for one in self.solutions])
         spread = np.array([np.einsum("ij,ij->i", x @ one.covariance, x) for one in self.solutions])
         noise = np.array([unit_variance(rows, self.unmeasured, node.scales) for node in self.nodes])
-        return self.shares, means, np.sqrt(spread + noise + DRIFT_SD**2)
+        return self.shares, means, np.sqrt(spread + noise + drift_variance(rows))
 
     @same_digits
     def mean_of(self, x: np.ndarray, level: float) -> np.ndarray:

@@ -18,6 +18,7 @@ def settings() -> dict[str, object]:
     """Every judgement that the fit is set by beside its prior, by name; see the modules for what each means."""
     return {
         "drift between recorded and asked, sd": effects.DRIFT_SD,
+        "the same with the wire measured": effects.DRIFT_WITH_WIRE_SD,
         "evidence: bias, its sd, scatter": {
             name: [one.bias, one.bias_sd, one.sd] for name, one in effects.GRADES.items()
         },

@@ -18,13 +18,15 @@ import numpy as np
 import pandas as pd
 
 from calib.fit import fit
+from tests.scenes.held_out import HELD_OUT
 from tests.scenes.population import SCENES, recorded, units, without_wire
 from tests.scenes.scoring import LEVEL, Best, one_multiplier, score
 
 SIZES = (0, 3, 6, 12, 30, 120, 1000)
 SPOILED = (0.0, 0.05, 0.10)
 ASKED = 200
-BEGIN, END = "<!-- coverage: begin -->", "<!-- coverage: end -->"
+EVERY = SCENES | HELD_OUT
+MARKS = "<!-- {}: begin -->", "<!-- {}: end -->"
 
 
 @dataclass(frozen=True)
@@ -40,11 +42,11 @@ class Cell:
 
 def run(cell: Cell) -> dict:
     """Means over draws; a draw is one register and 200 units that are asked about."""
-    scene = SCENES[cell.scene]
+    scene = EVERY[cell.scene]
     best = Best.of(scene)
     rows = []
     for draw in range(cell.draws):
-        rng = np.random.default_rng([list(SCENES).index(cell.scene), cell.known, int(100 * cell.spoiled), draw])
+        rng = np.random.default_rng([list(EVERY).index(cell.scene), cell.known, int(100 * cell.spoiled), draw])
         known = recorded(scene, units(scene, cell.known, rng), cell.spoiled, rng)
         asked = units(scene, ASKED, rng, asked=True)
         if not cell.wire:
@@ -89,10 +91,11 @@ def guide(made: pd.DataFrame, draws: int) -> str:
     return "\n".join(lines)
 
 
-def put_into(text: str, tables: str) -> str:
-    """A text with what stands between the marks replaced."""
-    head, rest = text.split(BEGIN)
-    return f"{head}{BEGIN}\n\n{tables}\n{END}{rest.split(END)[1]}"
+def put_into(text: str, tables: str, name: str) -> str:
+    """A text with what stands between the marks of that name replaced."""
+    begin, end = (mark.format(name) for mark in MARKS)
+    head, rest = text.split(begin)
+    return f"{head}{begin}\n\n{tables}\n{end}{rest.split(end)[1]}"
 
 
 def main() -> None:
@@ -101,12 +104,14 @@ def main() -> None:
     parser.add_argument("--sizes", type=int, nargs="*", default=list(SIZES))
     parser.add_argument("--scenes", nargs="*", default=list(SCENES))
     parser.add_argument("--spoiled", type=float, nargs="*", default=list(SPOILED))
+    parser.add_argument("--held-out", action="store_true", help="the scenes drawn up once the fit was settled")
     parser.add_argument("--wire", action="store_true")
     parser.add_argument("--guide", type=Path, help="file whose tables are replaced")
     asked = parser.parse_args()
+    scenes = list(HELD_OUT) if asked.held_out else asked.scenes
     cells = [
         Cell(scene, known, spoiled, max(3, asked.draws // (4 if known >= 1000 else 1)), asked.wire)
-        for scene in asked.scenes
+        for scene in scenes
         for known in asked.sizes
         for spoiled in asked.spoiled
         if known or not spoiled
@@ -116,7 +121,8 @@ def main() -> None:
     print(made.groupby(["known", "spoiled"])[["coverage", "score", "error_ratio"]].mean().round(3).to_string())
     if asked.guide:
         text = asked.guide.read_text(encoding="utf-8")
-        asked.guide.write_text(put_into(text, guide(made, asked.draws)), encoding="utf-8")
+        name = "held out" if asked.held_out else "coverage"
+        asked.guide.write_text(put_into(text, guide(made, asked.draws), name), encoding="utf-8")
 
 
 if __name__ == "__main__":

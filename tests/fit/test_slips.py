@@ -74,13 +74,19 @@ def test_a_swapped_filter_lowers_the_odds():
 
 
 def test_a_mixed_register_names_most_spoiled_records_and_few_sound_ones():
-    """400 records, a tenth spoiled in six ways; swapped filters and small errors of the current hide in the scatter."""
-    known = scene_known(count=400, spoiled=0.1, seed=4)
-    suspects = set(scene_fit(count=400, spoiled=0.1, seed=4).suspects()["unit"])
-    plain = known["slip"].isin(["half resistance", "half voltage", "decimal resistance", "decimal current"])
-    assert plain.sum() > 20
-    assert known.loc[plain, "unit"].isin(suspects).mean() >= 0.9
-    assert known.loc[known["slip"] == "", "unit"].isin(suspects).mean() <= 0.015
+    """Three registers of 400, a tenth spoiled in six ways; swapped filters and small errors of the current hide.
+
+    Over twelve registers 1.3 % of the sound records were accused, 0.3 to 2.3 % of one register's.
+    """
+    accused = []
+    for seed in (4, 5, 6):
+        known = scene_known(count=400, spoiled=0.1, seed=seed)
+        suspects = set(scene_fit(count=400, spoiled=0.1, seed=seed).suspects()["unit"])
+        plain = known["slip"].isin(["half resistance", "half voltage", "decimal resistance", "decimal current"])
+        assert plain.sum() > 20
+        assert known.loc[plain, "unit"].isin(suspects).mean() >= 0.9
+        accused.append(known.loc[known["slip"] == "", "unit"].isin(suspects).mean())
+    assert np.mean(accused) <= 0.015
 
 
 def test_the_odds_add_up_to_the_number_spoiled():
