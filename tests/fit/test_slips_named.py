@@ -1,8 +1,9 @@
 """How many slips are named in a register of 100 records of which 8 in 100 are spoiled, over forty draws.
 
-The shares and the threshold of doubts.py were settled on these draws among others, so the test guards what they reach and is
-no proof of it. On 160 draws taken once that was settled: 97 % of slips named with the gauge known and 80 % without, 96 %
-and 93 % of them with the right cause, swapped filters 50 of 112 and 43 of 112, sound records accused 0.6 % and 0.9 %.
+The shares and the threshold of doubts.py were settled on these draws among others, so the test guards what they reach
+and is no proof of it. On 160 draws taken once that was settled: 97 % of slips named with the gauge known and 80 %
+without, 96 % and 93 % of them with the right cause, swapped filters 50 of 112 and 43 of 112, sound records accused
+0.6 % and 0.9 %.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Populations drawn up after the fit's settings were settled, and looked at once: what they give is no echo of those."""
+"""Populations drawn up after the fit's settings were settled and looked at once, so that they are no echo of those."""
 
 from __future__ import annotations
 
