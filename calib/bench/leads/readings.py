@@ -1,0 +1,238 @@
+"""Readings between lead pairs, as typed: what each says, every fault at once, and each with its uncertainty."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import count
+
+from calib.bench.meter import MeterClass, standard_uncertainty
+from calib.errors import Fault, InputError
+
+OPEN = math.inf  # what a reading without continuity is kept as
+LOW_OHM, HIGH_OHM = 0.001, 1e6  # limits of a resistance reading [ohm]; above the high one a meter shows no continuity
+EXACT = 1e-6  # relative uncertainty below which no reading counts, so that exact ones can be weighed too
+COLUMNS = ("lead_a", "lead_b", "ohm", "u_ohm", "colour_a", "colour_b", "notes")
+NEEDED = COLUMNS[:3]
+
+OR_EMPTY = "or leave it empty where the pair was not read"
+
+
+@dataclass(frozen=True)
+class LeadReading:
+    """One reading between two leads.
+
+    Attributes
+    ----------
+    lead_a, lead_b : str
+        The leads as they are tagged; their order does not matter.
+    ohm : float
+        As the meter shows it, 0.001 to 1e6; infinite for no continuity, NaN where the pair was not read [ohm].
+    u_ohm : float
+        Standard uncertainty of the resistance, the lead null's included; NaN: by the meter's class [ohm].
+    colour_a, colour_b : str
+        Colours of the two leads' insulation, such as red/yellow; blank where unknown or told by the name.
+    row : int or None
+        Line in the file that it stands in, the header being 1.
+    """
+
+    lead_a: str
+    lead_b: str
+    ohm: float = math.nan
+    u_ohm: float = math.nan
+    colour_a: str = ""
+    colour_b: str = ""
+    row: int | None = None
+
+    @property
+    def pair(self) -> tuple[str, str]:
+        """The two leads in alphabetical order."""
+        return (self.lead_a, self.lead_b) if self.lead_a <= self.lead_b else (self.lead_b, self.lead_a)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the meter showed no continuity."""
+        return self.ohm == OPEN
+
+    @property
+    def is_finite(self) -> bool:
+        """Whether the meter showed a resistance."""
+        return math.isfinite(self.ohm)
+
+
+def lead_readings(
+    rows: Iterable[Mapping[str, object]], where: str = "", lines: Sequence[int] | None = None
+) -> tuple[LeadReading, ...]:
+    """Readings from rows as typed.
+
+    Parameters
+    ----------
+    rows : iterable of mappings
+        Each with `lead_a`, `lead_b` and `ohm`: a resistance of 0.001 to 1e6 [ohm], ``open`` for no continuity, empty
+        where the pair was not read. Optional `u_ohm`, the standard uncertainty [ohm], `colour_a`, `colour_b`, `notes`.
+    where : str
+        What the faults call the file or form.
+    lines : sequence of int, optional
+        The row's line in the file; counted from 2 where not given, the header being 1.
+
+    Returns
+    -------
+    tuple of LeadReading
+        One for each pair, in the order of the rows.
+
+    Raises
+    ------
+    InputError
+        With every fault: a lead without a name or read against itself, a value that is no resistance or beyond its
+        limits, a pair that stands twice with different values.
+    """
+    faults: list[Fault] = []
+    found: list[tuple[LeadReading, str]] = []
+    for line, row in zip(lines if lines is not None else count(2), rows, strict=False):
+        typed = {name: _text(row.get(name)) for name in COLUMNS}
+        slips = _slips(typed)
+        faults += [Fault(where, line, *slip) for slip in slips]
+        if not slips:
+            numbers = (_ohm(typed["ohm"]), _number(typed["u_ohm"]))
+            colours = (typed["colour_a"], typed["colour_b"])
+            found.append((LeadReading(typed["lead_a"], typed["lead_b"], *numbers, *colours, line), typed["ohm"]))
+    once, twice = _once(found, where)
+    faults += twice
+    if faults:
+        raise InputError(sorted(faults, key=lambda fault: fault.row or 0))
+    return once
+
+
+def checked(readings: Iterable[LeadReading | Sequence[object]]) -> tuple[LeadReading, ...]:
+    """Readings as `lead_readings` gives them, from tuples (lead_a, lead_b, ohm[, u_ohm]) or from LeadReading."""
+    plain: list[Mapping[str, object]] = []
+    lines: list[int] = []
+    for number, one in enumerate(readings, start=1):
+        if isinstance(one, LeadReading):
+            ohm = "open" if one.is_open else one.ohm
+            values = (one.lead_a, one.lead_b, ohm, one.u_ohm, one.colour_a, one.colour_b)
+        else:
+            values = tuple(one)  # type: ignore[assignment]
+        plain.append(dict(zip(COLUMNS, values, strict=False)))
+        lines.append(getattr(one, "row", None) or number)
+    return lead_readings(plain, lines=lines)
+
+
+def _text(value: object) -> str:
+    """A cell as typed; a number that is not known is an empty one."""
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    return str(value).strip()
+
+
+def _number(text: str) -> float:
+    try:
+        return math.nan if "_" in text or not text else float(text)
+    except ValueError:
+        return math.nan
+
+
+def _ohm(text: str) -> float:
+    return OPEN if text.lower() == "open" else _number(text)
+
+
+def _slips(typed: Mapping[str, str]) -> list[tuple[str, str, str, str]]:
+    """What is wrong within one row: column, value, problem, remedy."""
+    found = [
+        (name, "", "the lead has no name", "give every lead a tag of its own, and write the tag")
+        for name in ("lead_a", "lead_b")
+        if not typed[name]
+    ]
+    if typed["lead_a"] and typed["lead_a"] == typed["lead_b"]:
+        problem = "is read against itself"
+        found.append(("lead_b", typed["lead_b"], problem, "name the other lead, or leave the row out"))
+    return found + _ohm_slips(typed["ohm"]) + _u_slips(typed["u_ohm"])
+
+
+def _ohm_slips(text: str) -> list[tuple[str, str, str, str]]:
+    if not text or text.lower() == "open":
+        return []
+    value = _number(text)
+    if not math.isfinite(value):
+        remedy = "write a resistance in ohm, without its unit, or open where there is no continuity"
+        return [("ohm", text, "is no resistance", f"{remedy}, {OR_EMPTY}")]
+    limits = f"is outside the limits, {LOW_OHM:g} to {HIGH_OHM:g} ohm"
+    if value > HIGH_OHM:
+        return [("ohm", text, limits, "write open where there is no continuity; so high a reading is leakage")]
+    if value < 0.0:
+        return [("ohm", text, limits, f"check the reading and the sign of its lead null, {OR_EMPTY}")]
+    if value < LOW_OHM:
+        remedy = "write it as shown before the lead null is taken off, and the null as an option; or read by four wires"
+        return [("ohm", text, limits, f"{remedy}, {OR_EMPTY}")]
+    return []
+
+
+def _u_slips(text: str) -> list[tuple[str, str, str, str]]:
+    value = _number(text)
+    if not text or 0.0 < value <= HIGH_OHM:
+        return []
+    remedy = "write the standard uncertainty in ohm, or leave it empty to take the meter's class"
+    return [("u_ohm", text, f"is no uncertainty above 0 and up to {HIGH_OHM:g} ohm", remedy)]
+
+
+def _once(readings: Sequence[tuple[LeadReading, str]], where: str) -> tuple[tuple[LeadReading, ...], list[Fault]]:
+    """Each pair once, and a fault for one that stands twice with different values."""
+    kept: dict[tuple[str, str], tuple[LeadReading, str]] = {}
+    faults = []
+    for one, typed in readings:
+        other, was = kept.get(one.pair, (one, typed))
+        if math.isnan(other.ohm) or other is one:
+            kept[one.pair] = (one, typed)
+        elif not math.isnan(one.ohm) and (one.ohm, str(one.u_ohm)) != (other.ohm, str(other.u_ohm)):
+            another = was if one.ohm != other.ohm else "another u_ohm"
+            problem = f"the pair {one.lead_a} to {one.lead_b} stands in row {other.row} too, with {another}"
+            faults.append(Fault(where, one.row, "ohm", typed, problem, "read the pair again and keep one row of it"))
+    return tuple(one for one, _ in kept.values()), faults
+
+
+def less_null(
+    readings: Iterable[LeadReading], meter: MeterClass, null_ohm: float, null_u_ohm: float
+) -> tuple[LeadReading, ...]:
+    """Readings with the test leads' own resistance taken off, each with its standard uncertainty.
+
+    Parameters
+    ----------
+    readings : iterable of LeadReading
+        As the meter shows them [ohm].
+    meter : MeterClass
+        Of the ohmmeter, for readings that state no uncertainty of their own.
+    null_ohm : float
+        What the meter shows with its clips joined, 0 or more; 0 where it is off the readings already [ohm].
+    null_u_ohm : float
+        Standard uncertainty of the null, 0 or more [ohm].
+
+    Returns
+    -------
+    tuple of LeadReading
+        R = reading - null, which may come out at zero or just below; u² = u(meter)² + u(null)² [ohm].
+
+    Raises
+    ------
+    InputError
+        A reading that lies below the null by more than twice its uncertainty.
+
+    Notes
+    -----
+    Source: JCGM 100:2008, clauses 4.3.7 and 5.1.2.
+    """
+    done, faults = [], []
+    for one in readings:
+        if not one.is_finite:
+            done.append(one)
+            continue
+        u = one.u_ohm
+        if math.isnan(u):
+            u = max(math.hypot(standard_uncertainty(one.ohm, meter), null_u_ohm), EXACT * one.ohm)
+        if one.ohm - null_ohm < -2.0 * u:
+            problem = f"is less than the test leads alone read, {null_ohm:g} ohm"
+            faults.append(Fault("", one.row, "ohm", f"{one.ohm:g}", problem, "read the pair and the lead null again"))
+        done.append(replace(one, ohm=one.ohm - null_ohm, u_ohm=u))
+    if faults:
+        raise InputError(faults)
+    return tuple(done)
