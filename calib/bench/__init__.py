@@ -1,5 +1,15 @@
 """What the meters say: readings to facts. Pure functions; the names below are those that other wings may use."""
 
+from calib.bench.budget import (
+    ASSUMED_OHMMETER,
+    ASSUMED_VOLTMETER,
+    HALVES,
+    STATED_RESISTANCE,
+    STATED_VOLTAGE,
+    Part,
+    main_part,
+    uncertainty_budget,
+)
 from calib.bench.copper import (
     CONDUCTORS,
     FOUR_WIRE_BELOW_OHM,
@@ -30,6 +40,8 @@ from calib.bench.core import (
     tongue_from_outside_mm,
     window_area_cm2,
 )
+from calib.bench.fault_signs import FaultSigns, HalfReadings, UnloadedReading, WindingReading
+from calib.bench.faults import Finding, ShortedTurn, findings, findings_frame, shorted_turn
 from calib.bench.flux import (
     DESIGN_FLUX_T,
     LOSS_W_KG,
@@ -40,8 +52,19 @@ from calib.bench.flux import (
     shop_rule_area_cm2,
     square_core_for_va_cm2,
     turns_per_volt,
+    usual_area_rule,
 )
+from calib.bench.gauge_check import Turns, WoundWire, implied_wire, turns_from_volts, wire_agreement
+from calib.bench.heater_volts import Excitation, against_rated, heater_excitation, usual_heater_v
+from calib.bench.hidden_core import HiddenCore, WeightCheck, core_from_outside, weight_check, winding_mass_kg
+from calib.bench.insulation import BEFORE_THE_TEST, InsulationTest, grade_insulation, insulation_at_20_megohm
 from calib.bench.laminations import Lamination, all_laminations, laminations_named, nearest_laminations
+from calib.bench.leads import identify_leads
+from calib.bench.leads.colours import CODED_WEIGHT, OTHER_WEIGHT, ColourHint, colour_hint, colour_of
+from calib.bench.leads.readings import LeadReading, lead_readings
+from calib.bench.leads.result import Contradiction, LeadsFound, LeadWinding, NextStep
+from calib.bench.leads.roles import expected_ohm_ratio
+from calib.bench.measures import MEASURES, Measure, inch_fraction, measure
 from calib.bench.meter import (
     DEFAULT_U_RESISTANCE_PCT,
     DEFAULT_U_VOLTAGE_PCT,
@@ -62,6 +85,8 @@ from calib.bench.meter import (
     with_relative,
     with_u,
 )
+from calib.bench.micrometer import COVERINGS, GaugeCandidate, NamedWire, micrometer_reading, name_wire
+from calib.bench.plausible import Meant, meant
 from calib.bench.rating import CurrentInterval, current_interval, multiplier_of, rated_current_ma
 from calib.bench.ratio import (
     EXCITATION_SHARE,
@@ -84,6 +109,10 @@ from calib.bench.ratio_checks import (
     two_way,
     unloaded_voltage,
 )
+from calib.bench.ratio_taps import ScaledTaps, TapReading, scale_taps
+from calib.bench.settling import RISE_AFTER_RUNNING_K, SETTLING_H, difference_left_k, settling_h
+from calib.bench.taken import no_load_taken, ratio_taken, resistance_taken
+from calib.bench.winding_halves import Halves, compare_halves, half_ratio_by_order
 from calib.bench.wire import (
     MM2_PER_CIRCULAR_MIL,
     MM_PER_INCH,
@@ -101,113 +130,46 @@ from calib.bench.wire import (
     wire_area_mm2,
     wire_diameter_mm,
 )
+from calib.bench.wire_film import SERIES
 from calib.bench.wire_tables import (
     Overall,
     approximate_overall,
     awg_overall,
     iec_overall,
+    nearest_iec_mm,
     nearest_swg,
     swg_diameter_mm,
 )
 
-__all__ = [
-    "CONDUCTORS",
-    "COUPLING_SUSPECT",
-    "DEFAULT_U_RESISTANCE_PCT",
-    "DEFAULT_U_VOLTAGE_PCT",
-    "DESIGN_FLUX_T",
-    "EXCITATION_SHARE",
-    "EXCITING_DROP_U_PCT",
-    "FOUR_WIRE_BELOW_OHM",
-    "HAZARDOUS_LIVE_V",
-    "HOT_SPOT_ABOVE_MEAN_K",
-    "INFERRED_ZERO_C",
-    "IRON_DENSITY_KG_M3",
-    "LEAD_NULL_U_OHM",
-    "LOADING_IGNORED_PCT",
-    "LOSS_W_KG",
-    "MM2_PER_CIRCULAR_MIL",
-    "MM_PER_INCH",
-    "MM_PER_MIL",
-    "OLD_STACKING_FACTOR",
-    "ONE_METER_ONE_RANGE",
-    "ONE_METER_OTHER_RANGE",
-    "ORDINARY_OHMMETER",
-    "ORDINARY_VOLTMETER",
-    "REFERENCE_C",
-    "RESISTIVITY_OHM_M",
-    "SIZE_CLASSES",
-    "SIZE_CLASS_LABELS",
-    "STACKING_FACTOR",
-    "TWO_METERS",
-    "USUAL_CIRCULAR_MILS_PER_AMPERE",
-    "WINDING_TEMP_HALF_WIDTH_K",
-    "AreaRule",
-    "Conductor",
-    "CurrentInterval",
-    "ExcitingDrop",
-    "Lamination",
-    "MeterClass",
-    "Overall",
-    "TwoWay",
-    "all_laminations",
-    "approximate_overall",
-    "area_rule_va",
-    "awg_diameter_mm",
-    "awg_from_diameter",
-    "awg_overall",
-    "circular_mils",
-    "circular_mils_per_ampere",
-    "core_area_cm2",
-    "current_density_a_mm2",
-    "current_interval",
-    "current_ma_at_density",
-    "density_from_circular_mils",
-    "exciting_drop",
-    "flux_density_t",
-    "half_width",
-    "hot_temperature",
-    "iec_overall",
-    "iron_loss_w_kg",
-    "iron_mass_kg",
-    "laminations_named",
-    "less_lead_null",
-    "max_excitation_v",
-    "mean_turn_mm",
-    "meter_loading",
-    "multiplier_of",
-    "nearest_awg",
-    "nearest_laminations",
-    "nearest_swg",
-    "no_load_reading",
-    "no_load_voltage",
-    "ohm_per_metre",
-    "path_length_mm",
-    "rated_current_ma",
-    "ratio_uncertainty",
-    "read_one",
-    "read_pair",
-    "rectangular",
-    "relative_pct",
-    "resistance_at",
-    "resistance_reading",
-    "rise_by_resistance",
-    "shop_rule_area_cm2",
-    "size_class",
-    "size_class_bounds",
-    "square_core_for_va_cm2",
-    "stack_effect",
-    "standard_uncertainty",
-    "swg_diameter_mm",
-    "tongue_from_outside_mm",
-    "turns_per_volt",
-    "two_way",
-    "unloaded_voltage",
-    "v_over_r",
-    "window_area_cm2",
-    "wire_area_mm2",
-    "wire_diameter_mm",
-    "wire_resistance",
-    "with_relative",
-    "with_u",
-]
+__all__ = ["ASSUMED_OHMMETER", "ASSUMED_VOLTMETER", "BEFORE_THE_TEST", "CODED_WEIGHT", "CONDUCTORS"]
+__all__ += ["COUPLING_SUSPECT", "COVERINGS", "DEFAULT_U_RESISTANCE_PCT", "DEFAULT_U_VOLTAGE_PCT", "DESIGN_FLUX_T"]
+__all__ += ["EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "FOUR_WIRE_BELOW_OHM", "HALVES", "HAZARDOUS_LIVE_V"]
+__all__ += ["HOT_SPOT_ABOVE_MEAN_K", "INFERRED_ZERO_C", "IRON_DENSITY_KG_M3", "LEAD_NULL_U_OHM", "LOADING_IGNORED_PCT"]
+__all__ += ["LOSS_W_KG", "MEASURES", "MM2_PER_CIRCULAR_MIL", "MM_PER_INCH", "MM_PER_MIL", "OLD_STACKING_FACTOR"]
+__all__ += ["ONE_METER_ONE_RANGE", "ONE_METER_OTHER_RANGE", "ORDINARY_OHMMETER", "ORDINARY_VOLTMETER", "OTHER_WEIGHT"]
+__all__ += ["REFERENCE_C", "RESISTIVITY_OHM_M", "RISE_AFTER_RUNNING_K", "SERIES", "SETTLING_H", "SIZE_CLASSES"]
+__all__ += ["SIZE_CLASS_LABELS", "STACKING_FACTOR", "STATED_RESISTANCE", "STATED_VOLTAGE", "TWO_METERS"]
+__all__ += ["USUAL_CIRCULAR_MILS_PER_AMPERE", "WINDING_TEMP_HALF_WIDTH_K", "AreaRule", "ColourHint", "Conductor"]
+__all__ += ["Contradiction", "CurrentInterval", "Excitation", "ExcitingDrop", "FaultSigns", "Finding"]
+__all__ += ["GaugeCandidate", "HalfReadings", "Halves", "HiddenCore", "InsulationTest", "Lamination", "LeadReading"]
+__all__ += ["LeadWinding", "LeadsFound", "Meant", "Measure", "MeterClass", "NamedWire", "NextStep", "Overall", "Part"]
+__all__ += ["ScaledTaps", "ShortedTurn", "TapReading", "Turns", "TwoWay", "UnloadedReading", "WeightCheck"]
+__all__ += ["WindingReading", "WoundWire", "against_rated", "all_laminations", "approximate_overall", "area_rule_va"]
+__all__ += ["awg_diameter_mm", "awg_from_diameter", "awg_overall", "circular_mils", "circular_mils_per_ampere"]
+__all__ += ["colour_hint", "colour_of", "compare_halves", "core_area_cm2", "core_from_outside"]
+__all__ += ["current_density_a_mm2", "current_interval", "current_ma_at_density", "density_from_circular_mils"]
+__all__ += ["difference_left_k", "exciting_drop", "expected_ohm_ratio", "findings", "findings_frame", "flux_density_t"]
+__all__ += ["grade_insulation", "half_ratio_by_order", "half_width", "heater_excitation", "hot_temperature"]
+__all__ += ["identify_leads", "iec_overall", "implied_wire", "inch_fraction", "insulation_at_20_megohm"]
+__all__ += ["iron_loss_w_kg", "iron_mass_kg", "laminations_named", "lead_readings", "less_lead_null", "main_part"]
+__all__ += ["max_excitation_v", "mean_turn_mm", "meant", "measure", "meter_loading", "micrometer_reading"]
+__all__ += ["multiplier_of", "name_wire", "nearest_awg", "nearest_iec_mm", "nearest_laminations", "nearest_swg"]
+__all__ += ["no_load_reading", "no_load_taken", "no_load_voltage", "ohm_per_metre", "path_length_mm"]
+__all__ += ["rated_current_ma", "ratio_taken", "ratio_uncertainty", "read_one", "read_pair", "rectangular"]
+__all__ += ["relative_pct", "resistance_at", "resistance_reading", "resistance_taken", "rise_by_resistance"]
+__all__ += ["scale_taps", "settling_h", "shop_rule_area_cm2", "shorted_turn", "size_class", "size_class_bounds"]
+__all__ += ["square_core_for_va_cm2", "stack_effect", "standard_uncertainty", "swg_diameter_mm"]
+__all__ += ["tongue_from_outside_mm", "turns_from_volts", "turns_per_volt", "two_way", "uncertainty_budget"]
+__all__ += ["unloaded_voltage", "usual_area_rule", "usual_heater_v", "v_over_r", "weight_check", "winding_mass_kg"]
+__all__ += ["window_area_cm2", "wire_agreement", "wire_area_mm2", "wire_diameter_mm", "wire_resistance"]
+__all__ += ["with_relative", "with_u"]

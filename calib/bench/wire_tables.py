@@ -6,6 +6,7 @@ enamel are typical maxima, copied in part without a check: each row says which, 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -18,6 +19,8 @@ AWG_FILM_TABLE = "datasets/wire/awg_film.csv"
 IEC_FILM_TABLE = "datasets/wire/iec_film.csv"
 
 FILMS = ("single", "heavy")  # NEMA MW 1000
+SWG_LISTED = range(16, 45)  # numbers in the shipped table
+AWG_FILM_LISTED = range(16, 45)
 GRADES = (1, 2)  # IEC 60317-0-1: the equivalents of single and heavy
 # Increase of diameter by the film as c d^p, d in mm, within 2.3 % of the listed overall diameters (fitted to them).
 INCREASE = {1: (0.0620, 0.567), 2: (0.0936, 0.561)}
@@ -55,6 +58,17 @@ def nearest_swg(diameter_mm: float) -> int:
     positive("bare diameter", diameter_mm, "mm")
     listed = _swg_mm()
     return min(listed, key=lambda number: abs(listed[number] - diameter_mm))
+
+
+def iec_sizes_mm() -> tuple[float, ...]:
+    """Preferred bare diameters of metric wire, 0.050 to 1.600, the thinnest first [mm]; source: IEC 60317-0-1."""
+    return tuple(float(row["bare_mm"]) for row in shipped_rows(IEC_FILM_TABLE) if int(row["grade"]) == GRADES[0])
+
+
+def nearest_iec_mm(diameter_mm: float) -> float:
+    """Preferred bare diameter of metric wire, 0.050 to 1.600, nearest by ratio to one above 0 [mm]."""
+    positive("bare diameter", diameter_mm, "mm")
+    return min(iec_sizes_mm(), key=lambda size: abs(math.log(size / diameter_mm)))
 
 
 def awg_overall(awg: int, film: str) -> Overall:

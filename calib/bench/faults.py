@@ -1,0 +1,291 @@
+"""Faults of a transformer and their signatures: readings to findings, each with its numbers, its limit and a remedy.
+
+A clean unit has no finding. A finding says what to look at, not that the unit is lost. CAUTION: the readings without
+load are taken with all secondaries open, through a series lamp or another current limit, and with a person watching.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from calib.bench.copper import RESISTIVITY_OHM_M, wire_resistance
+from calib.bench.fault_signs import FaultSigns, HalfReadings, WindingReading
+from calib.bench.guard import not_negative, positive
+from calib.bench.insulation import GOOD_ABOVE_MEGOHM, REJECT_BELOW_MEGOHM, InsulationTest, grade_insulation
+from calib.bench.meter import DEFAULT_U_RESISTANCE_PCT
+from calib.bench.ratio_checks import COUPLING_SUSPECT
+from calib.bench.winding_halves import (
+    HALVES_ALIKE,
+    HALVES_APART,
+    HIGHEST_HALF_RATIO,
+    SMALL_CORE_HALF_RATIO,
+    compare_halves,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SEVERITIES = ("stop", "doubt")  # apply no mains until explained; look again before going on
+
+EXCITING_SHARE_LIMIT = 0.35  # exciting current over full-load current at which a short is suspected (judgement)
+LOSS_LIMIT = 2.0  # no-load watts over the iron's usual loss at which a short is suspected (judgement)
+RATIO_LOW = 0.03  # share by which a ratio from one limb falls before it counts as a sign (judgement)
+UNLOADED_RISE_K = 25.0  # rise of the case in half an hour without load that counts as a sign [K] (judgement)
+SAME_VOLTS = 0.05  # a voltage this near what is expected is normal (judgement)
+PARALLEL_BELOW = (
+    0.6  # resistance over what is expected, at a normal voltage, that points to a parallel path (judgement)
+)
+UNSTEADY = 0.03  # spread of repeated resistances, over their mean, that points to a bad joint (judgement)
+OPEN_OHM = 1e6  # above this there is no continuity, and below it to the core there is a leak [ohm] (judgement)
+COVERAGE_FACTOR = 2.0  # JCGM 100:2008
+ORDER_MARGIN = 0.06  # a ratio of halves beyond the winding order's by more than this is not explained (judgement)
+SWAPPED_BELOW = 0.05  # a half's voltage below this share of the other's is none at all (judgement)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that is not as it should be.
+
+    Attributes
+    ----------
+    what : str
+        The fault that it points to.
+    why : str
+        The numbers, against their limits.
+    remedy : str
+        What to do.
+    severity : str
+        stop: no mains until it is explained; doubt: look again before going on.
+    """
+
+    what: str
+    why: str
+    remedy: str
+    severity: str
+
+
+@dataclass(frozen=True)
+class ShortedTurn:
+    """What one closed turn does: its resistance [ohm], current [A] and heat [W]."""
+
+    ohm: float
+    ampere: float
+    watt: float
+
+
+def shorted_turn(
+    volts_per_turn: float, turn_mm: float, wire_mm: float, resistivity_ohm_m: float = RESISTIVITY_OHM_M["copper"]
+) -> ShortedTurn:
+    """Current and heat of one closed turn, which hardly shows in a winding's resistance.
+
+    Parameters
+    ----------
+    volts_per_turn : float
+        At the nominal line, rms, above 0 [V].
+    turn_mm : float
+        Length of the turn, above 0 [mm].
+    wire_mm : float
+        Bare diameter, above 0 [mm].
+    resistivity_ohm_m : float
+        At 20 °C [ohm m].
+
+    Returns
+    -------
+    ShortedTurn
+        R = rho L / A, I = v / R, P = v² / R, leakage reactance left out.
+
+    Raises
+    ------
+    ValueError
+        An input of zero or less.
+
+    Notes
+    -----
+    Source: Magnetic Circuits and Transformers (MIT EE Staff).
+    """
+    positive("volts per turn", volts_per_turn, "V")
+    ohm = wire_resistance(turn_mm * 1e-3, wire_mm, resistivity_ohm_m)
+    return ShortedTurn(ohm, volts_per_turn / ohm, volts_per_turn**2 / ohm)
+
+
+def findings(signs: FaultSigns) -> tuple[Finding, ...]:
+    """What is wrong with a unit, the gravest first; empty where every reading is in order.
+
+    Parameters
+    ----------
+    signs : FaultSigns
+        The readings that there are.
+
+    Returns
+    -------
+    tuple of Finding
+        Each with its numbers against the limit.
+
+    Raises
+    ------
+    ValueError
+        A negative reading.
+    """
+    found = [
+        *_halves(signs.halves),
+        *_short(signs),
+        *(finding for winding in signs.windings for finding in _winding(winding)),
+        *_core(signs.core_ohm),
+        *(finding for test in signs.insulation for finding in _insulation(test)),
+    ]
+    return tuple(sorted(found, key=lambda finding: SEVERITIES.index(finding.severity)))
+
+
+def findings_frame(found: tuple[Finding, ...]) -> pd.DataFrame:
+    """Columns what, why, remedy, severity; one row a finding."""
+    import pandas as pd
+
+    return pd.DataFrame([vars(one) for one in found], columns=["what", "why", "remedy", "severity"])
+
+
+def _halves(read: HalfReadings) -> Iterator[Finding]:
+    if any(ohm >= OPEN_OHM for ohm in read.ohms):
+        yield _open("one side of the tap")
+        return
+    compared = compare_halves(read.volts, read.ohms)
+    small, large = sorted(read.volts)
+    if small < SWAPPED_BELOW * large:
+        why = f"the sides read {small:.3g} and {large:.4g} V: none, and the whole winding"
+        yield Finding("Swapped lead", why, "The tap's lead is an end of the winding: find the tap anew.", "stop")
+        return
+    if compared.voltage_gap > HALVES_ALIKE:
+        grave = compared.voltage_gap > HALVES_APART
+        limit = HALVES_APART if grave else HALVES_ALIKE
+        why = (
+            f"the sides read {small:.4g} and {large:.4g} V, {compared.voltage_gap:.1%} apart; the limit is {limit:.0%}"
+        )
+        remedy = (
+            "Read both again on one range; else shorted turns, a wrong tap, or a winding mended beside the old one."
+        )
+        yield Finding("Unequal halves", why, remedy, "stop" if grave else "doubt")
+    yield from _half_resistances(compared.resistance_ratio, read.ratio_by_order)
+
+
+def _half_resistances(ratio: float, by_order: float) -> Iterator[Finding]:
+    explained = by_order * (1.0 + ORDER_MARGIN)
+    limit = SMALL_CORE_HALF_RATIO if math.isnan(explained) else explained
+    if not ratio > limit:
+        return
+    said = (
+        f"{limit - 1.0:.0%}, met on small cores"
+        if math.isnan(explained)
+        else f"{explained - 1.0:.0%} by the order of winding"
+    )
+    why = f"one side's resistance is {ratio - 1.0:.0%} above the other's; the limit is {said}"
+    remedy = "Read both again at one temperature, the leads nulled; else a bad joint, shorted turns, or a wrong tap."
+    yield Finding("Halves of unlike resistance", why, remedy, "stop" if ratio > HIGHEST_HALF_RATIO else "doubt")
+
+
+def _short(signs: FaultSigns) -> Iterator[Finding]:
+    """Signs of a shorted turn; none of them shows in the winding's resistance."""
+    idle = signs.unloaded
+    not_negative("exciting current", idle.exciting_ma, "mA")
+    not_negative("no-load watts", idle.watts, "W")
+    positive("full-load current", idle.full_load_ma, "mA")
+    positive("iron loss", idle.iron_w, "W")
+    current, loss = idle.exciting_ma / idle.full_load_ma, idle.watts / idle.iron_w
+    grave = [
+        (
+            current > EXCITING_SHARE_LIMIT,
+            f"exciting current {current:.0%} of full load, limit {EXCITING_SHARE_LIMIT:.0%}",
+        ),
+        (
+            loss > LOSS_LIMIT,
+            f"{idle.watts:.3g} W without load, {loss:.1f} times the iron's usual loss, limit {LOSS_LIMIT:g}",
+        ),
+    ]
+    slight = [
+        (
+            idle.rise_k > UNLOADED_RISE_K,
+            f"{idle.rise_k:.3g} K warmer after half an hour unloaded, limit {UNLOADED_RISE_K:g} K",
+        ),
+        (signs.ratio_gap < -RATIO_LOW, f"ratio {-signs.ratio_gap:.1%} low, limit {RATIO_LOW:.0%}"),
+        (signs.coupling < COUPLING_SUSPECT, f"coupling {signs.coupling:.3f}, limit {COUPLING_SUSPECT}"),
+    ]
+    seen = [text for is_seen, text in grave + slight if is_seen]
+    if not seen:
+        return
+    stop = any(is_seen for is_seen, _ in grave) or len(seen) > 1
+    remedy = (
+        "All secondaries open, feed it through a series lamp: a bright lamp means a short. First rule out a 60 Hz unit "
+        "on 50 Hz, a wrong tap of the primary, and for the coupling an air gap or the wrong pair of windings."
+    )
+    yield Finding("Shorted turn suspected", "; ".join(seen), remedy, "stop" if stop else "doubt")
+
+
+def _winding(read: WindingReading) -> Iterator[Finding]:
+    for ohm in (*read.ohms, *read.parts_ohm):
+        if ohm < 0.0:
+            raise ValueError(f"resistance of {read.name} is {ohm} ohm: it must be 0 or more")
+    if any(ohm >= OPEN_OHM for ohm in (*read.ohms, *read.parts_ohm)):
+        yield _open(read.name)
+        return
+    whole = math.fsum(read.ohms) / len(read.ohms) if read.ohms else math.nan
+    spread = max(read.ohms) - min(read.ohms) if read.ohms else math.nan
+    if spread > UNSTEADY * whole:
+        why = f"{read.name} reads {min(read.ohms):.4g} to {max(read.ohms):.4g} ohm; the limit is {UNSTEADY:.0%}"
+        remedy = "Wait for the reading to settle; else warm and tap it: a joint or a corroded wire comes and goes."
+        yield Finding("Unsteady resistance", why, remedy, "doubt")
+        return
+    yield from _path(read, whole)
+
+
+def _open(name: str) -> Finding:
+    remedy = (
+        "Look for a green spot of corrosion at the lead-out: often it can be mended. A voltage that a 10 Mohm meter "
+        "still shows may be capacitive: load it with 100 kohm and read again."
+    )
+    return Finding("Open winding", f"{name} reads over {OPEN_OHM / 1e6:g} Mohm: no continuity", remedy, "stop")
+
+
+def _path(read: WindingReading, whole: float) -> Iterator[Finding]:
+    """A winding against the sum of its parts, and against what it should read."""
+    total, limit = math.fsum(read.parts_ohm), _limit_ohm(read, whole)
+    says = f"{read.name} reads {whole:.4g} ohm end to end and {total:.4g} ohm in parts; the limit is {limit:.3g} ohm"
+    if read.parts_ohm and whole < total - limit:
+        remedy = "Look for a part left connected outside, or two windings joined; read again with all leads free."
+        yield Finding("Parallel path", says, remedy, "doubt")
+    elif read.parts_ohm and whole > total + limit:
+        remedy = "Clean the leads and read again; else a bad joint, or a tap that joins inside the winding."
+        yield Finding("Parts that do not add up", says, remedy, "doubt")
+    elif whole < PARALLEL_BELOW * read.expected_ohm and abs(read.volts / read.expected_volts - 1.0) <= SAME_VOLTS:
+        why = (
+            f"{read.name} reads {whole:.4g} ohm, {whole / read.expected_ohm:.0%} of the {read.expected_ohm:.4g} ohm "
+            f"expected (limit {PARALLEL_BELOW:.0%}), at a normal voltage"
+        )
+        yield Finding("Parallel path", why, "Free every lead and read again; one part may still be connected.", "doubt")
+
+
+def _limit_ohm(read: WindingReading, whole: float) -> float:
+    """What the sum may differ by: twice the uncertainty of all its readings together."""
+    each = [DEFAULT_U_RESISTANCE_PCT / 100.0 * ohm if math.isnan(read.u_ohm) else read.u_ohm for ohm in read.parts_ohm]
+    own = DEFAULT_U_RESISTANCE_PCT / 100.0 * whole if math.isnan(read.u_ohm) else read.u_ohm
+    return COVERAGE_FACTOR * math.hypot(own, *each)
+
+
+def _core(ohm: float) -> Iterator[Finding]:
+    if ohm < 0.0:
+        raise ValueError(f"resistance to the core is {ohm} ohm: it must be 0 or more")
+    if ohm < OPEN_OHM:
+        why = f"{ohm:.4g} ohm from a winding to the core by the ohmmeter; the limit is 1 Mohm"
+        remedy = "Find the lead-out, screw or screen that touches; no mains until it is clear and the test is passed."
+        yield Finding("Continuity to the core", why, remedy, "stop")
+
+
+def _insulation(test: InsulationTest) -> Iterator[Finding]:
+    graded = grade_insulation(test)
+    if graded.grade != "good":
+        why = (
+            f"{test.between}: {test.megohm:.4g} Mohm at {test.temp_c:g} °C, {graded.at_20_megohm:.3g} Mohm at 20 °C; "
+            f"good is above {GOOD_ABOVE_MEGOHM:g} Mohm, reject below {REJECT_BELOW_MEGOHM:g}"
+        )
+        severity = "stop" if graded.grade == "reject" else "doubt"
+        yield Finding(f"Insulation: {graded.grade}", why, graded.remedy, severity)
