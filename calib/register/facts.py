@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections.abc import Mapping
@@ -12,6 +13,8 @@ from typing import Annotated, Any, Literal, get_args, get_origin
 
 from pydantic import BeforeValidator, Field
 from pydantic.fields import FieldInfo
+
+from calib.bench.plausible import Meant, meant
 
 BLANK_WORDS = frozenset({"nan", "NaN", "NAN", "NA", "N/A", "#N/A", "null", "NULL"})
 _NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
@@ -53,6 +56,8 @@ class FieldFacts:
         One sentence for someone with a meter in hand.
     kind : str
         text, number, choice, flag or date.
+    usual : (float, float) or None
+        Where the numbers of mains transformers of valve sets lie; beyond it a value is worth a second look.
     """
 
     name: str
@@ -65,6 +70,7 @@ class FieldFacts:
     choices: tuple[str, ...]
     help: str
     kind: Literal["text", "number", "choice", "flag", "date"]
+    usual: tuple[float, float] | None = None
 
     @property
     def limits(self) -> str:
@@ -73,6 +79,25 @@ class FieldFacts:
             return ""
         low = f"{'above ' if self.low_excluded else ''}{self.low:.10g}"
         return f"{low} to {self.high:.10g} {self.unit}".rstrip()
+
+    def probably_meant(self, value: float) -> str:
+        """What a number beyond the limits was probably meant to be, as a question; blank where nothing is likely."""
+        if self.low is None or self.high is None or self.usual is None:
+            return ""
+        return _asked(meant(value, self.low, self.high, *self.usual, self.unit))
+
+    def unlikely(self, value: float) -> str:
+        """What is unusual of a number within the limits, and what was probably meant; blank for a usual one."""
+        if self.usual is None or not math.isfinite(value) or self.usual[0] <= value <= self.usual[1]:
+            return ""
+        low, high = self.usual
+        said = f"{value:.6g} {self.unit}".rstrip() + f" is unusual: most are {low:g} to {high:g} {self.unit}".rstrip()
+        asked = _asked(meant(value, low, high, low, high, self.unit))
+        return f"{said}; {asked}" if asked else said
+
+
+def _asked(guess: Meant | None) -> str:
+    return "" if guess is None else guess.sentence().partition(": ")[2]
 
 
 def _number(value: object) -> object:
@@ -143,8 +168,16 @@ trimmed = BeforeValidator(_choice)
 as_number = BeforeValidator(_number)  # after the limits in an annotation: they are then checked natively, twice as fast
 
 
-def quantity(label: str, unit: str, limits: tuple[float, float], help: str, *, low_excluded: bool = False) -> Any:
-    """The facts of a number: its label, unit, limits and help."""
+def quantity(
+    label: str,
+    unit: str,
+    limits: tuple[float, float],
+    help: str,
+    *,
+    usual: tuple[float, float],
+    low_excluded: bool = False,
+) -> Any:
+    """The facts of a number: its label, unit, limits, help and usual range."""
     low, high = limits
     least, above = (None, low) if low_excluded else (low, None)
     return Field(
@@ -154,7 +187,7 @@ def quantity(label: str, unit: str, limits: tuple[float, float], help: str, *, l
         ge=least,
         gt=above,
         le=high,
-        json_schema_extra={"unit": unit, "kind": "number"},
+        json_schema_extra={"unit": unit, "kind": "number", "usual": [*usual]},
     )
 
 
@@ -190,4 +223,5 @@ def facts_of(name: str, info: FieldInfo) -> FieldFacts:
         choices=_choices(info.annotation),
         help=info.description or "",
         kind=extra.get("kind", "text"),
+        usual=tuple(extra["usual"]) if "usual" in extra else None,
     )

@@ -7,9 +7,8 @@ from collections.abc import Mapping
 from functools import cache
 from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, model_validator
 
-from calib.errors import Fault, InputError
 from calib.register.facts import (
     Day,
     FieldFacts,
@@ -24,17 +23,21 @@ from calib.register.facts import (
     trimmed,
 )
 from calib.register.rules import Contradictions, contradictions
-from calib.register.typed import faults_of, is_blank
+from calib.register.typed import parsed
 
 Rectifier = Literal["full-wave", "bridge", "half-wave", "doubler", "none"]
 FilterInput = Literal["capacitor", "choke", "none"]
 Evidence = Literal["nameplate", "maker-data", "set-data", "wire-measured", "heat-run"]
 Conductor = Literal["copper", "aluminium"]
 
+# Limits beyond which a value is refused, and, with each field, the usual range beyond which it is worth a second look:
+# judgement of the bench for mains transformers of valve sets, to catch slips of a digit or a unit.
 OHM = (0.001, 1e6)
 MILLIAMPERE = (0.1, 1e5)
 VOLT = (0.0, 1e4)
 LIMB_MM = (3.0, 500.0)
+DRAWN_MA = (5.0, 1000.0)
+U_PCT = (0.01, 10.0)
 
 
 class Unit(BaseModel):
@@ -58,10 +61,14 @@ class Unit(BaseModel):
         FilterInput, trimmed, plain("Filter input", "What the rectifier meets first: capacitor or choke.", "choice")
     ]
     line_voltage_v: Annotated[
-        float, quantity("Line voltage", "V", VOLT, "Nominal supply of the primary.", low_excluded=True), as_number
+        float,
+        quantity("Line voltage", "V", VOLT, "Nominal supply of the primary.", usual=(95.0, 260.0), low_excluded=True),
+        as_number,
     ]
     line_frequency_hz: Annotated[
-        float, quantity("Line frequency", "Hz", (10.0, 1000.0), "Nominal frequency of that supply."), as_number
+        float,
+        quantity("Line frequency", "Hz", (10.0, 1000.0), "Nominal frequency of that supply.", usual=(24.0, 62.0)),
+        as_number,
     ]
     centre_tapped: Annotated[
         Flag,
@@ -69,12 +76,26 @@ class Unit(BaseModel):
     ]
     excitation_v: Annotated[
         float | None,
-        quantity("Excitation", "V", VOLT, "Ratio test: rms volts applied to the primary.", low_excluded=True),
+        quantity(
+            "Excitation",
+            "V",
+            VOLT,
+            "Ratio test: rms volts applied to the primary.",
+            usual=(0.5, 260.0),
+            low_excluded=True,
+        ),
         as_number,
     ] = None
     hv_v: Annotated[
         float | None,
-        quantity("Voltage read", "V", VOLT, "Ratio test: rms volts read across the whole winding.", low_excluded=True),
+        quantity(
+            "Voltage read",
+            "V",
+            VOLT,
+            "Ratio test: rms volts read across the whole winding.",
+            usual=(1.0, 1500.0),
+            low_excluded=True,
+        ),
         as_number,
     ] = None
     no_load_v: Annotated[
@@ -84,26 +105,33 @@ class Unit(BaseModel):
             "V",
             VOLT,
             "Instead of a ratio test: rms volts of the whole winding at line voltage, read directly or the maker's.",
+            usual=(40.0, 3000.0),
             low_excluded=True,
         ),
         as_number,
     ] = None
     hv_resistance_ohm: Annotated[
-        float, quantity("Winding resistance", "ohm", OHM, "Dc resistance of the whole winding."), as_number
+        float,
+        quantity("Winding resistance", "ohm", OHM, "Dc resistance of the whole winding.", usual=(5.0, 10000.0)),
+        as_number,
     ]
     winding_temp_c: Annotated[
         float,
-        quantity("Winding temperature", "°C", (-40.0, 200.0), "The winding's temperature at that reading."),
+        quantity(
+            "Winding temperature", "°C", (-40.0, 200.0), "The winding's temperature at that reading.", usual=(5.0, 40.0)
+        ),
         as_number,
     ]
     tongue_mm: Annotated[
         float | None,
-        quantity("Tongue", "mm", LIMB_MM, "Width of the core's centre limb; give the stack too."),
+        quantity("Tongue", "mm", LIMB_MM, "Width of the core's centre limb; give the stack too.", usual=(10.0, 65.0)),
         as_number,
     ] = None
     stack_mm: Annotated[
         float | None,
-        quantity("Stack", "mm", LIMB_MM, "Height of the stack of laminations; give the tongue too."),
+        quantity(
+            "Stack", "mm", LIMB_MM, "Height of the stack of laminations; give the tongue too.", usual=(8.0, 130.0)
+        ),
         as_number,
     ] = None
     core_area_cm2: Annotated[
@@ -113,6 +141,7 @@ class Unit(BaseModel):
             "cm²",
             (LIMB_MM[0] ** 2 / 100, LIMB_MM[1] ** 2 / 100),
             "Gross area of a core without tongue and stack, such as a toroid; tongue and stack count where all stand.",
+            usual=(1.0, 60.0),
         ),
         as_number,
     ] = None
@@ -120,11 +149,19 @@ class Unit(BaseModel):
         Conductor | None, trimmed, plain("Conductor", "Metal of the winding; copper where empty.", "choice")
     ] = None
     awg: Annotated[
-        float | None, quantity("Wire gauge", "AWG", (0.0, 50.0), "Gauge of the winding's wire."), as_number
+        float | None,
+        quantity("Wire gauge", "AWG", (0.0, 50.0), "Gauge of the winding's wire.", usual=(18.0, 44.0)),
+        as_number,
     ] = None
     wire_diameter_mm: Annotated[
         float | None,
-        quantity("Bare wire diameter", "mm", (0.01, 10.0), "Without its enamel; it counts where a gauge stands too."),
+        quantity(
+            "Bare wire diameter",
+            "mm",
+            (0.01, 10.0),
+            "Without its enamel; it counts where a gauge stands too.",
+            usual=(0.05, 1.1),
+        ),
         as_number,
     ] = None
     u_voltage_pct: Annotated[
@@ -134,6 +171,7 @@ class Unit(BaseModel):
             "%",
             (0.0, 100.0),
             "Relative standard uncertainty of the no-load voltage; empty: the meter class in use.",
+            usual=U_PCT,
         ),
         as_number,
     ] = None
@@ -144,14 +182,19 @@ class Unit(BaseModel):
             "%",
             (0.0, 100.0),
             "Relative standard uncertainty of the resistance; empty: the meter class in use.",
+            usual=U_PCT,
         ),
         as_number,
     ] = None
     primary_resistance_ohm: Annotated[
-        float | None, quantity("Primary resistance", "ohm", OHM, "Dc resistance of the primary."), as_number
+        float | None,
+        quantity("Primary resistance", "ohm", OHM, "Dc resistance of the primary.", usual=(0.2, 600.0)),
+        as_number,
     ] = None
     weight_kg: Annotated[
-        float | None, quantity("Weight", "kg", (0.0, 1e4), "Weight of the unit.", low_excluded=True), as_number
+        float | None,
+        quantity("Weight", "kg", (0.0, 1e4), "Weight of the unit.", usual=(0.1, 40.0), low_excluded=True),
+        as_number,
     ] = None
     recorded_on: Annotated[Day | None, plain("Recorded on", "Day of the readings, as year-month-day.", "date")] = None
     notes: Annotated[Words, plain("Notes", "Anything else worth keeping.", "text")] = ""
@@ -189,12 +232,7 @@ class Unit(BaseModel):
         InputError
             With a fault for each field that is missing, refused or at odds with another.
         """
-        given = {name: value for name, value in values.items() if not is_blank(value)}
-        try:
-            return cls.model_validate(given)
-        except ValidationError as error:
-            details = error.errors(include_url=False, include_input=False)
-        raise InputError([Fault(where, row, *each) for each in faults_of(fields(cls), given, details)])
+        return parsed(cls, fields(cls), values, where, row, contradictions)
 
     def values(self) -> dict[str, Any]:
         """The fields in the order of the tables, None where blank."""
@@ -208,7 +246,9 @@ class KnownUnit(Unit):
     evidence: Annotated[Evidence, trimmed, plain("Evidence", "How the rated current is known.", "choice")]
     rated_current_ma: Annotated[
         float,
-        quantity("Rated current", "mA", MILLIAMPERE, "Direct load current (rms where the rectifier is none)."),
+        quantity(
+            "Rated current", "mA", MILLIAMPERE, "Direct load current (rms where the rectifier is none).", usual=DRAWN_MA
+        ),
         as_number,
     ]
 
@@ -222,7 +262,9 @@ class UnknownUnit(Unit):
     """A unit whose rating is sought for the supply that `rectifier` and `filter` name."""
 
     demand_ma: Annotated[
-        float | None, quantity("Demand", "mA", MILLIAMPERE, "Direct current that the set draws."), as_number
+        float | None,
+        quantity("Demand", "mA", MILLIAMPERE, "Direct current that the set draws.", usual=DRAWN_MA),
+        as_number,
     ] = None
 
 

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Self
 from calib.errors import InputError
 from calib.places import shipped
 from calib.register import ledger
+from calib.register.bench_store import BenchStore, line
 from calib.register.exchange import Source, read_known
-from calib.register.facts import Refusal, one_line
 from calib.register.frame import frame_of
 from calib.register.gate import WAIT_S, transaction
 from calib.register.ledger import ImportReport
@@ -25,11 +25,12 @@ if TYPE_CHECKING:
 __all__ = ["ImportReport", "Register", "default_register_path", "practice_register"]
 
 
-class Register:
+class Register(BenchStore):
     """A register's file: each call holds it for a moment only, so that several programs can work on one at a time.
 
     Records are identified by contributor and unit. Nothing is overwritten: an addition that differs, an amendment and a
-    withdrawal are each a later revision, and `known` gives the latest.
+    withdrawal are each a later revision, and `known` gives the latest. The user's own meters and sessions at the bench
+    are kept in the same file.
 
     Parameters
     ----------
@@ -145,7 +146,7 @@ class Register:
         RegisterError
             The file cannot be worked on.
         """
-        table, by, reason = frame_of(KnownUnit, [record]), _line("by", by), _line("reason", reason)
+        table, by, reason = frame_of(KnownUnit, [record]), line("by", by), line("reason", reason)
         self._of_this_kind(table, "")
         with opened(self.path, self._wait, write=True) as con, transaction(con):
             ledger.amend(con, table, by, reason)
@@ -160,8 +161,8 @@ class Register:
         RegisterError
             The file cannot be worked on.
         """
-        by, reason = _line("by", by), _line("reason", reason)
-        contributor, unit = _line("contributor", contributor), _line("unit", unit)
+        by, reason = line("by", by), line("reason", reason)
+        contributor, unit = line("contributor", contributor), line("unit", unit)
         with opened(self.path, self._wait, write=True) as con, transaction(con):
             ledger.withdraw(con, contributor, unit, by, reason)
 
@@ -177,7 +178,7 @@ class Register:
 
     def history(self, contributor: str, unit: str) -> pd.DataFrame:
         """The revisions of one unit, the oldest first; no row where it has none."""
-        identity = record_id(_line("contributor", contributor), _line("unit", unit))
+        identity = record_id(line("contributor", contributor), line("unit", unit))
         with opened(self.path, self._wait) as con:
             return ledger.history(con, identity)
 
@@ -228,7 +229,7 @@ class Register:
         return copy
 
     def _bring(self, table: pd.DataFrame, by: str, reason: str, where: str) -> ImportReport:
-        by, reason = _line("by", by), _line("reason", reason)
+        by, reason = line("by", by), line("reason", reason)
         self._of_this_kind(table, where)
         with opened(self.path, self._wait, write=True) as con, transaction(con):
             return ledger.bring(con, table, by, reason)
@@ -276,10 +277,3 @@ def practice_register(path: str | os.PathLike[str] | None = None) -> Register:
     if not place.exists():
         make(place, True, read_known(shipped("datasets/practice/known.csv")))
     return Register(place, simulated=True)
-
-
-def _line(name: str, text: str) -> str:
-    try:
-        return one_line(text)
-    except Refusal as refusal:
-        raise InputError.one(refusal.problem, refusal.remedy, column=name, value=text) from None

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import NamedTuple
+from collections.abc import Callable, Mapping
+from typing import NamedTuple, TypeVar
 
+from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from calib.errors import Fault, InputError
 from calib.register.facts import FieldFacts, Refusal
-from calib.register.rules import Contradictions, contradictions
+from calib.register.rules import Contradiction, Contradictions
+
+Rules = Callable[[Mapping[str, object]], list[Contradiction]]
+Record = TypeVar("Record", bound=BaseModel)
 
 # What the rules between fields read; of the other fields they ask only whether they are filled in.
 _READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped"})
+
+
+CHECK = "check the reading and its unit"
 
 
 class Slip(NamedTuple):
@@ -28,7 +36,50 @@ def is_blank(value: object) -> bool:
     return value is None or value != value or (isinstance(value, str) and not value.strip())
 
 
-def faults_of(known: tuple[FieldFacts, ...], given: Mapping[str, object], details: list[ErrorDetails]) -> list[Slip]:
+def parsed(
+    kind: type[Record],
+    known: tuple[FieldFacts, ...],
+    values: Mapping[str, object],
+    where: str = "",
+    row: int | None = None,
+    rules: Rules | None = None,
+) -> Record:
+    """Make a record of values as typed, or say everything that is wrong with them.
+
+    Parameters
+    ----------
+    kind : class
+        The record's.
+    known : tuple of FieldFacts
+        The facts of its fields.
+    values : mapping of str to object
+        As typed, or as numbers, flags and dates; "", None and NaN are blank.
+    where : str
+        File or form that they came from, for the faults.
+    row : int or None
+        Line in that file.
+    rules : function or None
+        Rules between the fields, asked of the sound ones where another is faulty.
+
+    Raises
+    ------
+    InputError
+        With a fault for each field that is missing, refused or at odds with another.
+    """
+    given = {name: value for name, value in values.items() if not is_blank(value)}
+    try:
+        return kind.model_validate(given)
+    except ValidationError as error:
+        details = error.errors(include_url=False, include_input=False)
+    raise InputError([Fault(where, row, *each) for each in faults_of(known, given, details, rules)])
+
+
+def faults_of(
+    known: tuple[FieldFacts, ...],
+    given: Mapping[str, object],
+    details: list[ErrorDetails],
+    rules: Rules | None = None,
+) -> list[Slip]:
     """Say everything that is wrong with a row.
 
     Parameters
@@ -39,6 +90,8 @@ def faults_of(known: tuple[FieldFacts, ...], given: Mapping[str, object], detail
         What is filled in.
     details : list of ErrorDetails
         What the record's own check found.
+    rules : function or None
+        Rules between the fields.
 
     Returns
     -------
@@ -55,13 +108,17 @@ def faults_of(known: tuple[FieldFacts, ...], given: Mapping[str, object], detail
             continue
         name = str(each["loc"][0])
         faulty.add(name)
-        found.append((name, *_single(facts.get(name), each["type"], error)))
-    if faulty:
-        rules = contradictions(_for_rules(given, faulty))
-        found += [(rule.column, rule.problem, rule.remedy) for rule in rules]
+        found.append((name, *_single(facts.get(name), each["type"], error, given.get(name))))
+    if faulty and rules is not None:
+        found += [(rule.column, rule.problem, rule.remedy) for rule in rules(_for_rules(given, faulty))]
     order = list(dict.fromkeys((*facts, *given)))
     found.sort(key=lambda fault: order.index(fault[0]))
-    return [Slip(name, str(given.get(name, "")), problem, remedy) for name, problem, remedy in found]
+    return [Slip(name, _shown(given.get(name, "")), problem, remedy) for name, problem, remedy in found]
+
+
+def _shown(value: object) -> str:
+    """A value as it was typed; a number without the digits that only the machine gives it."""
+    return f"{value:.12g}" if isinstance(value, float) else str(value)
 
 
 def _for_rules(given: Mapping[str, object], faulty: set[str]) -> dict[str, object]:
@@ -74,7 +131,7 @@ def _for_rules(given: Mapping[str, object], faulty: set[str]) -> dict[str, objec
     return readable
 
 
-def _single(facts: FieldFacts | None, slip: str, error: object) -> tuple[str, str]:
+def _single(facts: FieldFacts | None, slip: str, error: object, value: object) -> tuple[str, str]:
     """Problem and remedy of one field's fault."""
     if facts is None:
         return "is not a column of this table", "leave it out, or put what it says into notes"
@@ -84,7 +141,8 @@ def _single(facts: FieldFacts | None, slip: str, error: object) -> tuple[str, st
     if isinstance(error, Refusal):
         return error.problem, error.remedy + or_empty
     if slip in ("greater_than", "greater_than_equal", "less_than_equal"):
-        return f"is outside the limits, {facts.limits}", f"check the reading and its unit{or_empty}"
+        asked = facts.probably_meant(float(str(value)))
+        return f"is outside the limits, {facts.limits}", f"{f'{asked} If not, ' if asked else ''}{CHECK}{or_empty}"
     if facts.choices:
         return "is not one of the choices", f"write one of: {', '.join(facts.choices)}"
     return f"is not a {facts.kind}", f"write a {facts.kind}{or_empty}"

@@ -97,6 +97,21 @@ def test_limits_are_allowed_and_what_lies_beyond_is_refused(
         assert f"outside the limits, {limits}" in told(KnownUnit, row)
 
 
+@pytest.mark.parametrize(
+    ("column", "value", "asked"),
+    [
+        ("stack_mm", "4000", "did you mean 40 mm (the decimal point slipped by 2 places)? If not, check the reading"),
+        ("winding_temp_c", "-273.16", "check the reading and its unit"),
+        ("hv_resistance_ohm", "3100000", "did you mean 3100 ohm (typed in milliohms)"),
+        ("line_voltage_v", "-117", "did you mean 117 V (a stray minus sign)"),
+    ],
+)
+def test_a_refusal_asks_what_was_probably_meant(typed: dict[str, str], column: str, value: str, asked: str) -> None:
+    said = told(KnownUnit, {**typed, "tongue_mm": "30", "stack_mm": "30", column: value})
+    assert f"{column} '{value}': is outside the limits" in said
+    assert f"; {asked}" in said
+
+
 def test_the_demand_has_the_limits_of_a_current(typed_unknown: dict[str, str]) -> None:
     assert UnknownUnit.parse({**typed_unknown, "demand_ma": "60"}).demand_ma == 60.0
     assert faults(UnknownUnit, {**typed_unknown, "demand_ma": "0"}) == [("demand_ma", "0")]
