@@ -2,6 +2,16 @@
 
 from __future__ import annotations
 
+from calib.estimate.core_opinion import CoreOpinion, opinion_of_core
+from calib.estimate.heaters import HeaterAnswer, HeaterReading, heater_currents
 from calib.estimate.unit import UnitEstimate, estimate_unit
 
-__all__ = ["UnitEstimate", "estimate_unit"]
+__all__ = [
+    "CoreOpinion",
+    "HeaterAnswer",
+    "HeaterReading",
+    "UnitEstimate",
+    "estimate_unit",
+    "heater_currents",
+    "opinion_of_core",
+]

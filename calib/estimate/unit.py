@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from calib.estimate import opinions, sharpen, working
+from calib.estimate.core_opinion import CoreOpinion, core_of_unit
+from calib.estimate.heaters import HeaterAnswer, HeaterReading, heater_currents
 from calib.fit import Facts, Multiplier, facts
 from calib.fit.predict import density, quantiles
 from calib.supply.form_factor import FORM_FACTOR
@@ -42,11 +45,16 @@ class UnitEstimate:
     curve : pandas.DataFrame
         current_ma, density: how the unit's rating is spread, per unit of ln current.
     opinions : pandas.DataFrame
-        predictors, rated_current_ma, low_ma, high_ma: what each set of readings says by itself.
+        predictors, rated_current_ma, low_ma, high_ma: what each set of readings says by itself; core-volt-amperes is
+        what the core leaves for the winding.
     sharpen : tuple of str
         What would narrow the interval, the most useful first.
     cautions : tuple of str
         To be read before the unit is used.
+    heaters : HeaterAnswer or None
+        What the heater windings give; None where nothing was said of them.
+    core : CoreOpinion or None
+        What the core leaves for the winding; None without a tongue, or where nothing was said of the heaters.
     simulated : bool
         Whether the unit or any known unit is simulated.
     """
@@ -58,6 +66,8 @@ class UnitEstimate:
     opinions: pd.DataFrame = field(repr=False)
     sharpen: tuple[str, ...] = field(repr=False)
     cautions: tuple[str, ...] = field(repr=False)
+    heaters: HeaterAnswer | None = field(repr=False)
+    core: CoreOpinion | None = field(repr=False)
     simulated: bool
 
     def __str__(self) -> str:
@@ -69,7 +79,12 @@ class UnitEstimate:
         )
 
 
-def estimate_unit(model: Multiplier, readings: pd.DataFrame, level: float = 0.9) -> UnitEstimate:
+def estimate_unit(
+    model: Multiplier,
+    readings: pd.DataFrame,
+    level: float = 0.9,
+    heaters: Sequence[HeaterReading] | None = None,
+) -> UnitEstimate:
     """Estimate one unknown unit, with all that a person needs to check it.
 
     Parameters
@@ -80,6 +95,8 @@ def estimate_unit(model: Multiplier, readings: pd.DataFrame, level: float = 0.9)
         One row as :func:`calib.read_unknown` gives it.
     level : float
         Probability of the interval, above 0 and below 1.
+    heaters : sequence of HeaterReading or None
+        All its heater windings, none being a valid number; None where they were not looked at.
 
     Returns
     -------
@@ -95,16 +112,38 @@ def estimate_unit(model: Multiplier, readings: pd.DataFrame, level: float = 0.9)
         raise ValueError(f"readings hold {len(readings)} rows: give one unit at a time, or use Multiplier.estimate")
     rows = facts(readings)
     answer = model.estimate(readings, level)
+    lit = None if heaters is None else heater_currents(model, readings, heaters, level)
+    core = _core(readings, rows, lit, level)
     return UnitEstimate(
         answer=answer,
         other=_other(model, readings, level),
         working=working.lines(readings, rows, answer.iloc[0]),
         curve=_curve(model, rows),
-        opinions=opinions.opinions(model, rows, level),
+        opinions=_opinions(model, rows, core, level),
         sharpen=sharpen.advice(model, rows),
         cautions=CAUTIONS,
+        heaters=lit,
+        core=core,
         simulated="simulated" in answer["flags"].iloc[0].split(";"),
     )
+
+
+def _core(readings: pd.DataFrame, rows: Facts, heaters: HeaterAnswer | None, level: float) -> CoreOpinion | None:
+    """What the core leaves, where the tongue is known and the heaters are."""
+    tongue_mm = float(readings["tongue_mm"].iloc[0]) if "tongue_mm" in readings else float("nan")
+    if heaters is None or not rows.has_core[0] or not np.isfinite(tongue_mm):
+        return None
+    return core_of_unit(rows, tongue_mm, heaters.windings, level)
+
+
+def _opinions(model: Multiplier, rows: Facts, core: CoreOpinion | None, level: float) -> pd.DataFrame:
+    """What each set of readings says; the core's volt-amperes before the last, which is the answer."""
+    import pandas as pd
+
+    said = opinions.opinions(model, rows, level)
+    if core is None or not np.isfinite(core.rated_current_ma):
+        return said
+    return pd.concat([said.iloc[:-1], core.frame(), said.iloc[-1:]], ignore_index=True)
 
 
 def _other(model: Multiplier, readings: pd.DataFrame, level: float) -> pd.DataFrame:
