@@ -30,12 +30,18 @@ _HOMES = {
         *("MeterClass", "awg_diameter_mm", "awg_from_diameter", "core_area_cm2", "current_density_a_mm2"),
         *("max_excitation_v", "no_load_voltage", "ohm_per_metre", "ratio_uncertainty", "resistance_at"),
         *("rise_by_resistance", "size_class", "size_class_bounds", "tongue_from_outside_mm", "v_over_r"),
+        *("LeadReading", "LeadWinding", "LeadsFound", "identify_leads", "lead_readings"),
     ),
     "calib.register.records": ("KnownUnit", "UnknownUnit", "fields"),
+    "calib.register.meters": ("Meter", "meter_fields"),
+    "calib.register.sessions": ("BenchSession",),
+    "calib.register.improbable": ("improbabilities",),
     "calib.register.exchange": ("read_known", "read_unknown"),
     "calib.register.store": ("Register", "default_register_path", "practice_register"),
     "calib.fit.multiplier": ("Multiplier", "fit_table"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
+    "calib.estimate.heaters": ("HeaterAnswer", "HeaterReading", "heater_currents"),
+    "calib.estimate.core_opinion": ("CoreOpinion", "opinion_of_core"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 _WINGS = ("bench", "fit")

@@ -11,6 +11,7 @@ import streamlit as st
 
 from calib.show import parts, words
 from calib.show.charts import estimate_chart, estimate_told, opinions_chart, opinions_told
+from calib.show.heaters_read import heater_rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -18,8 +19,8 @@ if TYPE_CHECKING:
 OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor first instead"}
 
 
-def draw(estimate: Any, unit: Mapping[Any, Any]) -> None:
-    """Everything that is known of the unit, the picture first."""
+def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "") -> None:
+    """Everything that is known of the unit, the picture first; `account` is HTML that ends the working."""
     answer = estimate.answer.iloc[0].to_dict()
     demand, current = float(unit["demand_ma"]), words.current_title(unit["rectifier"])
     if estimate.simulated:
@@ -29,13 +30,18 @@ def draw(estimate: Any, unit: Mapping[Any, Any]) -> None:
     _sentences(estimate, answer, unit)
     parts.in_words(estimate_told(answer, demand, parts.LEVEL))
     st.subheader("The working", anchor=False)
-    st.html(working_table(estimate.working))
+    st.html(working_table(estimate.working) + account)
     st.subheader("Before you take the next reading", anchor=False)
     parts.cautions([words.plain(text) for text in estimate.cautions])
     if estimate.sharpen:
         st.subheader("What would sharpen it most", anchor=False)
         st.markdown("\n".join(f"1. {words.plain(text[0].upper() + text[1:])}." for text in estimate.sharpen))
+    _heaters(estimate)
     _opinions(estimate.opinions, current)
+    if estimate.core is not None:
+        st.write(words.plain(f"The core by itself: {estimate.core}."))
+        if estimate.core.remark and math.isfinite(estimate.core.rated_current_ma):
+            st.warning(words.plain(words.sentence(estimate.core.remark)))
 
 
 def _simulated(unit: Mapping[Any, Any]) -> str:
@@ -101,6 +107,20 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Seque
 def _cell(text: str) -> str:
     """A cell's text, in which V/Ω stays in one piece."""
     return html.escape(text).replace("/Ω", "/&NoBreak;Ω")
+
+
+def _heaters(estimate: Any) -> None:
+    """What the heater windings give, where they were read."""
+    if estimate.heaters is None or not estimate.heaters.windings:
+        return
+    st.subheader("The heater windings", anchor=False)
+    rows = heater_rows(estimate.heaters)
+    st.html(table(("winding", "at the line", "at 20 °C", f"rms current ({words.share(parts.LEVEL)})"), rows))
+    drop = words.figure(estimate.heaters.drop / 10, 2)
+    st.write(
+        f"Reckoned as if each lost the same {drop} % of its voltage in its copper as the high-voltage winding does: a "
+        "rough guide. The valves' data and the set's own count for more."
+    )
 
 
 def _opinions(opinions: pd.DataFrame, current: str) -> None:

@@ -24,7 +24,7 @@ LEVEL = 0.9
 OWN, PRACTICE = "My own", "Practice (simulated)"
 CHOICE = "register_choice"
 DISCLAIMER = "It estimates and does not certify: no rating, no approval, and a sound old winding can still fail."
-KEPT = ("read_", "add_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
+KEPT = ("read_", "add_", "meter_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
 
 
 @dataclass(frozen=True)
@@ -41,12 +41,15 @@ class Opened:
         Whether it holds simulated units.
     place : str
         Its file.
+    meters : tuple of calib.Meter
+        The user's own meters.
     """
 
     known: pd.DataFrame
     content: str
     simulated: bool
     place: str
+    meters: tuple[calib.Meter, ...] = ()
 
     @property
     def name(self) -> str:
@@ -72,11 +75,19 @@ def opened_register() -> Opened:
     try:
         with register() as source:
             known, simulated, place = source.known(), source.is_simulated, str(source.path)
+            meters = meters_in(source)
     except calib.CannotError as error:
         st.error(f"The register cannot be opened: {error}.")
         st.button("Try again", key="try_again")
         st.stop()
-    return Opened(known, content_of(known), bool(simulated), place)
+    return Opened(known, content_of(known), bool(simulated), place, meters)
+
+
+def meters_in(register: calib.Register) -> tuple[calib.Meter, ...]:
+    """The user's own meters in a register."""
+    names = [one.name for one in calib.meter_fields()]
+    rows = register.meters()[names].to_dict("records")
+    return tuple(calib.Meter.parse({str(name): value for name, value in row.items()}) for row in rows)
 
 
 def content_of(known: pd.DataFrame) -> str:

@@ -8,29 +8,33 @@ from __future__ import annotations
 
 import csv
 import io
-import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import calib
 from calib import bench
-from calib.show import words
+from calib.show import measured, metering, refusals, words
+from calib.show.metering import HALVES_U_PCT, Metered
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from calib import Meter
+
 RATIO_TEST, NO_LOAD = "a ratio test at low voltage", "its no-load voltage, known"
 WHOLE, HALF = "the whole winding", "one half of it"
-NOT_MEASURED = "not measured"
-TONGUE_MM, TONGUE_INCH, AREA = "tongue and stack, mm", "tongue and stack, inch", "gross area, cm²"
-AWG, SWG, BARE = "AWG gauge", "SWG gauge", "bare diameter, mm"
-CORE_WAYS = (NOT_MEASURED, TONGUE_MM, TONGUE_INCH, AREA)
-WIRE_WAYS = (NOT_MEASURED, AWG, SWG, BARE)
-
-# Standard uncertainty of doubling one half's resistance: halves differ by 3 to 15 %; bench practice (judgement) [%].
-HALVES_U_PCT = 4.0
-
+LIMBS, AREA = "tongue and stack", "gross area (a toroid)"
+CORE_WAYS = (LIMBS, AREA)
+# The unit of the column that each field ends in, where the field may be read in others.
+KEPT_IN = {
+    "ohms_read": "ohm",
+    "winding_temp_c": "°C",
+    "temp_within_k": "K",
+    "tongue": "mm",
+    "stack": "mm",
+    "area": "cm²",
+}
 FIELD_OF = {
     "hv_v": "volts_read",
     "no_load_v": "no_load_read",
@@ -42,14 +46,13 @@ FIELD_OF = {
     "wire_diameter_mm": "wire",
     "unit": "tag",
 }
+FACTS = {facts.name: facts for facts in calib.fields(calib.UnknownUnit)}
 PLAIN = (
     "winding_temp_c",
     "line_voltage_v",
     "line_frequency_hz",
     "rectifier",
     "filter",
-    "u_voltage_pct",
-    "u_resistance_pct",
     "demand_ma",
     "contributor",
 )
@@ -69,30 +72,42 @@ class Understood:
         For each field that is wrong, what is and what to do about it.
     aloud : dict of str to str
         For each field whose entry was converted, the conversion in words.
+    unusual : dict of str to str
+        For each field worth a second look, why.
+    metered : Metered
+        How sure the readings are, and what makes most of that.
     """
 
     unit: pd.DataFrame | None
     missing: tuple[str, ...]
     faults: dict[str, str]
     aloud: dict[str, str]
+    unusual: dict[str, str] = field(default_factory=dict)
+    metered: Metered = field(default_factory=lambda: Metered({}))
 
 
-def understand(entries: Mapping[str, Any]) -> Understood:
-    """Convert what was entered, check it, and say what is missing, wrong or was converted."""
+def understand(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Understood:
+    """Convert what was entered, check it, and say what is missing, wrong, unusual or was converted."""
     aloud: dict[str, str] = {}
-    faults: dict[str, str] = {}
-    columns = _plain(entries) | _voltage(entries, aloud) | _resistance(entries, aloud) | _core(entries, aloud)
-    columns |= _wire(entries, aloud, faults)
-    columns["centre_tapped"] = columns.get("rectifier") == "full-wave" or _halved(entries)
+    read = {**entries, **{name: measured.kept(entries, name, unit, aloud) for name, unit in KEPT_IN.items()}}
+    faults = metering.faults_of(read)
+    columns = _plain(read) | _voltage(read, aloud)
+    columns |= _resistance(read, aloud) | _core(read, aloud) | measured.wire(read, aloud, faults)
+    columns["centre_tapped"] = columns.get("rectifier") == "full-wave" or _halved(read)
+    meter_says = metering.metered(read, _as_read(read), meters, aloud)
+    columns |= meter_says.columns
     try:
         unit = calib.read_unknown(_table(columns), where="the readings")
     except calib.InputError as error:
         missing = [fault.column for fault in error.faults if not fault.value]
-        faults = {
-            FIELD_OF.get(fault.column, fault.column): told(fault) for fault in error.faults if fault.value
-        } | faults
-        return Understood(None, _asked_for(missing, entries), faults, aloud)
-    return Understood(None if faults else unit, (), faults, aloud)
+        refused = {FIELD_OF.get(fault.column, fault.column): fault for fault in error.faults if fault.value}
+        told = {name: refusals.refused(fault, FACTS[fault.column], entries, name) for name, fault in refused.items()}
+        return Understood(None, _asked_for(missing, entries), told | faults, aloud, {}, meter_says)
+    unusual = {}
+    for one in calib.improbabilities(calib.UnknownUnit.parse(columns)):
+        name = FIELD_OF.get(one.column, one.column)
+        unusual[name] = refusals.doubted(one.why, FACTS[one.column], entries, name)
+    return Understood(None if faults else unit, (), faults, aloud, unusual, meter_says)
 
 
 def _halved(entries: Mapping[str, Any]) -> bool:
@@ -120,12 +135,6 @@ def _asked_for(missing: list[str], entries: Mapping[str, Any]) -> tuple[str, ...
     return tuple(asked)
 
 
-def told(fault: Any) -> str:
-    """A fault beside its field: the value, what is wrong with it, the remedy."""
-    value = f"{fault.value}: " if fault.value else ""
-    return f"{value}{fault.problem}; {fault.remedy}."
-
-
 def _present(**values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if value is not None and value != ""}
 
@@ -141,7 +150,8 @@ def _plain(entries: Mapping[str, Any]) -> dict[str, Any]:
 def _doubled(value: float | None, across: str | None, name: str, unit: str, aloud: dict[str, str]) -> float | None:
     if value is None or across != HALF:
         return value
-    aloud[name] = f"One half read {value:.6g} {unit}, so the whole winding counts as {2 * value:.6g} {unit}."
+    said = f"One half read {value:.6g} {unit}, so the whole winding counts as {2 * value:.6g} {unit}."
+    aloud[name] = f"{aloud[name]} {said}" if name in aloud else said
     return 2 * value
 
 
@@ -154,54 +164,43 @@ def _voltage(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any
 
 
 def _resistance(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
-    half = entries.get("ohms_across") == HALF
-    whole = _doubled(entries.get("ohms_read"), entries.get("ohms_across"), "ohms_read", "Ω", aloud)
-    columns = _present(hv_resistance_ohm=whole)
-    if half and whole is not None:
-        meter = entries.get("u_resistance_pct")
-        meter = bench.DEFAULT_U_RESISTANCE_PCT if meter is None else meter
-        if math.isfinite(meter) and 0 <= meter <= 100:
-            columns["u_resistance_pct"] = math.hypot(meter, HALVES_U_PCT)
+    metering.four_wire_hint(entries, "ohms_read", entries.get("ohms_read"), aloud)
+    net = metering.less_null(entries, entries.get("ohms_read"), aloud)
+    whole = _doubled(net, entries.get("ohms_across"), "ohms_read", "Ω", aloud)
+    if whole != net:
         aloud["ohms_read"] += (
             f" Halves commonly differ by 3 to 15 %, so {HALVES_U_PCT:g} % is added to its uncertainty: "
             "end to end is the better reading."
         )
-    return columns
+    return _present(hv_resistance_ohm=whole)
+
+
+def _as_read(entries: Mapping[str, Any]) -> metering.Read:
+    """The readings for what the meters make of them: each as it was shown, half or whole."""
+    stated = entries.get("voltage_by") == NO_LOAD
+    volts = [entries.get(name) for name in ("excitation_v", "volts_read", "line_voltage_v")]
+    return metering.Read(
+        None if stated else metering.ratio_of(*volts),
+        no_load_v=entries.get("no_load_read") if stated else None,
+        ohm=entries.get("ohms_read"),
+        temp_c=entries.get("winding_temp_c"),
+        ohm_of_half=entries.get("ohms_across") == HALF,
+    )
 
 
 def _core(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
-    way = entries.get("core_by")
-    if way == AREA:
+    if entries.get("core_by") == AREA:
         return _present(core_area_cm2=entries.get("area"))
-    if way not in (TONGUE_MM, TONGUE_INCH):
-        return {}
     tongue, stack = entries.get("tongue"), entries.get("stack")
+    if tongue is None and stack is None:
+        return {}
     if tongue is None or stack is None:
-        aloud["stack"] = "The core counts once tongue and stack are both there."
+        said = "The core counts once tongue and stack are both there."
+        aloud["stack"] = f"{aloud['stack']} {said}" if "stack" in aloud else said
         return {}
-    inch = way == TONGUE_INCH
-    factor = bench.MM_PER_INCH if inch else 1.0
-    columns = {"tongue_mm": tongue * factor, "stack_mm": stack * factor}
-    sides = f"{columns['tongue_mm']:.4g} mm by {columns['stack_mm']:.4g} mm, " if inch else ""
-    aloud["stack"] = f"{sides}{words.figure(columns['tongue_mm'] * columns['stack_mm'] / 100)} cm² of core."
-    return columns
-
-
-def _wire(entries: Mapping[str, Any], aloud: dict[str, str], faults: dict[str, str]) -> dict[str, Any]:
-    way, wire = entries.get("wire_by"), entries.get("wire")
-    if wire is None or way not in (AWG, SWG, BARE):
-        return {}
-    if way == AWG:
-        return {"awg": wire}
-    if way == BARE:
-        return {"wire_diameter_mm": wire}
-    try:
-        diameter = bench.swg_diameter_mm(int(wire) if float(wire).is_integer() else wire)
-    except ValueError as error:
-        faults["wire"] = f"{error}; enter the bare diameter for wire between two gauges."
-        return {}
-    aloud["wire"] = f"SWG {wire:g} is {diameter:.3f} mm bare."
-    return {"wire_diameter_mm": diameter}
+    said = f"{words.figure(tongue * stack / 100)} cm² of core."
+    aloud["stack"] = f"{aloud['stack']} {said}" if "stack" in aloud else said
+    return {"tongue_mm": float(tongue), "stack_mm": float(stack)}
 
 
 def whole_volts(entries: Mapping[str, Any]) -> float | None:
@@ -228,3 +227,24 @@ def live_warning(entries: Mapping[str, Any]) -> str:
             f"and put at most {most} V on the primary."
         )
     return f"{fed:.4g} V on the primary is above {limit:g} V: switch off, and feed it with less."
+
+
+def rest_warning(entries: Mapping[str, Any]) -> str:
+    """What to say where the winding cannot have the room's temperature yet; blank where it can, or nothing is known."""
+    hours = entries.get("rest_h")
+    if hours is None or hours < 0:
+        return ""
+    tongue = measured.kept(entries, "tongue", "mm", {}) if entries.get("core_by") != AREA else None
+    tongue = tongue if tongue and tongue > 0 else None
+    needed = bench.settling_h(tongue)
+    if hours >= needed:
+        return ""
+    left = bench.difference_left_k(hours, tongue)
+    high = 100.0 * left * bench.CONDUCTORS["copper"].coefficient_per_k
+    size = "a core of this size" if tongue else "a unit"
+    ago = f"{hours:g} {'hour' if hours == 1 else 'hours'} ago"
+    return (
+        f"Not settled yet: {size} takes about {needed:.1f} hours to the temperature of the room. If it came off a full "
+        f"load {ago}, its winding may be {words.figure(left, 2)} °C above the room, and read {words.figure(high, 2)} % "
+        "high. Wait, or read again later: two readings an hour apart should agree."
+    )

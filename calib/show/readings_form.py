@@ -9,8 +9,9 @@ import streamlit as st
 
 import calib
 from calib import bench
-from calib.show import parts, words
+from calib.show import fields, heaters_form, heaters_read, measured, metering, meters_form, parts, words
 from calib.show import readings as r
+from calib.show.fields import Fields
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,22 +22,31 @@ LABELS = {
     "no_load_read": "No-load volts of the high-voltage winding",
     "ohms_read": "Ohms read on the high-voltage winding",
     "winding_temp_c": "Temperature of the winding then",
+    "rest_h": "Hours it has stood in that room (if known)",
     "line_voltage_v": "Line voltage of the primary",
     "line_frequency_hz": "Line frequency",
     "rectifier": "Rectifier",
     "filter": "Filter",
 }
 EMPTY = {"volts_across": r.WHOLE, "ohms_across": r.WHOLE, "voltage_by": r.RATIO_TEST, "winding_temp_c": 20.0}
-EMPTY |= {"rectifier": "full-wave", "filter": "capacitor", "core_by": r.NOT_MEASURED, "wire_by": r.NOT_MEASURED}
+EMPTY |= {"rectifier": "full-wave", "filter": "capacitor", "core_by": r.LIMBS}
+EMPTY |= {"voltmeter": metering.ORDINARY, "ohmmeter": metering.ORDINARY}
+EMPTY |= {"volts_metered": metering.SAME_RANGE, "ohm_leads": metering.NULL_OFF}
+# Numbers that are empty at the start.
+NUMBERS = (
+    *("excitation_v", "volts_read", "no_load_read", "ohms_read", "rest_h", "tongue", "stack", "area", "wire"),
+    *("demand_ma", "u_voltage_pct", "u_resistance_pct", "null_ohm", "null_u_ohm", "temp_within_k", "heater_null"),
+    *(f"heater_{kind}_{number}" for kind in heaters_read.LIMITS for number in range(1, heaters_read.MOST + 1)),
+)
 STRANGER = "a bench that is not in the register"
 
 
 def entries() -> dict[str, Any]:
     """What stands in the form now, by field."""
-    found = {key.removeprefix("read_"): value for key, value in _state().items() if key.startswith("read_")}
+    found = fields.entries("read_")
     if found.get("contributor") == STRANGER:
         found["contributor"] = None
-    filled = _state().get("seen_filled") or {}
+    filled = st.session_state.get("seen_filled") or {}
     found["simulated"] = bool(filled) and all(found.get(name) == value for name, value in filled.items())
     return found
 
@@ -56,42 +66,41 @@ def begin(known: pd.DataFrame, practising: bool) -> None:
         st.session_state.setdefault(f"read_{name}", value)
 
 
-def draw(known: pd.DataFrame, understood: r.Understood) -> None:
+def draw(opened: parts.Opened, understood: r.Understood, heaters: heaters_read.HeatersRead) -> None:
     """The form."""
     with st.container(horizontal=True, gap="small"):
         st.button("Fill in a practice unit", key="fill_in", on_click=_fill_in, help="The readings of a simulated unit.")
         st.button("Clear the readings", key="clear", on_click=_clear)
     now = entries()
-    if now["simulated"]:
-        st.html(f'<p class="calib-aloud">Simulated practice unit <b>{html.escape(now["tag"])}</b>.</p>')
-    st.subheader("Its voltage", anchor=False)
-    st.radio("Known from", [r.RATIO_TEST, r.NO_LOAD], key="read_voltage_by")
-    _voltage(understood, now)
-    st.subheader("Its resistance", anchor=False)
-    parts.caution(
-        "Unplugged, capacitors discharged and proved dead, every lead of the winding free. The meter's current leaves "
-        "a kick: hold the clips by their insulation when you take them off."
-    )
-    number(
-        "ohms_read", "Ω", understood, "Dc resistance, less that of the meter's leads. Wait until the reading settles."
-    )
-    across("ohms")
-    number("winding_temp_c", "°C", understood, "Room temperature, if the unit has stood in that room for four hours.")
+    form = Fields("read_", understood.aloud, understood.unusual, understood.faults)
+    with st.container():  # each part keeps its place, however much is said in the one before
+        if now["simulated"]:
+            st.html(f'<p class="calib-aloud">Simulated practice unit <b>{html.escape(now["tag"])}</b>.</p>')
+    with st.container():
+        st.subheader("Its voltage", anchor=False)
+        st.radio("Known from", [r.RATIO_TEST, r.NO_LOAD], key="read_voltage_by")
+        _voltage(form, now)
+    with st.container():
+        st.subheader("Its resistance", anchor=False)
+        _resistance(form, now)
     st.subheader("What it is for", anchor=False)
-    number("line_voltage_v", "V", understood, "Nominal supply, such as 110, 117, 120, 220, 230 or 240.")
-    number("line_frequency_hz", "Hz", understood, "Nominal: 50 or 60.")
+    _number(form, "line_voltage_v", "V", "Nominal supply, such as 110, 117, 120, 220, 230 or 240.")
+    _number(form, "line_frequency_hz", "Hz", "Nominal: 50 or 60.")
     _supply()
-    with st.expander("Sharpen it: core, wire, meters, the set's demand"):
-        _sharpen(known, understood, now)
+    with st.expander("Sharpen it: core, wire, the set's demand"):
+        _sharpen(opened.known, form, now)
+    at_line = now.get("voltage_by") == r.NO_LOAD
+    heaters_form.draw(heaters, now, at_line)
+    meters_form.draw(form, now, opened.meters, not at_line)
 
 
-def _voltage(understood: r.Understood, now: dict[str, Any]) -> None:
+def _voltage(form: Fields, now: dict[str, Any]) -> None:
     if now.get("voltage_by") == r.NO_LOAD:
         parts.caution(
             "Reading it on a winding fed from the line is live high-voltage work, which can kill. The maker's figure "
             "or a ratio test does as well."
         )
-        number("no_load_read", "V", understood, "Rms volts at nominal line with nothing connected.")
+        _number(form, "no_load_read", "V", "Rms volts at nominal line with nothing connected.")
         across("volts")
         return
     parts.caution(
@@ -99,24 +108,30 @@ def _voltage(understood: r.Understood, now: dict[str, Any]) -> None:
         f"isolated, current-limited source of mains frequency; put the clips on before it is switched on; keep every "
         f"winding at or below {bench.HAZARDOUS_LIVE_V:g} V."
     )
-    number("excitation_v", "V", understood, "Rms volts at the primary's own leads, 3 to 15 % of its line voltage.")
-    number("volts_read", "V", understood, "Rms volts, nothing else connected.")
+    _number(form, "excitation_v", "V", "Rms volts at the primary's own leads, 3 to 15 % of its line voltage.")
+    _number(form, "volts_read", "V", "Rms volts, nothing else connected.")
     across("volts")
     warning = r.live_warning(now)
     if warning:
         st.error(warning)
 
 
-def number(field: str, unit: str, understood: r.Understood, help: str, label: str = "") -> None:
-    """One number with its unit beside it, what it was converted to, and what is wrong with it, if anything."""
-    label = label or LABELS[field]
-    with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
-        st.number_input(label, value=None, format="%.10g", key=f"read_{field}", help=help, width="stretch")
-        st.html(f'<div class="calib-unit">{unit}</div>', width="content")
-    if field in understood.aloud:
-        st.html(f'<p class="calib-aloud">{html.escape(understood.aloud[field])}</p>')
-    if field in understood.faults:
-        st.error(words.plain(f"{label}: {understood.faults[field]}"))
+def _resistance(form: Fields, now: dict[str, Any]) -> None:
+    parts.caution(
+        "Unplugged, capacitors discharged and proved dead, every lead of the winding free. The meter's current leaves "
+        "a kick: hold the clips by their insulation when you take them off."
+    )
+    _number(form, "ohms_read", "ohm", "Dc resistance. It creeps while the current builds up: wait until it stands.")
+    across("ohms")
+    _number(form, "winding_temp_c", "°C", "Room temperature, if the unit has stood in that room for four hours.")
+    _number(form, "rest_h", "h", "Since it last ran, or was brought in from elsewhere. Empty: long enough.")
+    warning = r.rest_warning(now)
+    if warning:
+        st.warning(warning)
+
+
+def _number(form: Fields, name: str, unit: str, help: str) -> None:
+    form.number(name, LABELS[name], unit, help)
 
 
 def across(what: str) -> None:
@@ -132,36 +147,23 @@ def _supply() -> None:
     st.selectbox("Filter", allowed, format_func=words.FILTERS.__getitem__, key="read_filter")
 
 
-def _sharpen(known: pd.DataFrame, understood: r.Understood, now: dict[str, Any]) -> None:
-    st.selectbox("Core", r.CORE_WAYS, key="read_core_by")
-    way = now.get("core_by")
-    if way in (r.TONGUE_MM, r.TONGUE_INCH):
-        unit = "in" if way == r.TONGUE_INCH else "mm"
-        number("tongue", unit, understood, "Width of the core's centre limb.", "Tongue")
-        number("stack", unit, understood, "Height of the stack of sheets.", "Stack")
-    elif way == r.AREA:
-        number("area", "cm²", understood, "Gross area of the core that the coil sits on.", "Core area")
-    st.selectbox("Wire of the high-voltage winding", r.WIRE_WAYS, key="read_wire_by")
-    gauge = {r.AWG: "AWG", r.SWG: "SWG", r.BARE: "mm"}.get(now.get("wire_by", ""))
-    if gauge:
-        number("wire", gauge, understood, "Without its enamel, which is 5 to 15 % of a fine wire.", "Size of the wire")
-    help = "Standard uncertainty: about 0.6 of a ± accuracy. Empty: an ordinary hand meter."
-    number("u_voltage_pct", "%", understood, help, "Uncertainty of the no-load voltage")
-    number("u_resistance_pct", "%", understood, help, "Uncertainty of the resistance")
-    number("demand_ma", "mA", understood, "Direct current that the set draws from this winding.", "The set's demand")
+def _sharpen(known: pd.DataFrame, form: Fields, now: dict[str, Any]) -> None:
+    st.radio("Core, if measured", r.CORE_WAYS, key="read_core_by", horizontal=True)
+    if now.get("core_by") == r.AREA:
+        form.number("area", "Core area", "cm²", "Gross area of the core that the coil sits on.")
+    else:
+        form.number("tongue", "Tongue", "mm", "Width of the core's centre limb.")
+        form.number("stack", "Stack", "mm", "Height of the stack of sheets.")
+    form.number("wire", "Wire of the high-voltage winding", "wire", "Gauge or diameter without its enamel.")
+    form.number("demand_ma", "The set's demand", "mA", "Direct current that the set draws from this winding.")
     benches = [STRANGER, *sorted(set(known["contributor"]))]
-    if st.session_state.get("read_contributor") not in benches:
-        st.session_state["read_contributor"] = STRANGER
-    st.selectbox("Read by", benches, key="read_contributor", help="A bench with known units has its own small bias.")
+    fields.select("read_contributor", "Read by", benches, "A bench with known units has its own small bias.")
     st.text_input("Your tag for the unit", key="read_tag")
-
-
-def _state() -> dict[str, Any]:
-    return {key: st.session_state[key] for key in list(st.session_state) if isinstance(key, str)}
 
 
 def _clear() -> None:
     parts.forget("read_", "seen_filled")
+    fields.empty("read_", NUMBERS, ["tag"])
 
 
 def _fill_in() -> None:
@@ -180,14 +182,18 @@ def _fill_in() -> None:
     }
     put |= {name: unit[name] for name in (*r.PLAIN, "excitation_v")}
     put["contributor"] = STRANGER
+    put |= {f"{name}_unit": measured.symbols_of(kept)[0] for name, kept in r.KEPT_IN.items()}
+    for name, meter in (("u_voltage_pct", "voltmeter"), ("u_resistance_pct", "ohmmeter")):
+        if unit[name] is not None:
+            put |= {name: unit[name], meter: metering.STATED}
     if unit["tongue_mm"] is not None:
-        put |= {"core_by": r.TONGUE_MM, "tongue": unit["tongue_mm"], "stack": unit["stack_mm"]}
+        put |= {"tongue": unit["tongue_mm"], "stack": unit["stack_mm"]}
     elif unit["core_area_cm2"] is not None:
         put |= {"core_by": r.AREA, "area": unit["core_area_cm2"]}
     if unit["wire_diameter_mm"] is not None:
-        put |= {"wire_by": r.BARE, "wire": unit["wire_diameter_mm"]}
+        put |= {"wire_unit": measured.MM, "wire": unit["wire_diameter_mm"]}
     elif unit["awg"] is not None:
-        put |= {"wire_by": r.AWG, "wire": unit["awg"]}
+        put |= {"wire_unit": measured.AWG, "wire": unit["awg"]}
     for name, value in put.items():
         st.session_state[f"read_{name}"] = value
     proof = ("excitation_v", "volts_read", "no_load_read", "ohms_read")

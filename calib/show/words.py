@@ -27,7 +27,7 @@ FLAGS = {
     "suspect-reading": "Its readings do not go together as those of known units do: look for a slip, such as one "
     "half's resistance with the whole winding's voltage, or a wrong decimal.",
 }
-READINGS = {"v_over_r": "V/R", "core": "core", "gauge": "gauge"}
+READINGS = {"v_over_r": "V/R", "core": "core", "gauge": "gauge", "core-volt-amperes": "core less heaters"}
 TENTHS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
@@ -97,6 +97,20 @@ def supply(rectifier: str, filter_input: str) -> str:
     if rectifier == "none":
         return "an ac load"
     return f"{rectifier}, {FILTERS[filter_input]}"
+
+
+def percent(share: float) -> str:
+    """A share of a whole in per cent, never rounded to all or nothing: ``70 %``, ``less than 1 %``."""
+    if 0.0 < share < 0.01:
+        return "less than 1 %"
+    if 0.99 < share < 1.0:
+        return "more than 99 %"
+    return f"{share * 100:.0f} %"
+
+
+def sentence(said: str) -> str:
+    """A finding with its first letter large and an end."""
+    return f"{said[0].upper()}{said[1:]}{'' if said.endswith(('?', '.')) else '.'}"
 
 
 def symbols(text: str) -> str:

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from calib.show import readings as r
+from calib.show.metering import STATED
 
 # The bench example of the worked values T3.2 and T3.8: one half read 13.88 V with 4.97 V on a 117 V primary, 94.3 ohm.
 ENTRIES: dict[str, Any] = {
@@ -21,8 +22,7 @@ ENTRIES: dict[str, Any] = {
     "line_frequency_hz": 60.0,
     "rectifier": "full-wave",
     "filter": "capacitor",
-    "core_by": r.NOT_MEASURED,
-    "wire_by": r.NOT_MEASURED,
+    "core_by": r.LIMBS,
 }
 
 
@@ -46,7 +46,7 @@ def test_a_half_counts_twice_and_says_so() -> None:
 def test_a_doubled_resistance_is_less_sure_than_one_read_end_to_end() -> None:
     """The meter's 0.8 % and the halves' 4 % in quadrature (Guide to the expression of uncertainty, 5.1.2): 4.079 %."""
     assert unit_of()["u_resistance_pct"] == pytest.approx(4.0792, abs=1e-4)
-    assert unit_of(u_resistance_pct=3.0)["u_resistance_pct"] == pytest.approx(5.0)
+    assert unit_of(ohmmeter=STATED, u_resistance_pct=3.0)["u_resistance_pct"] == pytest.approx(5.0)
     whole = unit_of(ohms_across=r.WHOLE)
     assert whole["u_resistance_pct"] != whole["u_resistance_pct"]
 
@@ -66,33 +66,53 @@ def test_a_no_load_voltage_stands_instead_of_the_ratio_test() -> None:
 
 def test_inches_become_millimetres_once() -> None:
     """A tongue of 1-1/4 inch with a square stack has 10.08 cm² (McLyman's table of laminations)."""
-    unit = unit_of(core_by=r.TONGUE_INCH, tongue=1.25, stack=1.25)
+    sides = {"tongue": 1.25, "tongue_unit": "in", "stack": 31.75, "stack_unit": "mm"}
+    unit = unit_of(**sides)
     assert (unit["tongue_mm"], unit["stack_mm"]) == (31.75, 31.75)
-    aloud = r.understand(ENTRIES | {"core_by": r.TONGUE_INCH, "tongue": 1.25, "stack": 1.25}).aloud
-    assert aloud["stack"] == "31.75 mm by 31.75 mm, 10.1 cm² of core."
+    aloud = r.understand(ENTRIES | sides).aloud
+    assert (aloud["tongue"], aloud["stack"]) == ("1.25 in (1 1/4) is 31.75 mm.", "10.1 cm² of core.")
+    both = r.understand(ENTRIES | sides | {"stack": 1.25, "stack_unit": "in"}).aloud
+    assert both["stack"] == "1.25 in (1 1/4) is 31.75 mm. 10.1 cm² of core."
 
 
 def test_a_tongue_alone_waits_for_its_stack_and_spoils_nothing() -> None:
-    understood = r.understand(ENTRIES | {"core_by": r.TONGUE_MM, "tongue": 28.0})
+    understood = r.understand(ENTRIES | {"tongue": 28.0})
     assert understood.unit is not None
     assert "both" in understood.aloud["stack"]
 
 
 @pytest.mark.parametrize(
-    ("way", "wire", "column", "value"),
+    ("unit", "wire", "column", "value", "said"),
     [
-        (r.AWG, 31.0, "awg", 31.0),
-        (r.SWG, 30.0, "wire_diameter_mm", 0.31496),
-        (r.BARE, 0.183, "wire_diameter_mm", 0.183),
+        ("AWG", 31.0, "awg", 31.0, "AWG 31 is 0.227 mm bare."),
+        ("SWG", 30.0, "wire_diameter_mm", 0.31496, "SWG 30 is 0.315 mm bare."),
+        ("mm", 0.183, "wire_diameter_mm", 0.183, "0.183 mm bare: nearest AWG 33, SWG 36."),
+        ("in", 0.0124, "wire_diameter_mm", 0.31496, "0.0124 in is 0.315 mm bare: nearest AWG 28, SWG 30."),
     ],
 )
-def test_wire_by_gauge_or_diameter(way: str, wire: float, column: str, value: float) -> None:
-    """SWG 30 is 12.4 mil in BS 3737, 0.31496 mm."""
-    assert unit_of(wire_by=way, wire=wire)[column] == pytest.approx(value)
+def test_wire_by_gauge_or_diameter(unit: str, wire: float, column: str, value: float, said: str) -> None:
+    """AWG 31 is 0.2268 mm and 0.183 mm nearest to AWG 33 (T2.1, T2.2); SWG 30 is 12.4 mil in BS 3737, 0.31496 mm."""
+    assert unit_of(wire_unit=unit, wire=wire)[column] == pytest.approx(value)
+    assert r.understand(ENTRIES | {"wire_unit": unit, "wire": wire}).aloud["wire"] == said
+
+
+def test_fahrenheit_and_kilohms_become_what_the_table_keeps() -> None:
+    """68 °F is 20 °C; 2.611 kilohm is 2611 ohm."""
+    warm = {"winding_temp_c": 68.0, "winding_temp_c_unit": "°F"}
+    unit = unit_of(**warm, ohms_read=2.611, ohms_read_unit="kΩ", ohms_across=r.WHOLE)
+    assert (unit["winding_temp_c"], unit["hv_resistance_ohm"]) == (20.0, 2611.0)
+    aloud = r.understand(ENTRIES | warm).aloud
+    assert aloud["winding_temp_c"] == "68 °F is 20 °C."
+
+
+def test_a_toroid_has_an_area_in_either_unit() -> None:
+    """One square inch is 6.4516 cm²."""
+    assert unit_of(core_by=r.AREA, area=2.0, area_unit="in²", tongue=28.0)["core_area_cm2"] == 12.9032
+    assert unit_of(core_by=r.AREA, area=9.5)["core_area_cm2"] == 9.5
 
 
 def test_a_gauge_that_is_not_in_the_table_is_said_beside_its_field() -> None:
-    understood = r.understand(ENTRIES | {"wire_by": r.SWG, "wire": 3.0})
+    understood = r.understand(ENTRIES | {"wire_unit": "SWG", "wire": 3.0})
     assert understood.unit is None
     assert "3" in understood.faults["wire"]
     assert "16 to 44" in understood.faults["wire"]
@@ -127,6 +147,32 @@ def test_what_is_not_filled_in_yet_is_asked_for_and_not_blamed(blank: dict[str, 
 def test_simulated_readings_stay_marked() -> None:
     assert unit_of(simulated=True)["simulated"]
     assert not unit_of()["simulated"]
+
+
+def test_ordinary_readings_are_not_doubted() -> None:
+    assert r.understand(ENTRIES | {"tongue": 28.0, "stack": 33.0, "wire": 31.0}).unusual == {}
+
+
+@pytest.mark.parametrize(
+    ("rest", "tongue", "needed"),
+    [
+        (1.0, {}, "4.0 hours"),
+        (2.0, {"tongue": 2.0, "tongue_unit": "in"}, "4.2 hours"),
+        (2.0, {"tongue": 25.4}, "2.1 hours"),
+        (1.0, {"core_by": r.AREA, "tongue": 25.4}, "4.0 hours"),
+    ],
+)
+def test_a_winding_that_cannot_have_settled_is_warned_of(rest: float, tongue: dict[str, Any], needed: str) -> None:
+    """Four hours where the core is not known, else 5 min a mm of tongue: 50.8 mm makes 4.2 h, 25.4 mm 2.1 h."""
+    warning = r.rest_warning(ENTRIES | tongue | {"rest_h": rest})
+    assert needed in warning
+    assert r.rest_warning(ENTRIES | tongue | {"rest_h": 4.5}) == ""
+    assert r.rest_warning(ENTRIES | tongue) == ""
+
+
+def test_the_warning_says_how_much_the_reading_may_be_high() -> None:
+    """Straight off a full load: 55 K, which is 55 x 0.393 % = 22 % more resistance."""
+    assert "55 °C above the room, and read 22 % high" in r.rest_warning(ENTRIES | {"rest_h": 0.0})
 
 
 def test_above_thirty_volts_is_live_work_and_the_most_to_feed_is_named() -> None:

@@ -25,7 +25,7 @@ def draw() -> None:
     _table(opened.known)
     _hand_out(opened)
     st.header("Add one", anchor=False)
-    known_form.draw()
+    known_form.draw(opened)
     st.header("Bring in a table", anchor=False)
     _bring_in()
 

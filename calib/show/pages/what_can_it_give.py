@@ -5,7 +5,8 @@ from __future__ import annotations
 import streamlit as st
 
 import calib
-from calib.show import answer, parts, readings, readings_form
+from calib.show import answer, heaters_read, parts, readings, readings_form
+from calib.show.account import account
 
 
 def draw() -> None:
@@ -13,15 +14,17 @@ def draw() -> None:
     opened = parts.opened_register()
     parts.head("What can it give?", opened)
     readings_form.begin(opened.known, opened.simulated)
-    understood = readings.understand(readings_form.entries())
+    entries = readings_form.entries()
+    understood = readings.understand(entries, opened.meters)
+    heaters = heaters_read.heaters_of(entries, entries.get("voltage_by") == readings.NO_LOAD)
     left, right = st.columns([5, 7], gap="large")
     with left:
-        readings_form.draw(opened.known, understood)
+        readings_form.draw(opened, understood, heaters)
     with right:
-        _answer(opened, understood)
+        _answer(opened, understood, heaters)
 
 
-def _answer(opened: parts.Opened, understood: readings.Understood) -> None:
+def _answer(opened: parts.Opened, understood: readings.Understood, heaters: heaters_read.HeatersRead) -> None:
     st.header("The answer", anchor=False)
     if understood.faults:
         st.write("There is something to mend among the readings: it is said beside the field.")
@@ -31,11 +34,12 @@ def _answer(opened: parts.Opened, understood: readings.Understood) -> None:
     if understood.unit is None:
         return
     try:
-        estimate = calib.estimate_unit(parts.model_of(opened), understood.unit, level=parts.LEVEL)
+        model = parts.model_of(opened)
+        estimate = calib.estimate_unit(model, understood.unit, level=parts.LEVEL, heaters=heaters.windings)
     except calib.CannotError as error:
         st.error(f"No estimate could be made: {error}.")
         return
-    answer.draw(estimate, understood.unit.iloc[0].to_dict())
+    answer.draw(estimate, understood.unit.iloc[0].to_dict(), account(understood.metered))
 
 
 draw()

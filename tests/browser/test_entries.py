@@ -1,0 +1,90 @@
+"""Entries in a real browser: units, meters of one's own, and what is emptied is seen to be empty."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.browser.conftest import Look, Serve, Server
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Locator, Page
+
+OHMS = "Ohms read on the high-voltage winding"
+METER = {"Meter": "Blue", "Range": "20 V", "± per cent of reading": "1", "+ counts": "3", "Last digit": "0.01"}
+
+
+def field(page: Page, label: str) -> Locator:
+    return page.get_by_role("main").get_by_label(label, exact=True)
+
+
+def type_in(page: Page, label: str, value: str) -> None:
+    field(page, label).fill(value)
+    field(page, label).press("Tab")
+
+
+def choose_unit(page: Page, label: str, unit: str) -> None:
+    page.get_by_role("radiogroup", name=f"Unit of: {label}").get_by_text(unit, exact=True).click()
+
+
+def test_cleared_readings_are_empty_where_they_were_typed_or_filled_in(practice: Server, look: Look) -> None:
+    visit = look(practice)
+    page = visit.open()
+    page.wait_for_selector("#answer")
+    assert field(page, OHMS).input_value() == "287.8"  # the first practice unit's
+    for typed in ("", "55"):
+        if typed:
+            type_in(page, OHMS, typed)
+            page.wait_for_selector("text=Still needed for a first answer: volts put")
+        page.get_by_role("button", name="Clear the readings").click()
+        page.wait_for_function("label => document.querySelector(`input[aria-label='${label}']`).value === ''", arg=OHMS)
+    visit.check()
+
+
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_inches_fahrenheit_and_a_gauge_are_understood_and_remembered(practice: Server, look: Look, size: str) -> None:
+    """1 1/8 in is 28.575 mm, 68 °F is 20 °C, SWG 30 is 0.315 mm (BS 3737)."""
+    visit = look(practice, size)
+    page = visit.open()
+    page.wait_for_selector("#answer")
+    choose_unit(page, "Temperature of the winding then", "°F")
+    type_in(page, "Temperature of the winding then", "68")
+    page.wait_for_selector("text=68 °F is 20 °C.")
+    page.get_by_text("Sharpen it: core, wire").click()
+    choose_unit(page, "Tongue", "in")
+    type_in(page, "Tongue", "1.125")
+    page.wait_for_selector("text=1.125 in (1 1/8) is 28.575 mm.")
+    choose_unit(page, "Wire of the high-voltage winding", "SWG")
+    type_in(page, "Wire of the high-voltage winding", "30")
+    page.wait_for_selector("text=SWG 30 is 0.315 mm bare.")
+    type_in(page, "Stack", "4000")
+    page.wait_for_selector("text=did you mean 40 mm")
+    assert field(page, "Stack").is_visible()  # what was folded out stays so when more is said above it
+    page.get_by_role("button", name="Clear the readings").click()
+    page.wait_for_selector("text=Still needed")
+    inches = page.get_by_role("radiogroup", name="Unit of: Stack").get_by_role("radio", name="in", exact=True)
+    assert inches.is_checked()
+    visit.check()
+
+
+def test_a_meter_of_ones_own_is_kept_chosen_and_accounted_for(serve: Serve, look: Look) -> None:
+    visit = look(serve("--practice"), "phone", "dark")
+    page = visit.open()
+    page.wait_for_selector("#answer")
+    page.get_by_text("Your meters: how sure").click()
+    page.get_by_text("Put a meter on the list").click()
+    for label, value in METER.items():
+        type_in(page, label, value)
+    page.wait_for_selector("text=A reading of 10 V is then good to ± 0.13 V.")
+    page.get_by_role("button", name="Keep this meter").click()
+    page.wait_for_selector("text=Blue, 20 V (volts) is on the list.")
+    page.wait_for_function("document.querySelector(\"input[aria-label='Last digit']\").value === ''")
+    chooser = page.get_by_role("combobox", name="Voltages read on")
+    chooser.scroll_into_view_if_needed()
+    page.wait_for_timeout(500)  # a list that is opened while the page still scrolls shuts again
+    chooser.click()
+    page.get_by_role("option", name="Blue, 20 V", exact=True).click()
+    page.wait_for_selector("#account >> text=V/R has a standard uncertainty")
+    page.wait_for_selector("text=the last digits of the volts put in")
+    visit.check()
