@@ -15,7 +15,7 @@ from typing import NoReturn
 
 import calib
 from calib.errors import CannotError, InputError
-from calib.show import fit_commands, page_command, supply_command
+from calib.show import fit_commands, leads_command, page_command, supply_command
 from calib.show import register_commands as records
 
 DONE, COULD_NOT, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
@@ -38,6 +38,7 @@ COMMANDS = (
     Command("add", "add a known unit to the register", records.declare_add, records.run_add),
     Command("import", "bring a table of known units in", records.declare_import, records.run_import),
     Command("export", "hand the register out as tables", records.declare_export, records.run_export),
+    Command("leads", "which lead is which, from resistances", leads_command.declare, leads_command.run),
     Command("supply", "what a rectifier asks of its winding", supply_command.declare, supply_command.run),
 )
 
