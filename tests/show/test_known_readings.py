@@ -1,0 +1,104 @@
+"""What the form for a known unit amounts to: units converted once, what is missing, refused or doubted."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+import calib
+from calib.show.known_readings import asked, understand
+from calib.show.metering import FOUR_WIRE
+from tests.show.visits import UNIT
+
+
+def understood(**changes: Any) -> Any:
+    return understand(UNIT | changes, (), simulated=False)
+
+
+def test_a_sound_form_is_the_record_that_python_makes() -> None:
+    assert understood().record == calib.KnownUnit.parse(UNIT)
+    assert understood().missing == understood().faults == understood().unusual == understood().aloud == {}
+
+
+def test_every_unit_is_converted_once_and_said() -> None:
+    """68 °F is 20 °C, 1 1/4 in 31.75 mm, 10 lb 4.5359237 kg (NIST SP 811), 0.1886 kilohm 188.6 ohm."""
+    typed = {
+        "winding_temp_c": 68.0,
+        "tongue_mm": 1.25,
+        "stack_mm": 1.25,
+        "weight_kg": 10.0,
+        "hv_resistance_ohm": 0.1886,
+    }
+    units = {"winding_temp_c": "°F", "tongue_mm": "in", "stack_mm": "in", "weight_kg": "lb", "hv_resistance_ohm": "kΩ"}
+    found = understood(**typed, **{f"{name}_unit": unit for name, unit in units.items()})
+    kept = {name: getattr(found.record, name) for name in typed}
+    assert kept == {
+        "winding_temp_c": 20.0,
+        "tongue_mm": 31.75,
+        "stack_mm": 31.75,
+        "weight_kg": 4.5359237,
+        "hv_resistance_ohm": 188.6,
+    }
+    assert found.aloud["winding_temp_c"] == "68 °F is 20 °C."
+    assert found.aloud["stack_mm"] == "1.25 in (1 1/4) is 31.75 mm. 10.1 cm² of core."
+    assert set(found.aloud) == set(typed)
+
+
+@pytest.mark.parametrize(
+    ("size", "unit", "column", "value"),
+    [
+        (31.0, None, "awg", 31.0),
+        (30.0, "SWG", "wire_diameter_mm", 0.31496),
+        (0.0124, "in", "wire_diameter_mm", 0.31496),
+    ],
+)
+def test_the_wire_by_any_gauge(size: float, unit: str | None, column: str, value: float) -> None:
+    """SWG 30 is 12.4 mil (BS 3737)."""
+    found = understood(wire=size, wire_unit=unit)
+    assert getattr(found.record, column) == pytest.approx(value)
+    assert "mm bare" in found.aloud["wire"]
+
+
+def test_what_is_empty_is_missing_and_what_is_wrong_is_a_fault() -> None:
+    found = understood(evidence=None, hv_v=None, stack_mm=12.0, stack_mm_unit="in", rated_current_ma=0.0)
+    assert found.record is None
+    assert set(found.missing) == {"evidence", "hv_v", "tongue_mm"}
+    assert found.missing["evidence"].startswith("empty: is needed; fill it in")
+    assert set(found.faults) == {"rated_current_ma"}
+    assert found.faults["rated_current_ma"].startswith("0: is outside the limits, 0.1 to 100000 mA")
+
+
+def test_a_fault_is_told_in_the_unit_that_was_typed() -> None:
+    """3 mm and 500 mm over 25.4 mm."""
+    found = understood(tongue_mm=1.0, tongue_mm_unit="in", stack_mm=40.0, stack_mm_unit="in")
+    assert found.faults["stack_mm"].startswith("40 in: is outside the limits, 0.1181 to 19.69 in; did you mean 40 mm?")
+
+
+def test_what_is_improbable_is_doubted_and_not_refused() -> None:
+    found = understood(winding_temp_c=20.0, winding_temp_c_unit="°F", rated_current_ma=9000.0)
+    assert found.record is not None
+    assert found.unusual["winding_temp_c"] == "20 °F is unusual: most are 41 to 104 °F; did you mean 20 °C?"
+    assert "V/R" in found.unusual["rated_current_ma"]
+
+
+@pytest.mark.parametrize(("ohm", "leads", "told"), [(3.2, None, True), (3.2, FOUR_WIRE, False), (12.0, None, False)])
+def test_a_small_resistance_wants_four_wires(ohm: float, leads: str | None, told: bool) -> None:
+    """Below about 5 ohm a two-wire reading is mostly leads."""
+    aloud = understood(primary_resistance_ohm=ohm, ohm_leads=leads).aloud
+    assert ("four wires" in aloud.get("primary_resistance_ohm", "")) == told
+
+
+def test_a_practice_registers_unit_is_simulated() -> None:
+    found = understand(UNIT, (), simulated=True)
+    assert found.record is not None
+    assert found.record.simulated
+
+
+def test_the_form_asks_for_every_column_in_one_way_or_another() -> None:
+    names = {one.name for one in calib.fields(calib.KnownUnit)}
+    assert names - {one.name for one in asked()} == {
+        *("awg", "wire_diameter_mm"),  # by the wire, any gauge
+        *("u_voltage_pct", "u_resistance_pct"),  # by the meters
+        "simulated",  # by the register
+    }
