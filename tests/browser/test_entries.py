@@ -31,14 +31,14 @@ def choose_unit(page: Page, label: str, unit: str) -> None:
 def test_cleared_readings_are_empty_where_they_were_typed_or_filled_in(practice: Server, look: Look) -> None:
     visit = look(practice)
     page = visit.open()
-    page.wait_for_selector("#answer")
-    assert field(page, OHMS).input_value() == "287.8"  # the first practice unit's
+    shown = "([label, value]) => document.querySelector(`input[aria-label='${label}']`)?.value === value"
+    page.wait_for_function(shown, arg=[OHMS, "287.8"])  # the first practice unit's
     for typed in ("", "55"):
         if typed:
             type_in(page, OHMS, typed)
             page.wait_for_selector("text=Still needed for a first answer: volts put")
         page.get_by_role("button", name="Clear the readings").click()
-        page.wait_for_function("label => document.querySelector(`input[aria-label='${label}']`).value === ''", arg=OHMS)
+        page.wait_for_function(shown, arg=[OHMS, ""])
     visit.check()
 
 
