@@ -12,7 +12,11 @@ from calib.show import parts
 
 HERE = Path(__file__).resolve().parent
 PAGES = {
-    "At the bench": [("what_can_it_give", "What can it give?")],
+    "At the bench": [
+        ("what_can_it_give", "What can it give?"),
+        ("which_lead_is_which", "Which lead is which?"),
+        ("what_do_the_meters_say", "What do the meters say?"),
+    ],
     "The register": [
         ("known_units", "Known units"),
         ("multiplier_by_size", "How the multiplier falls with size"),

@@ -1,0 +1,261 @@
+"""Drawing of a bench session's steps: the row of steps, cautions, fields, and what was understood beside them."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from calib import bench
+from calib.show import parts, words
+from calib.show.fields import Fields
+from calib.show.session import choices as c
+from calib.show.session import state as session
+from calib.show.session.checked import Checked
+from calib.show.session.cold import gentle
+from calib.show.session.ohms import heater_name
+from calib.show.session.said import StepRead, symbols
+from calib.show.session.step import Field, Part, Rows, Step
+from calib.show.session.steps import EXPLAINED, STEPS
+from calib.show.session.understood import Session, is_done
+from calib.show.session.volts import allowed
+
+if TYPE_CHECKING:
+    from calib import Meter
+
+PAGES = Path(__file__).resolve().parents[1] / "pages"
+ACROSS = 2  # fields side by side on a wide window
+AT_ONCE = 4  # choices up to so many are all shown, more fold into a list
+INTO_VIEW = """
+((number, turn) => {
+  const headings = [...document.querySelectorAll("h2")];
+  const mine = headings.find((one) => one.innerText.startsWith(`${number}. `));
+  if (mine) {
+    mine.style.scrollMarginTop = "5rem";
+    mine.style.outline = "none";
+    mine.tabIndex = -1;
+    mine.focus({preventScroll: true});
+    mine.scrollIntoView();
+  }
+})(NUMBER, TURN);
+"""
+SEVERE = {"stop": "Stop", "doubt": "Look again"}
+
+
+def row_of_steps(here: str, understood: Session) -> None:
+    """A button for each step; done ones say so, and so does the one that is shown."""
+    with st.container(horizontal=True, gap="small"):
+        for number, step in enumerate(STEPS, start=1):
+            done = is_done(step, session.of(step.name), understood.steps[step.name])
+            label = f"{number} {step.short}{' ✓ done' if done else ''}"
+            st.button(
+                f"▸ {label}" if step.name == here else label,
+                key=f"bench_go_{step.name}",
+                type="primary" if step.name == here else "secondary",
+                on_click=session.go,
+                args=(step.name,),
+            )
+
+
+def draw(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
+    """A step: its cautions, then its fields, and beside them what was understood."""
+    st.header(f"{STEPS.index(step) + 1}. {step.title}", anchor=False)
+    parts.cautions([words.plain(text) for text in cautions_of(step, understood)])
+    read = understood.steps[step.name]
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        _fields(step, understood, meters)
+        steering(step)
+    with right:
+        what_was_understood(read)
+
+
+def from_the_top(number: int, turn: int) -> None:
+    """Bring the heading of a step that has just come up into view, so that its cautions are seen before its fields.
+
+    Parameters
+    ----------
+    number : int
+        Of the step, which its heading begins with.
+    turn : int
+        How often another step was shown; nothing is moved where none was.
+    """
+    if turn:
+        script = INTO_VIEW.replace("NUMBER", str(number)).replace("TURN", str(turn))
+        st.html(f"<script>{script}</script>", unsafe_allow_javascript=True)
+
+
+def cautions_of(step: Step, understood: Session) -> list[str]:
+    """The step's cautions, and before them those that this unit asks for."""
+    first = []
+    if step.name == "insulation" and gentle(understood.steps["look"].checked):
+        first.append("This one is old or damp: begin with 250 V, and go to 500 V only once it has passed that.")
+    if step.name == "ratio" and not understood.steps["insulation"].known["tests"]:
+        first.append("No insulation test is noted for this unit. It comes before anything is fed: go back one step.")
+    return [*first, *step.cautions]
+
+
+def _fields(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
+    checked = understood.steps[step.name].checked
+    form = Fields(session.key(step.name, ""), checked.aloud, checked.unusual, checked.faults)
+    held = step.name == "ratio" and _held(understood)
+    for part in step.parts:
+        if [field.name for field in part.fields] == [EXPLAINED]:
+            if held:
+                _part(step, part, form, meters)
+            continue
+        if held and not session.of("ratio").get(EXPLAINED):
+            st.write("The ratio test waits until that is filled in.")
+            return
+        with st.expander(part.title) if part.closed else st.container():
+            _part(step, part, form, meters)
+            _after(step, part, understood)
+            if part.rows:
+                _rows(step, part.rows, form, meters)
+
+
+def _held(understood: Session) -> bool:
+    """Whether something forbids to feed the unit; it is said."""
+    for one in understood.stops:
+        said = words.plain(symbols(f" {one.what}: {one.why}. {one.remedy}"))
+        st.error(f"**Stop, feed nothing.**{said}")
+    return bool(understood.stops)
+
+
+def _after(step: Step, part: Part, understood: Session) -> None:
+    """What has to be said once a part's fields are there."""
+    names = {field.name for field in part.fields}
+    if "fed" in names:
+        parts.caution(words.plain(allowed(understood.steps["ratio"].checked).said))
+    if "hv_ends" in names:
+        st.page_link(PAGES / "which_lead_is_which.py", label="Which lead is which? Pair by pair")
+    if "excitation_v" in names:
+        for warning in understood.steps[step.name].warnings:
+            st.error(f"**Stop.** {words.plain(warning)}")
+
+
+def _part(step: Step, part: Part, form: Fields, meters: Sequence[Meter]) -> None:
+    """The fields of a part that are asked once."""
+    if part.title and not part.closed:
+        st.subheader(part.title, anchor=False)
+    if part.note:
+        st.write(words.plain(part.note))
+    _grid(step, part.fields, form, meters)
+
+
+def _rows(step: Step, rows: Rows, form: Fields, meters: Sequence[Meter]) -> None:
+    shown = shown_rows(step, rows)
+    for number in range(1, shown + 1):
+        name = f"{rows.label} {number}"
+        if rows.like:
+            name = heater_name(Checked(said=session.of(rows.like[0])), number)
+        with st.container(border=True):
+            st.markdown(f"**{words.plain(name)}**")
+            _grid(step, rows.named(number), form, meters)
+    if shown < rows.most:
+        st.button(
+            f"Another: {rows.label.lower()}",
+            key=f"bench_more_{step.name}_{rows.name}",
+            on_click=session.more_rows,
+            args=(step.name, rows.name, shown + 1),
+        )
+
+
+def shown_rows(step: Step, rows: Rows) -> int:
+    """How many rows to show: as many as were asked for here or at the step that names them, or hold an entry."""
+    asked = [session.of(name).get(f"{rows.name}_rows") or 0 for name in {step.name, (rows.like or (step.name,))[0]}]
+    filled = [
+        number
+        for number in range(1, rows.most + 1)
+        if any(session.of(step.name).get(field.name) is not None for field in rows.named(number))
+    ]
+    return max([rows.shown, *asked, *filled])
+
+
+def _grid(step: Step, fields: Sequence[Field], form: Fields, meters: Sequence[Meter]) -> None:
+    """Fields side by side in twos, so that on a phone they stand in the same order."""
+    mine, choices = session.of(step.name), step.choices
+    asked = [field for field in fields if field.asked(mine, choices)]
+    while asked:
+        count = 1 if asked[0].wide or (len(asked) > 1 and asked[1].wide) else ACROSS
+        columns = st.columns(1 if asked[0].wide else ACROSS, gap="medium")
+        for column, field in zip(columns, asked[:count], strict=False):
+            with column:
+                _field(step, field, form, meters)
+        asked = asked[count:]
+
+
+def _field(step: Step, field: Field, form: Fields, meters: Sequence[Meter]) -> None:
+    place, help = session.key(step.name, field.name), field.help or None
+    if field.kind == "number":
+        form.number(field.name, field.label, field.unit, field.help, field.placeholder)
+        return
+    if field.kind == "text":
+        st.text_input(field.label, key=place, help=help)
+    elif field.kind == "several":
+        st.multiselect(field.label, field.choices, format_func=c.said, key=place, help=help, placeholder="choose any")
+    elif field.kind == "pick":
+        st.selectbox(
+            field.label,
+            [choice for choice in field.choices if choice],
+            key=place,
+            index=None,
+            placeholder="choose, or type another",
+            accept_new_options=True,
+            help=help,
+        )
+    elif field.kind == "meter":
+        st.selectbox(field.label, _meters(field, meters, place), format_func=c.said, key=place, help=help)
+    elif len(field.choices) <= AT_ONCE:
+        st.radio(field.label, field.choices, format_func=c.said, key=place, help=help)
+    else:
+        st.selectbox(field.label, field.choices, format_func=c.said, key=place, help=help)
+    form.said(field.name, field.label)
+
+
+def _meters(field: Field, meters: Sequence[Meter], place: str) -> list[str]:
+    """The meters to choose from; one that was chosen stays, though the register may not name it now."""
+    own = [one.label for one in meters if one.reads == field.unit]
+    chosen = st.session_state.get(place)
+    options = [field.choices[0], *own, *field.choices[1:]]
+    return options if chosen in (None, *options) else [*options, str(chosen)]
+
+
+def steering(step: Step) -> None:
+    """Back, next and keep."""
+    at = STEPS.index(step)
+    with st.container(horizontal=True, gap="small"):
+        if at:
+            before = STEPS[at - 1]
+            st.button(f"Back: {before.short}", key="bench_back", on_click=session.go, args=(before.name,))
+        if at + 1 < len(STEPS):
+            after = STEPS[at + 1]
+            st.button(f"Next: {after.short}", key="bench_next", type="primary", on_click=session.go, args=(after.name,))
+        st.button("Keep", key="bench_keep", on_click=session.go, args=(step.name,), help="Keep the session now.")
+
+
+def what_was_understood(read: StepRead) -> None:
+    """The lines and findings of a step."""
+    st.subheader("Understood", anchor=False)
+    if not (read.lines or read.findings):
+        st.write("Nothing yet.")
+    if read.lines:
+        lines(read.lines)
+    findings(read.findings)
+
+
+def lines(said: Sequence[str]) -> None:
+    """A list of lines in which nothing is read as formatting."""
+    rows = "".join(f"<li>{html.escape(line)}</li>" for line in said)
+    st.html(f'<ul class="calib-understood" style="margin:0;padding-left:1.2rem">{rows}</ul>')
+
+
+def findings(found: Sequence[bench.Finding]) -> None:
+    """What is not as it should be: what, why, and what to do."""
+    for one in found:
+        said = words.plain(f"{SEVERE[one.severity]}: {one.what}.")
+        rest = words.plain(symbols(f" {words.sentence(one.why)} {one.remedy}"))
+        (st.error if one.severity == "stop" else st.warning)(f"**{said}**{rest}")

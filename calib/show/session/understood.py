@@ -1,0 +1,155 @@
+"""A bench session's entries understood: each step's facts and findings, and the estimate's form filled from them.
+
+Nothing here is asked of the page itself, so that all of it can be tested without one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from calib import bench
+from calib.bench.faults import SEVERITIES
+from calib.show import metering
+from calib.show.readings import AREA, LIMBS, RATIO_TEST, WHOLE
+from calib.show.session import cold, core_wire
+from calib.show.session.checked import checked
+from calib.show.session.ohms import resistance
+from calib.show.session.said import Fact, StepRead, nominal, u_pct
+from calib.show.session.step import Step
+from calib.show.session.steps import STEPS
+from calib.show.session.volts import ratio
+
+if TYPE_CHECKING:
+    from calib import Meter
+
+BEFORE_LIVE = ("look", "leads", "insulation", "resistance")  # steps whose findings may forbid to feed anything
+DIGITS = 6  # significant digits of what goes into the form, far beyond any reading's
+
+
+@dataclass(frozen=True)
+class Session:
+    """A session's entries, understood.
+
+    Attributes
+    ----------
+    steps : dict of str to StepRead
+        By step.
+    """
+
+    steps: dict[str, StepRead]
+
+    @property
+    def facts(self) -> list[Fact]:
+        """Everything that is established, step by step."""
+        return [fact for read in self.steps.values() for fact in read.facts]
+
+    @property
+    def findings(self) -> list[bench.Finding]:
+        """Everything that is not as it should be, the gravest first."""
+        found = [one for read in self.steps.values() for one in read.findings]
+        return sorted(found, key=lambda one: SEVERITIES.index(one.severity))
+
+    @property
+    def stops(self) -> list[bench.Finding]:
+        """What forbids to feed anything until it is explained."""
+        return [one for name in BEFORE_LIVE for one in self.steps[name].findings if one.severity == "stop"]
+
+    def known(self, name: str) -> Any:
+        """A value that some step established; None where none did."""
+        return next((read.known[name] for read in self.steps.values() if read.known.get(name) is not None), None)
+
+
+def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Session:
+    """What a session's entries amount to.
+
+    Parameters
+    ----------
+    entries : mapping of str to mapping
+        By step, what was entered there, by field.
+    meters : sequence of calib.Meter
+        The user's own.
+
+    Returns
+    -------
+    Session
+        Whatever was not entered is left out.
+    """
+    read = {step.name: checked(step, entries.get(step.name) or {}) for step in STEPS}
+    look = cold.look(read["look"])
+    core = core_wire.core(read["core"], read["look"].get("weight_kg"))
+    ohms = resistance(read["resistance"], meters, core.known.get("tongue_mm"))
+    volts = ratio(read["ratio"], meters, ohms)
+    wire = core_wire.wire(read["wire"], core_wire.Others(ohms, volts, core))
+    return Session(
+        {
+            "look": look,
+            "leads": cold.leads(read["leads"]),
+            "insulation": cold.insulation(read["insulation"], read["look"]),
+            "resistance": ohms,
+            "ratio": volts,
+            "core": core,
+            "wire": wire,
+            "sum": StepRead(read["sum"]),
+        }
+    )
+
+
+def is_done(step: Step, entries: Mapping[str, Any], read: StepRead) -> bool:
+    """Whether something was entered at a step and nothing in it is wrong."""
+    names = {field.name for field in step.every_field()}
+    first = {name: choices[0] for name, choices in step.choices.items()}
+    said = [entries.get(name) for name in names if entries.get(name) not in (None, "", [], first.get(name))]
+    return bool(said or entries.get("readings")) and not read.checked.faults
+
+
+def form_of(session: Session) -> dict[str, Any]:
+    """The session's readings as the fields of the estimate's form; what was not read is left out.
+
+    The uncertainties of voltage and resistance are stated, since the form knows neither both halves nor the meter's
+    load. A winding of aluminium is entered at 20 °C, where the form's copper correction does nothing.
+    """
+    look, volts = session.steps["look"].checked, session.steps["ratio"]
+    fields: dict[str, Any] = {"tag": look.words("tag"), "contributor": look.words("contributor")}
+    fields |= {"line_voltage_v": session.known("line_v"), "line_frequency_hz": session.known("frequency_hz")}
+    for name, entry in (("primary_v", "excitation_v"), ("whole_v", "volts_read")):
+        if volts.known.get(name) is not None:
+            fields |= {"voltage_by": RATIO_TEST, "volts_across": WHOLE, entry: _round(volts.known[name])}
+    no_load = session.known("no_load")
+    if no_load is not None:
+        fields |= {"voltmeter": metering.STATED, "u_voltage_pct": _round(u_pct(no_load))}
+    fields |= _resistance(session) | _core(session)
+    if session.known("wire") is not None:
+        fields |= {"wire": session.known("wire"), "wire_unit": session.known("wire_unit")}
+    return {name: value for name, value in fields.items() if value not in (None, "")}
+
+
+def _resistance(session: Session) -> dict[str, Any]:
+    r20 = session.known("r20")
+    if r20 is None:
+        return {}
+    temp = session.known("temp_c") if session.known("metal") == "copper" else bench.REFERENCE_C
+    ohm = float(nominal(r20)) / float(bench.resistance_at(1.0, temp))
+    return {
+        "ohms_read": _round(ohm),
+        "ohms_read_unit": "Ω",
+        "ohms_across": WHOLE,
+        "winding_temp_c": temp,
+        "winding_temp_c_unit": "°C",
+        "ohm_leads": metering.NULL_OFF,
+        "ohmmeter": metering.STATED,
+        "u_resistance_pct": _round(u_pct(r20)),
+    }
+
+
+def _core(session: Session) -> dict[str, Any]:
+    tongue, area = session.known("tongue_mm"), session.known("area_cm2")
+    if tongue is not None:
+        limbs = {"tongue": tongue, "tongue_unit": "mm", "stack": session.known("stack_mm"), "stack_unit": "mm"}
+        return {"core_by": LIMBS, **limbs}
+    return {} if area is None else {"core_by": AREA, "area": area, "area_unit": "cm²"}
+
+
+def _round(value: float) -> float:
+    return float(f"{value:.{DIGITS}g}")

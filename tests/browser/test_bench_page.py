@@ -1,0 +1,145 @@
+"""The bench session in a real browser: worked through by keyboard, on a desk and on a phone, and taken up again."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import pytest
+
+from calib.show.session.steps import STEPS
+from tests.browser.conftest import Look, Serve, Server
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+expect = pytest.importorskip("playwright.sync_api").expect
+
+PATH = "what-do-the-meters-say"
+LOOK = {"Your tag for the unit": "AL-5", "Whose bench": "Alder Lane"}
+RESISTANCE = {"End to end": "188.6", "Temperature of the winding": "20"}
+RATIO = {"Line voltage of the primary": "117", "Line frequency": "60", "Volts fed in": "4.97"}
+RATIO |= {"High voltage, end to end": "27.76"}
+OHMS = "Ohms read on the high-voltage winding"
+
+
+def type_in(page: Page, fields: dict[str, str]) -> None:
+    for label, value in fields.items():
+        field = page.get_by_role("main").get_by_label(label, exact=True)
+        field.fill(value)
+        field.press("Tab")
+
+
+def go(page: Page, name: str) -> None:
+    """Go to a step by the row of steps, and wait until it is there."""
+    number, step = next((at, one) for at, one in enumerate(STEPS, start=1) if one.name == name)
+    page.get_by_role("button", name=re.compile(rf"^(▸ )?{number} {step.short}")).first.click()
+    page.wait_for_selector(f"h2:has-text('{number}. {step.title}')")
+
+
+def holds(page: Page, label: str, value: str) -> None:
+    """A field comes to hold a value."""
+    expect(page.get_by_role("main").get_by_label(label, exact=True)).to_have_value(value)
+
+
+def begin(page: Page) -> None:
+    page.wait_for_selector("#bench-session")
+    type_in(page, LOOK)
+    page.wait_for_selector("#bench-session:has-text('AL-5')")
+
+
+@pytest.mark.parametrize(("size", "scheme"), [("desk", "light"), ("phone", "dark")])
+def test_a_session_is_worked_through_kept_taken_up_in_a_new_window_and_fills_the_form(
+    serve: Serve, look: Look, size: str, scheme: str
+) -> None:
+    server = serve()
+    visit = look(server, size, scheme)
+    page = visit.open(PATH)
+    begin(page)
+    go(page, "resistance")
+    type_in(page, RESISTANCE)
+    page.wait_for_selector("text=High voltage, whole winding, at 20 °C")
+    page.get_by_role("button", name="Next: Ratio").click()
+    page.wait_for_selector("text=No insulation test is noted")
+    expect(page.locator("h2:has-text('5. Read the ratio')")).to_be_in_viewport()
+    expect(page.locator("h2:has-text('5. Read the ratio')")).to_be_focused()
+    type_in(page, RATIO)
+    page.wait_for_selector("text=No-load voltage, whole winding, at 117 V")
+    visit.check()
+    again = look(server, size, scheme)
+    page = again.open(PATH)
+    page.wait_for_selector("text=AL-5, Alder Lane: at step 5, Ratio")
+    page.get_by_role("button", name="Go on with this one").first.click()
+    page.wait_for_selector("h2:has-text('5. Read the ratio')")
+    holds(page, "Volts fed in", "4.97")
+    go(page, "sum")
+    page.wait_for_selector("td:has-text('V/R')")
+    page.get_by_role("button", name="Fill the estimate's form with these").click()
+    page.wait_for_selector("#answer")
+    assert "Most likely" in page.locator("#answer").inner_text()
+    holds(page, OHMS, "188.6")
+    again.check()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_every_step_of_the_practice_session_fits_its_window(
+    practice: Server, look: Look, size: str, scheme: str
+) -> None:
+    visit = look(practice, size, scheme)
+    page = visit.open(PATH)
+    page.get_by_role("button", name="Take a session to practise on").click()
+    page.wait_for_selector("#bench-session:has-text('AL-5')")
+    for step in STEPS:
+        go(page, step.name)
+        page.wait_for_selector(f"text={step.cautions[0][:30]}")
+        visit.check()
+
+
+def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(serve: Serve, look: Look) -> None:
+    visit = look(serve())
+    page = visit.open(PATH)
+    begin(page)
+    for turn in range(3):
+        page.get_by_role("main").get_by_label("Marks and stamps on it", exact=True).fill(f"mark {turn}")
+        page.get_by_role("link", name="Known units").click()
+        page.wait_for_timeout(2000)  # whichever page it ends on
+        if "What do the meters say?" not in page.locator("h1").all_inner_texts():
+            page.get_by_role("link", name="What do the meters say?").click()
+        page.wait_for_selector("h1:has-text('What do the meters say?')")
+        type_in(page, {"What it came out of": f"set {turn}"})
+        holds(page, "Your tag for the unit", "AL-5")
+        holds(page, "Marks and stamps on it", f"mark {turn}")
+        holds(page, "What it came out of", f"set {turn}")
+    visit.check()
+
+
+def test_the_session_is_worked_by_keyboard_alone(serve: Serve, look: Look) -> None:
+    visit = look(serve())
+    page = visit.open(PATH)
+    begin(page)
+    page.get_by_role("main").get_by_label("Your tag for the unit", exact=True).focus()
+    assert tab_to(page, "Next: Leads")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("h2:has-text('2. Find the leads')")
+    visit.check()
+
+
+def tab_to(page: Page, text: str) -> bool:
+    """Whether the focus comes to a button of that text by tabbing on."""
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.innerText") == text:
+            return True
+    return False
+
+
+def test_the_blank_sheet_comes_down_as_a_pdf(practice: Server, look: Look) -> None:
+    visit = look(practice)
+    page = visit.open(PATH)
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="Download the blank bench sheet").click()
+    assert waiting.value.suggested_filename == "bench-sheet.pdf"
+    with open(waiting.value.path(), "rb") as sheet:
+        assert sheet.read(5) == b"%PDF-"
+    visit.check()

@@ -1,0 +1,254 @@
+"""A bench session's entries understood: the worked readings give the worked figures, and the form fits them."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import calib
+from calib.show import readings
+from calib.show.session.said import Fact, symbols
+from calib.show.session.steps import STEPS
+from calib.show.session.understood import form_of, is_done, understood
+from tests.show.bench_visits import SESSION, with_more
+
+
+def fact(session: Any, name: str) -> Fact:
+    return next(one for one in session.facts if one.name.startswith(name))
+
+
+def lines(session: Any, step: str) -> str:
+    return "\n".join(session.steps[step].lines).replace("\u00a0", " ")
+
+
+def test_the_worked_readings_give_the_worked_no_load_voltage_and_its_uncertainty() -> None:
+    """T3.2: half 326.7525 V; T3.7 with r = 1: 0.370169 %, and 0.3 % for the exciting current's drop."""
+    no_load = fact(understood(SESSION), "No-load voltage")
+    assert no_load.value == pytest.approx(2 * 326.7525, rel=1e-6)
+    assert 100 * no_load.u / no_load.value == pytest.approx(math.hypot(0.370169, 0.3), rel=1e-5)
+    assert no_load.shown == ("653.5", "3.1", "0.48 %")
+
+
+def test_the_worked_resistance_has_the_worked_uncertainty() -> None:
+    """T3.8: 94.3 Ω, u 0.554667 Ω, and 0.34029 % for the temperature."""
+    whole = fact(understood(SESSION), "High voltage")
+    assert whole.value == pytest.approx(2 * 94.3, rel=1e-9)
+    assert 100 * whole.u / whole.value == pytest.approx(math.hypot(100 * 0.554667 / 94.3, 0.34029), rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("together", "u_pct"),
+    [("one-range", 0.77382), ("two-meters", 1.1249)],  # T3.9, r = 1 and r = 0
+)
+def test_v_over_r_is_the_worked_one(together: str, u_pct: float) -> None:
+    v_over_r = fact(understood(with_more(ratio={"volts_metered": together})), "V/R")
+    assert v_over_r.value == pytest.approx(3.465032, rel=1e-6)
+    assert 100 * v_over_r.u / v_over_r.value == pytest.approx(math.hypot(u_pct, 0.3), rel=1e-4)
+
+
+def test_what_makes_most_of_the_uncertainty_is_said_with_its_remedy() -> None:
+    assert "The ohmmeter makes" in lines(understood(SESSION), "ratio")
+
+
+def test_one_half_alone_counts_double_and_less_surely() -> None:
+    """Halves differ by 3 to 15 %: 4 % is added in quadrature to the 0.68 % of the reading (judgement)."""
+    session = understood(with_more(resistance={"hv_half_2_ohm": None}))
+    whole = fact(session, "High voltage")
+    assert whole.value == pytest.approx(188.6)
+    assert 100 * whole.u / whole.value == pytest.approx(math.hypot(0.6795, 4.0), rel=1e-3)
+    assert "end to end is the better reading" in lines(session, "resistance")
+
+
+def test_end_to_end_counts_before_the_halves() -> None:
+    whole = fact(understood(with_more(resistance={"hv_ohm": 190.3})), "High voltage")
+    assert whole.value == pytest.approx(190.0)
+
+
+@pytest.mark.parametrize(
+    ("megohm", "said", "whole_v"),
+    [
+        # T3.3 takes 310 Ω; here a half has 94.3 Ω: 94.3/(94.3 + 10e6) = 0.00094 %, and 0.19 % for 50 kΩ, corrected.
+        (10.0, "0.00094 % low: left as it is", 27.76),
+        (0.05, "0.19 % low: 27.76 V counts as 27.812 V", 27.76 * (1 + 94.3 / 50e3)),
+    ],
+)
+def test_the_meters_own_load_is_put_right_where_it_is_worth_it(megohm: float, said: str, whole_v: float) -> None:
+    session = understood(with_more(ratio={"meter_megohm": megohm}))
+    assert said in lines(session, "ratio")
+    assert form_of(session)["volts_read"] == pytest.approx(whole_v, rel=1e-5)
+
+
+def test_read_both_ways_gives_the_turns_ratio_and_the_coupling() -> None:
+    """T3.5: 2.7821 and 0.3561 give n 2.795120 and k 0.995342."""
+    ratio = {"excitation_v": 10.0, "hv_v": 27.821, "hv_half_1_v": None, "hv_half_2_v": None}
+    ratio |= {"rev_hv_v": 10.0, "rev_primary_v": 3.561}
+    assert "turns ratio 2.795, coupling 0.995" in lines(understood(with_more(ratio=ratio)), "ratio")
+
+
+def test_a_low_coupling_is_a_finding() -> None:
+    session = understood(with_more(ratio={"rev_hv_v": 10.0, "rev_primary_v": 1.6}))
+    assert [one.what for one in session.steps["ratio"].findings] == ["Shorted turn suspected"]
+
+
+def test_a_heater_winding_is_told_by_its_voltage_and_lost_in_two_leads() -> None:
+    """0.233 V × 117/4.97 = 5.485 V: a 5 V winding unloaded. 0.4 Ω less 0.3 Ω of leads is below its uncertainty."""
+    more = {"heater_name_1": "yellow", "heater_ohm_1": 0.4}
+    session = understood(with_more(resistance=more, ratio={"heater_v_1": 0.233}))
+    assert "yellow: 5.485 V without load, a 5 V heater winding" in lines(session, "ratio")
+    assert "Read it by four wires" in lines(session, "resistance")
+    four = {**more, "heater_ohm_1": 0.11, "heater_leads": "four-wires"}
+    assert fact(understood(with_more(resistance=four)), "Heater winding yellow").value == pytest.approx(0.11)
+
+
+def test_a_sound_session_has_no_finding() -> None:
+    assert understood(SESSION).findings == []
+    assert understood(SESSION).stops == []
+
+
+@pytest.mark.parametrize(
+    ("step", "more", "what", "severity"),
+    [
+        ("insulation", {"megohm_1": 1.5}, "Insulation: reject", "stop"),  # below the standards' order, 2 MΩ
+        ("insulation", {"megohm_1": 40.0}, "Insulation: dry out", "doubt"),  # 26 MΩ at 20 °C: 10 to 100
+        ("leads", {"core_path": "continuity", "core_ohm": 3.0}, "Continuity to the core", "stop"),
+        ("resistance", {"hv_half_2_ohm": 125.0}, "Halves of unlike resistance", "stop"),  # 1.32 against 1.25
+        ("resistance", {"hv_ohm": 120.0}, "Parallel path", "doubt"),  # less than the halves together
+        ("ratio", {"hv_half_2_v": 13.4}, "Unequal halves", "stop"),  # 3.6 % against 2 %
+        ("ratio", {"hv_half_2_v": 0.0}, "Swapped lead", "stop"),
+        ("look", {"signs": ["burnt"]}, "It has been hot once", "doubt"),
+        ("look", {"weight_kg": 2.6}, "Weight and core disagree", "doubt"),
+        ("wire", {"wire": 36.0}, "Wire and resistance disagree", "doubt"),
+    ],
+)
+def test_what_is_wrong_is_found(step: str, more: dict[str, Any], what: str, severity: str) -> None:
+    found = understood(with_more(**{step: more})).findings
+    assert (what, severity) in [(one.what, one.severity) for one in found]
+
+
+def test_insulation_is_brought_to_twenty_degrees() -> None:
+    """T9.3: 180 MΩ at 14 °C is about 118.756 MΩ at 20 °C."""
+    assert "118.8 MΩ at 20 °C: good" in lines(understood(SESSION), "insulation")
+
+
+def test_an_old_unit_that_was_tested_hard_is_a_finding() -> None:
+    found = understood(with_more(look={"decade": "before-1940"})).findings
+    assert [one.what for one in found] == ["Tested harder than it should be"]
+    gentle = understood(with_more(look={"decade": "before-1940"}, insulation={"test_v_1": 250.0}))
+    assert gentle.findings == []
+
+
+@pytest.mark.parametrize(
+    ("step", "field", "value", "said"),
+    [
+        ("core", "stack", 4000.0, "4000: is outside the limits, 3 to 500 mm; did you mean 40 mm"),
+        ("ratio", "excitation_v", -4.97, "did you mean 4.97 V (a stray minus sign)"),
+        ("resistance", "winding_temp_c", 500.0, "is outside the limits, -40 to 200 °C"),
+        ("insulation", "megohm_1", 0.0, "0: is outside the limits, 0.001 to 1e+06 MΩ"),
+        ("resistance", "null_ohm", 400.0, "is outside the limits, 0 to 100 Ω"),
+        ("wire", "wire", 77.0, "77: is outside the limits, 0 to 50 AWG"),
+    ],
+)
+def test_nonsense_is_refused_with_its_limit(step: str, field: str, value: float, said: str) -> None:
+    session = understood(with_more(**{step: {field: value}}))
+    assert said in session.steps[step].checked.faults[field]
+    assert not is_done(next(one for one in STEPS if one.name == step), SESSION[step], session.steps[step])
+
+
+def test_a_null_that_is_no_less_than_the_reading_is_said_and_gives_no_resistance() -> None:
+    session = understood(with_more(resistance={"null_ohm": 95.0}))
+    assert session.known("r20") is None
+    assert "must be finite and above" in lines(session, "resistance")
+
+
+def test_units_are_converted_once_and_aloud() -> None:
+    session = understood(with_more(core={"tongue": 1.125, "tongue_unit": "in"}))
+    assert session.known("tongue_mm") == pytest.approx(28.575)
+    assert session.steps["core"].checked.aloud["tongue"] == "1.125 in (1 1/8) is 28.575 mm."
+
+
+def test_a_hidden_tongue_is_a_third_of_the_long_side() -> None:
+    """Scrapless EI: 3a by 2.5a outside; 85.7 mm is the stock size of 28.575 mm."""
+    core = {"core_by": "outside", "long_side": 85.7, "short_side": 71.4, "stack": 31.0, "tongue": None}
+    session = understood(with_more(core=core))
+    assert session.known("tongue_mm") == pytest.approx(28.575)
+    wrong = understood(with_more(core={**core, "short_side": 85.0}))
+    assert "short_side" in wrong.steps["core"].checked.faults
+
+
+def test_a_micrometer_over_enamel_gives_odds_of_gauges() -> None:
+    wire = {"wire_by": "micrometer", "micrometer_1": 0.25, "micrometer_2": 0.247, "series": "AWG", "wire": None}
+    session = understood(with_more(wire=wire))
+    assert lines(session, "wire").startswith("AWG 31 (")
+    assert form_of(session)["wire_unit"] == "mm"
+
+
+def test_the_form_holds_the_readings_so_that_the_estimate_is_the_same() -> None:
+    """The form's columns are those that a table of the same readings would have."""
+    session = understood(SESSION)
+    form = form_of(session) | {"rectifier": "full-wave", "filter": "capacitor"}
+    unit = readings.understand(form).unit
+    assert unit is not None
+    row = unit.iloc[0]
+    known = {"excitation_v": 4.97, "hv_v": 27.76, "hv_resistance_ohm": 188.6, "winding_temp_c": 20.0, "awg": 31.0}
+    known |= {"line_voltage_v": 117.0, "line_frequency_hz": 60.0, "tongue_mm": 28.6, "stack_mm": 31.0}
+    assert {name: row[name] for name in known} == pytest.approx(known)
+    assert row["u_voltage_pct"] == pytest.approx(0.47647, rel=1e-4)
+
+
+def test_aluminium_goes_into_the_form_at_twenty_degrees() -> None:
+    """R20 = 188.6 × (228.1 + 20)/(228.1 + 30): the form would bring it there as copper."""
+    session = understood(with_more(resistance={"conductor": "aluminium", "winding_temp_c": 30.0}))
+    form = form_of(session)
+    assert form["winding_temp_c"] == 20.0
+    assert form["ohms_read"] == pytest.approx(188.6 * 248.1 / 258.1, rel=1e-5)
+
+
+def test_nothing_entered_is_nothing_understood() -> None:
+    session = understood({})
+    assert session.facts == []
+    assert session.findings == []
+    assert form_of(session) == {}
+
+
+def test_typed_figures_of_a_meter_count_once_they_are_whole() -> None:
+    typed = {"ohmmeter": "(typed)", "ohmmeter_percent": 0.2, "ohmmeter_counts": 2.0, "ohmmeter_resolution": 0.1}
+    better = fact(understood(with_more(resistance=typed)), "High voltage")
+    assert better.u < fact(understood(SESSION), "High voltage").u
+    lacking = understood(with_more(resistance={**typed, "ohmmeter_resolution": None}))
+    assert "ohmmeter_resolution" in lacking.steps["resistance"].checked.faults
+
+
+def test_a_meter_of_ones_own_counts_by_its_name() -> None:
+    own = calib.Meter.parse({"name": "Blue", "reads": "volt", "range_label": "20 V"} | FIGURES)
+    session = understood(with_more(ratio={"voltmeter": "Blue, 20 V"}), [own])
+    assert "Meter: Blue, 20 V, ±(0.5 % + 2 × 0.01 V)" in lines(session, "ratio")
+    gone = understood(with_more(ratio={"voltmeter": "Blue, 20 V"}))
+    assert "Blue, 20 V is not on your list now" in lines(gone, "ratio")
+
+
+FIGURES = {"percent": 0.5, "counts": 2, "resolution": 0.01}
+
+
+@pytest.mark.parametrize(
+    ("said", "symbol"),
+    [("180 Mohm", "180 MΩ"), ("by the ohmmeter", "by the ohmmeter"), ("100 kohm.", "100 kΩ."), ("3 ohm", "3 Ω")],
+)
+def test_units_get_their_signs_and_words_keep_their_letters(said: str, symbol: str) -> None:
+    assert symbols(said) == symbol
+
+
+numbers = st.floats(-1e7, 1e7, allow_nan=False)
+FIELDS = [(step.name, field) for step in STEPS for field in step.every_field() if field.kind == "number"]
+
+
+@settings(deadline=None)
+@given(st.lists(st.tuples(st.sampled_from(FIELDS), numbers), max_size=12))
+def test_no_number_whatever_makes_it_fail(typed: list[tuple[Any, float]]) -> None:
+    entries: dict[str, dict[str, Any]] = {step: dict(fields) for step, fields in SESSION.items()}
+    for (step, field), value in typed:
+        entries[step][field.name] = value
+    understood(entries)
