@@ -118,15 +118,23 @@ def colours() -> Palette:
     return palette(getattr(theme, "type", None) == "dark")
 
 
-def keep_what_was_typed() -> None:
+def keep_what_was_typed(page: str) -> None:
     """Put back the entries of fields that were not shown for a while, which the server forgets.
 
-    A field that is shown is left alone: to set it would undo what its user is typing at that moment.
+    A field that is shown is left alone: to set it would undo what its user is typing at that moment. Where another page
+    was begun since, be it for a moment only, nobody can have emptied a field of this one: blank ones were forgotten.
     """
-    kept = st.session_state.setdefault("kept", {})
-    kept.update({key: st.session_state[key] for key in list(st.session_state) if str(key).startswith(KEPT)})
+    state = st.session_state
+    kept = state.setdefault("kept", {})
+    turned = state.get("page_begun") != page
+    state["page_begun"] = page
+    now = {key: state[key] for key in list(state) if str(key).startswith(KEPT)}
+    kept.update({key: value for key, value in now.items() if not (turned and value in (None, ""))})
     for key, value in kept.items():
-        st.session_state.setdefault(key, value)
+        if turned:
+            state[key] = value
+        else:
+            state.setdefault(key, value)
 
 
 def forget(*starts: str) -> None:

@@ -28,9 +28,9 @@ def run() -> None:
     """Draw the page that is asked for."""
     st.set_page_config(page_title="calib", page_icon=str(HERE / "page_icon.png"), layout="wide")
     _warm()
-    parts.keep_what_was_typed()
     st.html(f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}{_colours()}</style>")
     page = st.navigation({title: [_page(*one) for one in pages] for title, pages in PAGES.items()})
+    parts.keep_what_was_typed(page.title)
     parts.practising()
     with st.sidebar:
         st.radio(

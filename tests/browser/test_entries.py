@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page
 
 OHMS = "Ohms read on the high-voltage winding"
+SHOWN = "([label, value]) => document.querySelector(`input[aria-label='${label}']`)?.value === value"
 METER = {"Meter": "Blue", "Range": "20 V", "± per cent of reading": "1", "+ counts": "3", "Last digit": "0.01"}
 
 
@@ -31,14 +32,13 @@ def choose_unit(page: Page, label: str, unit: str) -> None:
 def test_cleared_readings_are_empty_where_they_were_typed_or_filled_in(practice: Server, look: Look) -> None:
     visit = look(practice)
     page = visit.open()
-    shown = "([label, value]) => document.querySelector(`input[aria-label='${label}']`)?.value === value"
-    page.wait_for_function(shown, arg=[OHMS, "287.8"])  # the first practice unit's
+    page.wait_for_function(SHOWN, arg=[OHMS, "287.8"])  # the first practice unit's
     for typed in ("", "55"):
         if typed:
             type_in(page, OHMS, typed)
             page.wait_for_selector("text=Still needed for a first answer: volts put")
         page.get_by_role("button", name="Clear the readings").click()
-        page.wait_for_function(shown, arg=[OHMS, ""])
+        page.wait_for_function(SHOWN, arg=[OHMS, ""])
     visit.check()
 
 
@@ -87,4 +87,23 @@ def test_a_meter_of_ones_own_is_kept_chosen_and_accounted_for(serve: Serve, look
     page.get_by_role("option", name="Blue, 20 V", exact=True).click()
     page.wait_for_selector("#account >> text=V/R has a standard uncertainty")
     page.wait_for_selector("text=the last digits of the volts put in")
+    visit.check()
+
+
+def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(serve: Serve, look: Look) -> None:
+    """The server then draws one page while it is already asked for another, and forgets the fields of the first."""
+    visit = look(serve())
+    page = visit.open()
+    type_in(page, "Volts put on the primary", "4.97")
+    type_in(page, OHMS, "188.6")
+    for turn in ("27.7", "27.8", "27.9"):
+        field(page, "Volts read on the high-voltage winding").fill(turn)
+        page.get_by_role("link", name="Known units").click()
+        page.wait_for_timeout(2000)  # whichever page it ends on
+        if "What can it give?" not in page.locator("h1").all_inner_texts():
+            page.get_by_role("link", name="What can it give?").click()
+        page.wait_for_selector("h1:has-text('What can it give?')")
+        for label, value in {"Volts put on the primary": "4.97", OHMS: "188.6"}.items():
+            page.wait_for_function(SHOWN, arg=[label, value])
+        page.wait_for_function(SHOWN, arg=["Volts read on the high-voltage winding", turn])
     visit.check()
