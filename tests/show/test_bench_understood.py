@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import calib
-from calib.show import readings
+from calib.show import heaters_read, readings
 from calib.show.session.said import Fact, symbols
 from calib.show.session.steps import STEPS
 from calib.show.session.understood import form_of, is_done, understood
@@ -127,6 +127,18 @@ def test_a_sound_session_has_no_finding() -> None:
 def test_what_is_wrong_is_found(step: str, more: dict[str, Any], what: str, severity: str) -> None:
     found = understood(with_more(**{step: more})).findings
     assert (what, severity) in [(one.what, one.severity) for one in found]
+
+
+def test_heater_windings_go_into_the_form_as_if_read_in_its_ratio_test() -> None:
+    """The form scales them to the line again: 0.291 V at 4.97 V on 117 V is 6.8505 V."""
+    volts, ohms = {"heater_v_1": 0.233, "heater_v_2": 0.291}, {"heater_ohm_1": 0.118, "heater_ohm_2": 0.096}
+    session = understood(with_more(resistance={**ohms, "heater_leads": "four-wires"}, ratio=volts))
+    form = form_of(session)
+    read = heaters_read.heaters_of(form, at_line=False)
+    assert read.faults == {}
+    assert [one.no_load_v for one in read.windings] == pytest.approx([0.233 * 117 / 4.97, 0.291 * 117 / 4.97], rel=1e-5)
+    assert [one.reading_ohm for one in read.windings] == [0.118, 0.096]
+    assert {one.null_ohm for one in read.windings} == {None}
 
 
 def test_insulation_is_brought_to_twenty_degrees() -> None:

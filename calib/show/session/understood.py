@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 from calib import bench
 from calib.bench.faults import SEVERITIES
-from calib.show import metering
+from calib.show import heaters_read, metering
 from calib.show.readings import AREA, LIMBS, RATIO_TEST, WHOLE
 from calib.show.session import cold, core_wire
 from calib.show.session.checked import checked
-from calib.show.session.ohms import resistance
+from calib.show.session.ohms import HEATERS, resistance
 from calib.show.session.said import Fact, StepRead, nominal, u_pct
 from calib.show.session.step import Step
 from calib.show.session.steps import STEPS
@@ -119,7 +119,7 @@ def form_of(session: Session) -> dict[str, Any]:
     no_load = session.known("no_load")
     if no_load is not None:
         fields |= {"voltmeter": metering.STATED, "u_voltage_pct": _round(u_pct(no_load))}
-    fields |= _resistance(session) | _core(session)
+    fields |= _resistance(session) | _core(session) | _heaters(session, fields)
     if session.known("wire") is not None:
         fields |= {"wire": session.known("wire"), "wire_unit": session.known("wire_unit")}
     return {name: value for name, value in fields.items() if value not in (None, "")}
@@ -149,6 +149,25 @@ def _core(session: Session) -> dict[str, Any]:
         limbs = {"tongue": tongue, "tongue_unit": "mm", "stack": session.known("stack_mm"), "stack_unit": "mm"}
         return {"core_by": LIMBS, **limbs}
     return {} if area is None else {"core_by": AREA, "area": area, "area_unit": "cm²"}
+
+
+def _heaters(session: Session, form: Mapping[str, Any]) -> dict[str, Any]:
+    """The heater windings whose voltage is known, as if read in the ratio test that the form holds."""
+    fed, line = form.get("excitation_v"), form.get("line_voltage_v")
+    known = [number for number in range(1, HEATERS + 1) if session.known(f"heater_volts_{number}") is not None]
+    if not known or fed is None or line is None:
+        return {}
+    kept = known[: heaters_read.MOST]
+    fields: dict[str, Any] = {"heaters": heaters_read.COUNTS[1 + len(kept)], "heater_leads": heaters_read.FOUR_WIRES}
+    for place, number in enumerate(kept, start=1):
+        fields[f"heater_v_{place}"] = _round(session.known(f"heater_volts_{number}") * fed / line)
+        read = session.steps["resistance"].known.get(f"heater_{number}")
+        if read is None:
+            continue
+        fields[f"heater_ohm_{place}"] = read[0]
+        if read[1] is not None:
+            fields |= {"heater_leads": heaters_read.TWO_LEADS, "heater_null": read[1]}
+    return fields
 
 
 def _round(value: float) -> float:
