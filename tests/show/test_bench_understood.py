@@ -141,6 +141,18 @@ def test_heater_windings_go_into_the_form_as_if_read_in_its_ratio_test() -> None
     assert {one.null_ohm for one in read.windings} == {None}
 
 
+def test_taps_are_scaled_to_the_line_and_copper_that_falls_is_a_finding() -> None:
+    """4.25 V at 4.97 V on the primary of 117 V is 100.05 V; more volts with less copper cannot be one winding."""
+    two = {"tap_name_1": "blue", "tap_v_1": 4.25, "tap_ohm_1": 5.0, "tap_name_2": "white", "tap_v_2": 4.6}
+    rising = understood(with_more(ratio={**two, "tap_ohm_2": 5.6}))
+    assert "blue: 100.1 V from its end at the line." in rising.steps["ratio"].lines
+    assert rising.findings == []
+    falling = understood(with_more(ratio={**two, "tap_ohm_2": 4.0}))
+    assert [(one.what, one.severity) for one in falling.findings] == [("Taps out of order", "doubt")]
+    twice = understood(with_more(ratio={**two, "tap_name_2": "blue"}))
+    assert any("tap is 'blue' twice" in line for line in twice.steps["ratio"].lines)
+
+
 def test_insulation_is_brought_to_twenty_degrees() -> None:
     """T9.3: 180 MΩ at 14 °C is about 118.756 MΩ at 20 °C."""
     assert "118.8 MΩ at 20 °C: good" in lines(understood(SESSION), "insulation")

@@ -45,11 +45,12 @@ def bench_sheet() -> bytes:
 def _step(paper: Paper, number: int, step: Step) -> None:
     paper.step(f"{number}  {step.title}", step.cautions)
     for part in step.parts:
-        _part(paper, part)
+        if part.on_paper:
+            _part(paper, part)
     if step.name == "leads":
         paper.pairs("Resistance between lead pairs, ohm; 'open' for no continuity", PAIRED)
     if step is STEPS[-1]:
-        paper.rest("Done by, on what day, and what else is to be said")
+        paper.rest("Done by, on what day, and what else is to be said, such as further taps")
 
 
 def _part(paper: Paper, part: Part) -> None:
@@ -72,7 +73,7 @@ def _box(field: Field) -> Box:
 
 
 def _rows(paper: Paper, rows: Rows) -> None:
-    """A table; rows of one or two fields stand side by side in it."""
+    """A table; rows of few fields stand side by side in it."""
     columns = [(rows.label, LETTERS["text"])] if rows.like else []
     for field in rows.fields:
         box = _box(field)

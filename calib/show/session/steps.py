@@ -18,6 +18,7 @@ HOW_MUCH = (
 )
 FED_PRIMARY, FED_HEATER = (("fed", (c.PRIMARY,)),), (("fed", (c.HEATER,)),)
 NOT_ON_HIGH, NOT_ON_PRIMARY = (("fed", (c.PRIMARY, c.HEATER)),), (("fed", (c.HEATER, c.HIGH)),)
+TAPS = 8  # of one winding, in the ratio test
 TWO_READINGS = (("volts_metered", (c.TWO_RANGES, c.TWO_METERS)),)
 BY_GAUGE, BY_MICROMETER = (("wire_by", (c.GAUGE,)),), (("wire_by", (c.MICROMETER,)),)
 BY_ANY = (("wire_by", (c.GAUGE, c.MICROMETER)),)
@@ -114,6 +115,22 @@ RATIO = Step(
                     usual=(0.01, 20.0),
                 ),
             ),
+        ),
+        Part(
+            "Further taps of one winding, all from one end",
+            rows=Rows(
+                "taps",
+                "Tap",
+                (
+                    text("tap_name", "Lead"),
+                    Field("tap_v", "Volts", unit="V", limits=(1e-4, 1000.0), usual=(0.005, 60.0)),
+                    Field("tap_ohm", "Reads from that end", unit="Ω", limits=(1e-3, 1e6), usual=(0.01, 2000.0)),
+                ),
+                2,
+                TAPS,
+            ),
+            closed=True,
+            on_paper=False,
         ),
         Part(
             "The other way round, as a check",

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from calib import bench
 from calib.show.session import choices as c
 from calib.show.session.checked import Checked
+from calib.show.session.further_taps import taps
 from calib.show.session.meters import used
 from calib.show.session.ohms import HEATERS, heater_name
 from calib.show.session.said import Fact, StepRead, meant, nominal, sections
@@ -110,6 +111,7 @@ def ratio(checked: Checked, meters: Sequence[Meter], ohms: StepRead) -> StepRead
     if on_primary and line:
         for number in range(1, HEATERS + 1):
             _heater(read, number, ohms.checked, line / on_primary)
+        taps(read, on_primary, line)
     coupling = _both_ways(read, on_primary, whole)
     halves = sections(checked.get("hv_half_1_v"), checked.get("hv_half_2_v")) or (math.nan, math.nan)
     signs = bench.FaultSigns(halves=bench.HalfReadings(volts=halves), coupling=coupling)
