@@ -51,7 +51,7 @@ def _page(name: str, title: str) -> st.Page:
 def _colours() -> str:
     """The palette as variables of the style sheet."""
     chosen = parts.colours()
-    names = ("ink", "soft_ink", "rule", "accent", "warning", "practice", "practice_ground", "field")
+    names = ("ground", "ink", "soft_ink", "rule", "accent", "warning", "practice", "practice_ground", "field")
     return ":root{" + "".join(f"--calib-{name.replace('_', '-')}:{getattr(chosen, name)};" for name in names) + "}"
 
 

@@ -250,7 +250,7 @@ def what_was_understood(read: StepRead) -> None:
 def lines(said: Sequence[str]) -> None:
     """A list of lines in which nothing is read as formatting."""
     rows = "".join(f"<li>{html.escape(line)}</li>" for line in said)
-    st.html(f'<ul class="calib-understood" style="margin:0;padding-left:1.2rem">{rows}</ul>')
+    st.html(f'<ul class="calib-understood">{rows}</ul>')
 
 
 def findings(found: Sequence[bench.Finding]) -> None:
