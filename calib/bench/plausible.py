@@ -92,7 +92,8 @@ def meant(value: float, low: float, high: float, usual_low: float, usual_high: f
     if not math.isfinite(value) or low <= value <= high:
         return None
     offers: dict[float, tuple[float, str]] = {}
-    for changed, slip in _changes(value, unit):
+    for exactly, slip in _changes(value, unit):
+        changed = float(f"{exactly:.12g}")  # 10 in as mm and back is 10, not a hair under the usual range
         if usual_low <= changed <= usual_high:
             offers.setdefault(float(f"{changed:.6g}"), (changed, slip))
     if not offers:

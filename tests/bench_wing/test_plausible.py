@@ -6,7 +6,7 @@ import math
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from calib.bench.plausible import meant
@@ -87,6 +87,7 @@ def test_only_the_usual_is_offered_and_only_for_what_is_refused(value, limits):
         assert all(usual_low <= one <= usual_high for one in (found.value, *(other for other, _ in found.others)))
 
 
+@example(10.0, 1 / 25.4)
 @given(st.floats(10.0, 90.0), st.sampled_from([10.0, 100.0, 1000.0, 0.1, 0.01, 0.001, 25.4, 1 / 25.4]))
 def test_a_slip_of_a_usual_stack_is_found_again(true, factor):
     value = true * factor
