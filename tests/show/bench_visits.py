@@ -36,7 +36,7 @@ SESSION: dict[str, dict[str, Any]] = {
 
 def with_more(**steps: dict[str, Any]) -> dict[str, dict[str, Any]]:
     """The session with some entries changed; None takes one out."""
-    made = {step: {**fields, **steps.get(step, {})} for step, fields in SESSION.items()}
+    made = {step: {**SESSION.get(step, {}), **steps.get(step, {})} for step in {**SESSION, **steps}}
     return {step: {name: value for name, value in fields.items() if value is not None} for step, fields in made.items()}
 
 

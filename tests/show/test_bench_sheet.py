@@ -77,8 +77,8 @@ def test_there_is_a_box_for_each_of_ten_leads(sheet: bytes) -> None:
     assert "lead 11:" not in text
 
 
-def test_it_is_two_pages_of_a4_in_built_in_fonts(sheet: bytes) -> None:
-    assert len(re.findall(rb"/Type /Page\b", sheet)) == 2
+def test_it_is_three_pages_of_a4_in_built_in_fonts(sheet: bytes) -> None:
+    assert len(re.findall(rb"/Type /Page\b", sheet)) == 3
     (box,) = set(re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", sheet))
     assert tuple(map(float, box)) == pytest.approx(A4_PT, abs=0.01)
     assert set(re.findall(rb"/BaseFont /(\S+)", sheet)) == {b"Helvetica", b"Helvetica-Bold"}

@@ -274,5 +274,5 @@ FIELDS = [(step.name, field) for step in STEPS for field in step.every_field() i
 def test_no_number_whatever_makes_it_fail(typed: list[tuple[Any, float]]) -> None:
     entries: dict[str, dict[str, Any]] = {step: dict(fields) for step, fields in SESSION.items()}
     for (step, field), value in typed:
-        entries[step][field.name] = value
+        entries.setdefault(step, {})[field.name] = value
     understood(entries)

@@ -19,7 +19,7 @@ from calib.show.session.cold import gentle
 from calib.show.session.ohms import heater_name
 from calib.show.session.said import StepRead, symbols
 from calib.show.session.step import Field, Part, Rows, Step
-from calib.show.session.steps import EXPLAINED, STEPS
+from calib.show.session.steps import EXPLAINED, LIVE, RATIO, STEPS
 from calib.show.session.understood import Session, is_done
 from calib.show.session.volts import allowed
 
@@ -93,22 +93,22 @@ def cautions_of(step: Step, understood: Session) -> list[str]:
     first = []
     if step.name == "insulation" and gentle(understood.steps["look"].checked):
         first.append("This one is old or damp: begin with 250 V, and go to 500 V only once it has passed that.")
-    if step.name == "ratio" and not understood.steps["insulation"].known["tests"]:
-        first.append("No insulation test is noted for this unit. It comes before anything is fed: go back one step.")
+    if step.name in LIVE and not understood.steps["insulation"].known["tests"]:
+        first.append("No insulation test is noted for this unit. It comes before anything is fed.")
     return [*first, *step.cautions]
 
 
 def _fields(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
     checked = understood.steps[step.name].checked
     form = Fields(session.key(step.name, ""), checked.aloud, checked.unusual, checked.faults)
-    held = step.name == "ratio" and _held(understood)
+    held = step.name in LIVE and _held(understood)
     for part in step.parts:
         if [field.name for field in part.fields] == [EXPLAINED]:
             if held:
                 _part(step, part, form, meters)
             continue
         if held and not session.of("ratio").get(EXPLAINED):
-            st.write("The ratio test waits until that is filled in.")
+            st.write(f"This waits until it is said at the step '{RATIO.title}' what was found and done about it.")
             return
         with st.expander(part.title) if part.closed else st.container():
             _part(step, part, form, meters)

@@ -45,12 +45,11 @@ def bench_sheet() -> bytes:
 def _step(paper: Paper, number: int, step: Step) -> None:
     paper.step(f"{number}  {step.title}", step.cautions)
     for part in step.parts:
-        if part.on_paper:
-            _part(paper, part)
+        _part(paper, part)
     if step.name == "leads":
         paper.pairs("Resistance between lead pairs, ohm; 'open' for no continuity", PAIRED)
     if step is STEPS[-1]:
-        paper.rest("Done by, on what day, and what else is to be said, such as further taps")
+        paper.rest("Done by, on what day, and what else is to be said")
 
 
 def _part(paper: Paper, part: Part) -> None:

@@ -104,8 +104,6 @@ class Part:
         What to know before they are filled in; blank for nothing.
     closed : bool
         Whether the page folds it up until it is opened.
-    on_paper : bool
-        Whether the blank sheet has it.
     """
 
     title: str = ""
@@ -113,7 +111,6 @@ class Part:
     rows: Rows | None = None
     note: str = ""
     closed: bool = False
-    on_paper: bool = True
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from calib.show.session import choices as c
 from calib.show.session.choices import choice, half, limb, meter, text, volts
 from calib.show.session.step import Field, Part, Rows, Step
 from calib.show.session.steps_cold import FIND_LEADS, INSULATION, LOOK, RESISTANCE
+from calib.show.session.steps_live import IDLE
 
 EXPLAINED = "explained"
 HOW_MUCH = (
@@ -130,7 +131,6 @@ RATIO = Step(
                 TAPS,
             ),
             closed=True,
-            on_paper=False,
         ),
         Part(
             "The other way round, as a check",
@@ -238,7 +238,8 @@ SUM = Step(
     ),
 )
 
-STEPS = (LOOK, FIND_LEADS, INSULATION, RESISTANCE, RATIO, CORE, WIRE, SUM)
+STEPS = (LOOK, FIND_LEADS, INSULATION, RESISTANCE, RATIO, CORE, WIRE, IDLE, SUM)
+LIVE = (RATIO.name, IDLE.name)  # what feeds the unit: held up by a finding that says stop
 NAMES = tuple(step.name for step in STEPS)
 
 

@@ -14,7 +14,9 @@ from calib.bench.faults import SEVERITIES
 from calib.show import heaters_read, metering
 from calib.show.readings import AREA, LIMBS, RATIO_TEST, WHOLE
 from calib.show.session import cold, core_wire
-from calib.show.session.checked import checked
+from calib.show.session.checked import Checked, checked
+from calib.show.session.choices import UNKNOWN
+from calib.show.session.idle import Core, idle
 from calib.show.session.ohms import HEATERS, resistance
 from calib.show.session.said import Fact, StepRead, nominal, u_pct
 from calib.show.session.step import Step
@@ -91,9 +93,16 @@ def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sess
             "ratio": volts,
             "core": core,
             "wire": wire,
+            "idle": idle(read["idle"], _core_of(core, volts, read["look"])),
             "sum": StepRead(read["sum"]),
         }
     )
+
+
+def _core_of(core: StepRead, volts: StepRead, look: Checked) -> Core:
+    """What the unloaded run is held against."""
+    limbs = (core.known.get("tongue_mm"), core.known.get("stack_mm"))
+    return Core(*limbs, volts.known.get("line_v"), volts.known.get("frequency_hz"), look.chosen("decade", UNKNOWN))
 
 
 def is_done(step: Step, entries: Mapping[str, Any], read: StepRead) -> bool:
