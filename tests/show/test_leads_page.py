@@ -94,6 +94,16 @@ def test_contradicting_readings_are_said_and_read_again(own):
     assert any("It reads" in one.value for one in at.caption)
 
 
+def test_the_practice_register_has_a_unit_to_practise_on(own, monkeypatch):
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = visits.opened(PAGE)
+    at.button(key="leads_practise").click().run()
+    assert not at.exception
+    said = visits.unescaped(visits.text_of(at))
+    assert "SIMULATED" in said
+    assert "high voltage (centre-tapped)" in visits.unescaped("".join(one.label for one in at.expander))
+
+
 def test_tags_that_stand_twice_are_said(own):
     at = tagged("1, 2, 1")
     assert "'1' stands twice" in visits.unescaped(at.error[0].value)

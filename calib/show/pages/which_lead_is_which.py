@@ -31,6 +31,8 @@ def draw() -> None:
     tags, readings = _tags()
     if len(tags) < 2:
         st.write("Tape a tag to every lead, enter the tags above, and the grid of pairs appears.")
+        if opened.simulated and not any(session.entries().values()):
+            st.button("Take a unit to practise on", key="leads_practise", on_click=_practise)
         return
     settings, trouble = _settings(opened.meters)
     above = st.container()
@@ -64,6 +66,12 @@ def _tags() -> tuple[tuple[str, ...], dict[leads_entry.Pair, str]]:
         st.error(words.plain(fault[0].upper() + fault[1:] + "."))
     tags = tags[: leads_entry.MOST_TAGS]
     return tags, leads_entry.from_rows(held.get("readings") or (), tags)
+
+
+def _practise() -> None:
+    """Take the session to practise on, and keep it as one's own."""
+    session.practise()
+    session.keep()
 
 
 def _session() -> tuple[str, str]:
