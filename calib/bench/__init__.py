@@ -93,10 +93,8 @@ from calib.bench.ratio import (
     EXCITING_DROP_U_PCT,
     HAZARDOUS_LIVE_V,
     max_excitation_v,
-    no_load_reading,
     no_load_voltage,
     ratio_uncertainty,
-    resistance_reading,
     v_over_r,
 )
 from calib.bench.ratio_checks import (
@@ -164,9 +162,9 @@ __all__ += ["identify_leads", "iec_overall", "implied_wire", "inch_fraction", "i
 __all__ += ["iron_loss_w_kg", "iron_mass_kg", "laminations_named", "lead_readings", "less_lead_null", "main_part"]
 __all__ += ["max_excitation_v", "mean_turn_mm", "meant", "measure", "meter_loading", "micrometer_reading"]
 __all__ += ["multiplier_of", "name_wire", "nearest_awg", "nearest_iec_mm", "nearest_laminations", "nearest_swg"]
-__all__ += ["no_load_reading", "no_load_taken", "no_load_voltage", "ohm_per_metre", "path_length_mm"]
+__all__ += ["no_load_taken", "no_load_voltage", "ohm_per_metre", "path_length_mm"]
 __all__ += ["rated_current_ma", "ratio_taken", "ratio_uncertainty", "read_one", "read_pair", "rectangular"]
-__all__ += ["relative_pct", "resistance_at", "resistance_reading", "resistance_taken", "rise_by_resistance"]
+__all__ += ["relative_pct", "resistance_at", "resistance_taken", "rise_by_resistance"]
 __all__ += ["scale_taps", "settling_h", "shop_rule_area_cm2", "shorted_turn", "size_class", "size_class_bounds"]
 __all__ += ["square_core_for_va_cm2", "stack_effect", "standard_uncertainty", "swg_diameter_mm"]
 __all__ += ["tongue_from_outside_mm", "turns_from_volts", "turns_per_volt", "two_way", "uncertainty_budget"]

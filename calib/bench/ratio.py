@@ -8,20 +8,14 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from calib.bench.copper import INFERRED_ZERO_C, less_lead_null, resistance_at
 from calib.bench.guard import Quantity, positive, within
 from calib.bench.meter import (
     DEFAULT_U_RESISTANCE_PCT,
     DEFAULT_U_VOLTAGE_PCT,
-    LEAD_NULL_U_OHM,
     ONE_METER_ONE_RANGE,
-    WINDING_TEMP_HALF_WIDTH_K,
     MeterClass,
-    read_one,
-    read_pair,
     rectangular,
     with_relative,
-    with_u,
 )
 
 if TYPE_CHECKING:
@@ -135,79 +129,6 @@ def ratio_uncertainty(
     gain = rectangular(meter.percent / 100.0)
     count = rectangular(meter.counts * meter.resolution)
     return math.sqrt(2.0 * gain**2 * (1.0 - correlation) + (count / excitation_v) ** 2 + (count / hv_v) ** 2)
-
-
-def no_load_reading(
-    excitation_v: float,
-    hv_v: float,
-    line_voltage_v: float,
-    meter: MeterClass,
-    correlation: float = ONE_METER_ONE_RANGE,
-    drop_u_pct: float = EXCITING_DROP_U_PCT,
-) -> Quantity:
-    """No-load voltage at the nominal line with its standard uncertainty.
-
-    Parameters
-    ----------
-    excitation_v, hv_v, line_voltage_v : float
-        As for `no_load_voltage`; the nominal line is exact [V].
-    meter, correlation : MeterClass, float
-        As for `ratio_uncertainty`.
-    drop_u_pct : float
-        Relative standard uncertainty for the exciting current's drop, which is not corrected; 0 leaves it out [%].
-
-    Returns
-    -------
-    value with its uncertainty
-        The readings and the allowance are tagged, so that its budget can be shown [V].
-
-    Raises
-    ------
-    ValueError
-        As for `no_load_voltage` and `ratio_uncertainty`.
-    """
-    first, second = read_pair(excitation_v, hv_v, meter, correlation, ("excitation", "voltage read"))
-    return no_load_voltage(first, second, line_voltage_v) * with_relative(1.0, drop_u_pct, "exciting drop")
-
-
-def resistance_reading(
-    reading_ohm: float,
-    meter: MeterClass,
-    null_ohm: float,
-    winding_temp_c: float,
-    temp_half_width_k: float = WINDING_TEMP_HALF_WIDTH_K,
-    inferred_zero_c: float = INFERRED_ZERO_C["copper"],
-) -> Quantity:
-    """Resistance of a winding at 20 °C, the lead null taken off, with its standard uncertainty.
-
-    Parameters
-    ----------
-    reading_ohm : float
-        As shown, above the null [ohm].
-    meter : MeterClass
-        Class on the range used.
-    null_ohm : float
-        Reading with the clips joined, 0 or more; its uncertainty is LEAD_NULL_U_OHM [ohm].
-    winding_temp_c : float
-        Temperature of the winding [°C].
-    temp_half_width_k : float
-        Within which the winding's temperature is known, 0 or more [K].
-    inferred_zero_c : float
-        Of the metal [°C].
-
-    Returns
-    -------
-    value with its uncertainty
-        At 20 °C; reading, null and temperature are tagged [ohm].
-
-    Raises
-    ------
-    ValueError
-        As for `less_lead_null` and `resistance_at`.
-    """
-    net = less_lead_null(read_one(reading_ohm, meter, "resistance"), with_u(null_ohm, LEAD_NULL_U_OHM, "lead null"))
-    temp = with_u(winding_temp_c, rectangular(temp_half_width_k), "winding temperature")
-    return resistance_at(net, temp, inferred_zero_c=inferred_zero_c)
 
 
 def v_over_r(

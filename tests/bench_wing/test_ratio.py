@@ -16,14 +16,15 @@ from calib import bench
 
 VOLTS = st.floats(0.1, 1e4)
 METER = bench.MeterClass(percent=1.0, counts=3, resolution=0.01)
+NULL, NO_NULL = (0.3, bench.LEAD_NULL_U_OHM), (0.0, bench.LEAD_NULL_U_OHM)
 V1, V2, LINE = 4.97, 13.88, 117.0  # the half-winding of worked value T3.2
 GAIN, COUNT = 0.01 / math.sqrt(3.0), 0.03 / math.sqrt(3.0)  # that meter's parts by JCGM 100:2008, 4.3.7
 
 
 def quotient(correlation: float):
     """V/R of worked value T3.9, which takes the exciting drop as none."""
-    voltage = bench.no_load_reading(V1, V2, LINE, METER, correlation, drop_u_pct=0.0)
-    return bench.v_over_r(voltage, bench.resistance_reading(94.6, bench.ORDINARY_OHMMETER, 0.3, 20.0))
+    voltage = bench.ratio_taken(V1, V2, LINE, (METER, METER), correlation, drop_u_pct=0.0)
+    return bench.v_over_r(voltage, bench.resistance_taken(94.6, bench.ORDINARY_OHMMETER, 20.0, NULL))
 
 
 def test_worked_no_load_voltage(printed):
@@ -63,7 +64,7 @@ def test_loose_coupling_is_suspect(reverse, suspect):
 @pytest.mark.parametrize(("correlation", "figure"), [(1.0, "0.370169"), (0.0, "0.896489")])
 def test_worked_ratio_uncertainty(printed, correlation, figure):
     printed(100.0 * bench.ratio_uncertainty(V1, V2, METER, correlation), figure)  # worked value T3.7
-    voltage = bench.no_load_reading(V1, V2, LINE, METER, correlation, drop_u_pct=0.0)
+    voltage = bench.ratio_taken(V1, V2, LINE, (METER, METER), correlation, drop_u_pct=0.0)
     printed(100.0 * voltage.std_dev / voltage.nominal_value, figure)
 
 
@@ -76,24 +77,24 @@ def test_correlated_ratio_agrees_with_monte_carlo(correlation):
     one = V1 * (1.0 + gains[:, 0]) + draw.normal(0.0, COUNT, count)
     two = V2 * (1.0 + gains[:, 1]) + draw.normal(0.0, COUNT, count)
     ratios = bench.no_load_voltage(one, two, LINE)
-    expected = bench.no_load_reading(V1, V2, LINE, METER, correlation, drop_u_pct=0.0)
+    expected = bench.ratio_taken(V1, V2, LINE, (METER, METER), correlation, drop_u_pct=0.0)
     assert ratios.std() == pytest.approx(expected.std_dev, rel=0.006)
     assert ratios.mean() == pytest.approx(expected.nominal_value, rel=1e-4)
 
 
 def test_worked_resistance(printed):
-    exact_temp = bench.resistance_reading(94.6, bench.ORDINARY_OHMMETER, 0.3, 20.0, temp_half_width_k=0.0)
+    exact_temp = bench.resistance_taken(94.6, bench.ORDINARY_OHMMETER, 20.0, NULL, temp_half_width_k=0.0)
     printed(exact_temp.nominal_value, "94.3")  # worked value T3.8
     printed(exact_temp.std_dev, "0.554667")
-    with_temp = bench.resistance_reading(94.6, bench.ORDINARY_OHMMETER, 0.3, 20.0)
+    with_temp = bench.resistance_taken(94.6, bench.ORDINARY_OHMMETER, 20.0, NULL)
     by_temp = math.sqrt(with_temp.std_dev**2 - exact_temp.std_dev**2) / with_temp.nominal_value
     printed(100.0 * by_temp, "0.34029")
 
 
 def test_resistance_is_brought_to_twenty_degrees():
-    warm = bench.resistance_reading(47.85, bench.ORDINARY_OHMMETER, 0.0, 75.0)
+    warm = bench.resistance_taken(47.85, bench.ORDINARY_OHMMETER, 75.0, NO_NULL)
     assert warm.nominal_value == pytest.approx(47.85 * 254.5 / 309.5)
-    foil = bench.resistance_reading(47.85, bench.ORDINARY_OHMMETER, 0.0, 75.0, inferred_zero_c=228.1)
+    foil = bench.resistance_taken(47.85, bench.ORDINARY_OHMMETER, 75.0, NO_NULL, inferred_zero_c=228.1)
     assert foil.nominal_value == pytest.approx(47.85 * 248.1 / 303.1)
 
 
@@ -114,8 +115,8 @@ def test_the_budget_names_what_was_read():
 
 
 def test_the_default_allowance_for_the_exciting_drop():
-    plain = bench.no_load_reading(V1, V2, LINE, METER, drop_u_pct=0.0)
-    allowed = bench.no_load_reading(V1, V2, LINE, METER)
+    plain = bench.ratio_taken(V1, V2, LINE, (METER, METER), 1.0, drop_u_pct=0.0)
+    allowed = bench.ratio_taken(V1, V2, LINE, (METER, METER), 1.0)
     added = math.sqrt(allowed.std_dev**2 - plain.std_dev**2) / allowed.nominal_value
     assert added == pytest.approx(0.003)
 

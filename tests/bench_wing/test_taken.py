@@ -12,9 +12,9 @@ from calib.bench import (
     ONE_METER_OTHER_RANGE,
     TWO_METERS,
     MeterClass,
-    no_load_reading,
     no_load_taken,
     ratio_taken,
+    read_pair,
     relative_pct,
     resistance_taken,
 )
@@ -35,9 +35,10 @@ def test_the_ratio_of_t3_7(correlation, u_pct):
 
 
 @pytest.mark.parametrize("correlation", [ONE_METER_ONE_RANGE, ONE_METER_OTHER_RANGE, TWO_METERS])
-def test_one_class_for_both_is_the_plain_reading(correlation):
-    plain = no_load_reading(4.97, 13.88, 117.0, VOLTS, correlation)
-    taken = ratio_taken(4.97, 13.88, 117.0, (VOLTS, VOLTS), correlation)
+def test_one_class_for_both_is_a_plain_pair_of_readings(correlation):
+    first, second = read_pair(4.97, 13.88, VOLTS, correlation, ("a", "b"))
+    plain = 117.0 * second / first
+    taken = ratio_taken(4.97, 13.88, 117.0, (VOLTS, VOLTS), correlation, drop_u_pct=0.0)
     assert (taken.nominal_value, taken.std_dev) == pytest.approx((plain.nominal_value, plain.std_dev), rel=1e-12)
 
 
