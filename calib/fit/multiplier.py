@@ -145,7 +145,7 @@ class Multiplier:
         return tables.line(self, rectifier, filter, level, areas)
 
     def points(self, rectifier: str, filter: str) -> pd.DataFrame:
-        """The known units with a core, their multipliers brought to one supply."""
+        """The known units with a core, their multipliers brought to one supply; doubtful as in :meth:`suspects`."""
         return tables.points(self, rectifier, filter)
 
     def estimate(self, unknown: pd.DataFrame, level: float = DEFAULT_LEVEL) -> pd.DataFrame:

@@ -34,7 +34,7 @@ def summary(model: Multiplier) -> str:
     lines += ["", f"Between units of one size, supply and bench: about {model.scatter:.0%} (standard deviation)."]
     doubtful = model.suspects()
     if len(doubtful):
-        lines += ["", "Doubtful records, kept but hardly counted:"]
+        lines += ["", "Doubtful records, kept but counted for less:"]
         lines += [
             f"  {row['contributor']}, {row['unit']}: sound with probability {row['odds_sound']:.2f}; "
             f"{row['likely_slip']}"

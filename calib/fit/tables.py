@@ -160,7 +160,8 @@ def points(model: Multiplier, rectifier: str, filter: str) -> pd.DataFrame:
     at = rows.frame.reset_index(drop=True)
     columns = ["contributor", "unit", "evidence", "rectifier", "filter", "core_area_cm2", "size_class", "simulated"]
     asked = np.log(FORM_FACTOR[rectifier, filter][0])
-    return at[columns].assign(multiplier=np.exp(rows.response - asked), odds_sound=model.odds[kept, 0])
+    odds = model.odds[kept, 0]
+    return at[columns].assign(multiplier=np.exp(rows.response - asked), odds_sound=odds, doubtful=odds < doubts.SOUND)
 
 
 def estimates(model: Multiplier, unknown: pd.DataFrame, level: float) -> pd.DataFrame:

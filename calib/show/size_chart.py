@@ -19,7 +19,6 @@ SHAPES = {
     "wire-measured": "cross",
     "heat-run": "diamond",
 }
-DOUBTFUL_BELOW = 0.5
 AREA_MARKS = (2, 3, 5, 7, 10, 14, 20, 30, 50, 80)
 MULTIPLIER_MARKS = (1, 2, 3, 5, 7, 10, 15, 20, 30, 40, 50, 70, 100, 150, 200, 300)
 
@@ -115,7 +114,7 @@ def _class_marks(classes: pd.DataFrame, axes: _Axes, colours: Palette) -> list[a
 def _point_marks(points: pd.DataFrame, axes: _Axes, colours: Palette) -> list[alt.Chart]:
     if points.empty:
         return []
-    doubtful = points["odds_sound"] < DOUBTFUL_BELOW
+    doubtful = points["doubtful"]
     drawn = points.assign(
         known_from=points["evidence"],
         standing=np.where(doubtful, "doubtful", "sound"),
@@ -158,7 +157,8 @@ def size_chart(
         Columns core_area_cm2 [cm²]; multiplier with the mean's band low, high and one unit's band unit_low, unit_high
         [mA per V/ohm].
     points : pandas.DataFrame
-        Known units: contributor, unit, evidence, core_area_cm2 [cm²], multiplier [mA per V/ohm], odds_sound (0 to 1).
+        Known units: contributor, unit, evidence, core_area_cm2 [cm²], multiplier [mA per V/ohm], odds_sound (0 to 1),
+        doubtful (whether those odds are low).
         Those without a core are left out.
     classes : pandas.DataFrame
         This supply's rows of the table of classes.

@@ -107,3 +107,12 @@ def test_a_spoiled_record_is_found_among_a_dozen():
     suspects = fit(known.assign(hv_resistance_ohm=values)).suspects()
     assert list(suspects["unit"]) == [known["unit"].iloc[4]]
     assert "resistance ten times too low" in suspects["likely_slip"].iloc[0]
+
+
+def test_the_picture_s_doubtful_points_are_the_suspects():
+    model = scene_fit(count=400, spoiled=0.1, seed=4)
+    points = model.points("full-wave", "capacitor")
+    marked = points.loc[points["doubtful"], ["contributor", "unit"]].itertuples(index=False, name=None)
+    named = model.suspects()[["contributor", "unit"]].itertuples(index=False, name=None)
+    assert set(marked) == set(named)
+    assert points["doubtful"].sum() > 20

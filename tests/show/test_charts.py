@@ -50,6 +50,7 @@ POINTS = pd.DataFrame(
         "core_area_cm2": [8.0, 9.5, math.nan],
         "multiplier": [31.0, 12.0, 40.0],
         "odds_sound": [0.98, 0.05, 0.97],
+        "doubtful": [False, True, False],
     }
 )
 

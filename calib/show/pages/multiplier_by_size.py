@@ -73,10 +73,10 @@ def _notes(points: pd.DataFrame) -> None:
         st.write(
             f"{words.count(without, 'known unit')} without a core is not drawn; it counts in the fit all the same."
         )
-    doubtful = points[points["odds_sound"] < 0.5]
+    doubtful = points[points["doubtful"]]
     if len(doubtful):
         names = "; ".join(f"{one.unit} ({one.contributor})" for one in doubtful.itertuples())
-        st.write(words.plain(f"Doubtful, and so hardly counted: {names}."))
+        st.write(words.plain(f"Doubtful, and so counted for less: {names}."))
 
 
 def class_table(classes: pd.DataFrame) -> str:
