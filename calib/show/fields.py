@@ -72,6 +72,10 @@ def select(key: str, label: str, options: Sequence[str], help: str = "") -> None
 
 def empty(prefix: str, numbers: Iterable[str], texts: Iterable[str] = ()) -> None:
     """Empty fields of a form. To let go of an entry is not enough: the browser would go on showing it."""
+    kept = st.session_state.get("kept", {})
+    numbers, texts = list(numbers), list(texts)
+    for name in (*numbers, *texts):
+        kept.pop(f"{prefix}{name}", None)
     for name in numbers:
         st.session_state[f"{prefix}{name}"] = None
     for name in texts:

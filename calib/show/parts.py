@@ -122,16 +122,20 @@ def keep_what_was_typed(page: str) -> None:
     """Put back the entries of fields that were not shown for a while, which the server forgets.
 
     A field that is shown is left alone: to set it would undo what its user is typing at that moment. Where another page
-    was begun since, be it for a moment only, nobody can have emptied a field of this one: blank ones were forgotten.
+    was begun since, be it for a moment only, nobody can have emptied a field of this one: blank ones were forgotten. So
+    were they where several are blank at once, or one is while another changed: a person empties one at a time.
     """
     state = st.session_state
     kept = state.setdefault("kept", {})
     turned = state.get("page_begun") != page
     state["page_begun"] = page
     now = {key: state[key] for key in list(state) if str(key).startswith(KEPT)}
-    kept.update({key: value for key, value in now.items() if not (turned and value in (None, ""))})
+    blank = {key for key, value in now.items() if value in (None, "") and kept.get(key) not in (None, "")}
+    changed = any(key in kept and value != kept[key] for key, value in now.items() if key not in blank)
+    forgotten = blank if turned or len(blank) > 1 or (blank and changed) else set()
+    kept.update({key: value for key, value in now.items() if key not in forgotten})
     for key, value in kept.items():
-        if turned:
+        if turned or key in forgotten:
             state[key] = value
         else:
             state.setdefault(key, value)
