@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterator, Sequence
-from difflib import get_close_matches
+from collections.abc import Sequence
 from os import PathLike
-from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING
 
 from calib.errors import Fault, InputError
+from calib.register.cells import Source, header_faults, lines_of, text_of, width_fault
 from calib.register.frame import frame_of
 from calib.register.records import KnownUnit, Unit, UnknownUnit, columns, fields
 
 if TYPE_CHECKING:
     import pandas as pd
 
-CELL_LIMIT = 1 << 24
-Source = str | PathLike[str] | BinaryIO
 _VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
 
 
@@ -74,7 +69,7 @@ def read_unknown(source: Source, where: str = "") -> pd.DataFrame:
 
 def _read(kind: type[Unit], source: Source, where: str) -> pd.DataFrame:
     where = where or str(source if isinstance(source, str | PathLike) else getattr(source, "name", "table"))
-    lines = _lines(_text(source, where), where)
+    lines = lines_of(text_of(source, where), where)
     row, header = next(lines, (1, []))
     if isinstance(header, Fault):
         raise InputError([header])
@@ -103,65 +98,10 @@ def _read(kind: type[Unit], source: Source, where: str) -> pd.DataFrame:
     return table
 
 
-def _text(source: Source, where: str) -> str:
-    """The file's text, or what keeps it from being read."""
-    try:
-        raw = Path(source).read_bytes() if isinstance(source, str | PathLike) else source.read()
-    except OSError as error:
-        why = (
-            "there is no such file" if isinstance(error, FileNotFoundError) else (error.strerror or str(error)).lower()
-        )
-        raise InputError.one(f"cannot be read, {why}", "name a CSV file that is there", where=where) from None
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        row = raw.count(b"\n", 0, error.start) + 1
-        value = raw[max(0, error.start - 8) : error.start + 8].decode("ascii", "replace")
-        raise InputError(
-            [Fault(where, row, "", value, "is not in UTF-8", "save the table again as CSV with the encoding UTF-8")]
-        ) from None
-
-
-def _lines(text: str, where: str) -> Iterator[tuple[int, list[str] | Fault]]:
-    """The rows that hold anything, each with the line that it starts on; a quote gone wrong ends them with a fault."""
-    csv.field_size_limit(CELL_LIMIT)
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    while True:
-        start = reader.line_num + 1
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            problem = f"a cell's quotes do not match up ({error}), so that nothing from here on could be read"
-            yield start, Fault(where, start, "", "", problem, 'close the quote; write a quote inside a cell as ""')
-            return
-        if any(cell.strip() for cell in cells):
-            yield start, cells
-
-
 def _header_faults(kind: type[Unit], names: Sequence[str], where: str, row: int) -> tuple[list[Fault], set[str]]:
     """The faults of the header, and the needed columns that it lacks."""
-    known = columns(kind)
-    faults = []
-    if len(names) == 1 and (mark := next((mark for mark in ";\t|" if mark in names[0]), "")):
-        told = "tabs" if mark == "\t" else f"'{mark}'"
-        problem = f"the cells are parted by {told}, not by commas"
-        raise InputError([Fault(where, row, "", names[0][:60], problem, "save the table again as CSV with commas")])
-    for name in dict.fromkeys(names):
-        if not name:
-            problem = f"column {names.index(name) + 1} of the header has no name"
-            faults.append(Fault(where, row, "", "", problem, "name the column, or take it out of every row"))
-        elif names.count(name) > 1:
-            faults.append(Fault(where, row, name, name, "stands twice in the header", "keep one column of that name"))
-        elif name not in known:
-            near = get_close_matches(name.lower().replace(" ", "_").replace("-", "_"), known, n=1)
-            remedy = f"write {near[0]} if that is meant, else leave the column out" if near else "leave the column out"
-            faults.append(Fault(where, row, name, name, "is not a column of this table", remedy))
-    absent = {facts.name for facts in fields(kind) if facts.needed and facts.name not in names}
-    for name in known:
-        if name in absent:
-            faults.append(Fault(where, row, name, "", "the header lacks this column", "add the column"))
+    needed = {facts.name for facts in fields(kind) if facts.needed}
+    faults, absent = header_faults(names, columns(kind), needed, (where, row)), needed - {*names}
     if not {*_VOLTAGES[:2]} <= {*names} and _VOLTAGES[2] not in names:
         absent.update(_VOLTAGES)
         remedy = "add no_load_v, or both excitation_v and hv_v"
@@ -173,11 +113,9 @@ def _record(kind: type[Unit], names: Sequence[str], cells: list[str] | Fault, pl
     where, row = place
     if isinstance(cells, Fault):
         raise InputError([cells])
-    if len(cells) != len(names):
-        few = "few" if len(cells) < len(names) else "many"
-        problem = f"the row has {len(cells)} cells where the header has {len(names)}: too {few}"
-        remedy = "put a comma for each empty cell and quotes round a cell that has commas; look for an unclosed quote"
-        raise InputError([Fault(where, row, "", ",".join(cells)[:60], problem, remedy)])
+    fault = width_fault(cells, len(names), place)
+    if fault:
+        raise InputError([fault])
     return kind.parse({name: cell for name, cell in zip(names, cells, strict=True) if cell and name}, where, row)
 
 

@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 import argparse
-import csv
-import io
 from dataclasses import replace
-from difflib import get_close_matches
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import Fault, InputError
@@ -119,81 +115,30 @@ def read_table(path: str) -> tuple[LeadReading, ...]:
         With every fault of the file: what cannot be read, a column that is missing or unknown, a row of too few or too
         many cells, and the faults of the readings.
     """
-    from calib.bench.leads.readings import COLUMNS, lead_readings
+    from calib.bench.leads.readings import COLUMNS, NEEDED, lead_readings
+    from calib.register.cells import header_faults, lines_of, text_of, width_fault
 
-    rows = _rows(path)
-    if not rows:
+    rows = lines_of(text_of(path, path), path)
+    line, header = next(rows, (1, []))
+    if isinstance(header, Fault):
+        raise InputError([header])
+    if not header:
         raise InputError.one("the file is empty", "give a table with the header lead_a,lead_b,ohm", where=path)
-    (line, header), *rest = rows
     names = [name.strip() for name in header]
-    faults = _header_faults(names, path, line)
+    faults = header_faults(names, COLUMNS, NEEDED, (path, line))
     if faults:
         raise InputError(faults)
-    width = len(names)
-    problem = "the row has {} cells where the header has " + str(width)
-    remedy = "put a comma for each empty cell, and quotes round a cell that has commas"
-    faults = [
-        Fault(path, line, "", ",".join(cells)[:60], problem.format(len(cells)), remedy)
-        for line, cells in rest
-        if len(cells) != width
-    ]
-    sound = [(line, cells) for line, cells in rest if len(cells) == width]
-    typed = [{name: cell for name, cell in zip(names, cells, strict=True) if name in COLUMNS} for _, cells in sound]
+    sound: list[tuple[int, dict[str, str]]] = []
+    for line, cells in rows:
+        fault = cells if isinstance(cells, Fault) else width_fault(cells, len(names), (path, line))
+        if fault is not None:
+            faults.append(fault)
+        elif not isinstance(cells, Fault):
+            sound.append((line, dict(zip(names, cells, strict=True))))
     try:
-        readings = lead_readings(typed, path, [line for line, _ in sound])
+        readings = lead_readings([row for _, row in sound], path, [line for line, _ in sound])
     except InputError as error:
         faults += error.faults
     if faults:
         raise InputError(sorted(faults, key=lambda fault: fault.row or 0))
     return readings
-
-
-def _rows(path: str) -> list[tuple[int, list[str]]]:
-    """The rows that hold anything, each with its line in the file."""
-    try:
-        text = Path(path).read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        missing = isinstance(error, FileNotFoundError)
-        why = "there is no such file" if missing else (error.strerror or str(error)).lower()
-        raise InputError.one(f"cannot be read, {why}", "name a CSV file that is there", where=path) from None
-    except UnicodeDecodeError as error:
-        row = error.object.count(b"\n", 0, error.start) + 1
-        value = error.object[max(0, error.start - 8) : error.start + 8].decode("ascii", "replace")
-        remedy = "save the table again as CSV with the encoding UTF-8"
-        raise InputError([Fault(path, row, "", value, "is not in UTF-8", remedy)]) from None
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    found: list[tuple[int, list[str]]] = []
-    start = 1
-    try:
-        for cells in reader:
-            if any(cell.strip() for cell in cells):
-                found.append((start, cells))
-            start = reader.line_num + 1
-    except csv.Error as error:
-        problem = f"a cell's quotes do not match up ({error})"
-        raise InputError([Fault(path, start, "", "", problem, "close the quote, or take it out")]) from None
-    return found
-
-
-def _header_faults(names: list[str], path: str, line: int) -> list[Fault]:
-    from calib.bench.leads.readings import COLUMNS, NEEDED
-
-    if len(names) == 1 and (mark := next((mark for mark in ";\t|" if mark in names[0]), "")):
-        told = "tabs" if mark == "\t" else f"'{mark}'"
-        problem = f"the cells are parted by {told}, not by commas"
-        return [Fault(path, line, "", names[0][:60], problem, "save the table again as CSV with commas")]
-    faults = []
-    for name in dict.fromkeys(names):
-        if names.count(name) > 1 and name:
-            faults.append(Fault(path, line, name, name, "stands twice in the header", "keep one column of that name"))
-        elif name not in COLUMNS:
-            near = get_close_matches(name.lower().replace(" ", "_").replace("-", "_"), COLUMNS, n=1) if name else []
-            remedy = f"write {near[0]} if that is meant, else leave the column out" if near else "leave the column out"
-            problem = "is not a column of this table" if name else "a column of the header has no name"
-            faults.append(Fault(path, line, name, name, problem, remedy))
-    faults += [
-        Fault(path, line, name, "", "the header lacks this column", "add the column")
-        for name in NEEDED
-        if name not in names
-    ]
-    return faults

@@ -1,0 +1,107 @@
+"""The cells of a CSV file: its text, its rows with their lines, and what is wrong with its header."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Collection, Iterator, Sequence
+from difflib import get_close_matches
+from os import PathLike
+from pathlib import Path
+from typing import BinaryIO
+
+from calib.errors import Fault, InputError
+
+CELL_LIMIT = 1 << 24
+Source = str | PathLike[str] | BinaryIO
+
+
+def text_of(source: Source, where: str) -> str:
+    """The text of a path or open binary file, UTF-8 with or without a byte-order mark.
+
+    Raises
+    ------
+    InputError
+        What keeps it from being read.
+    """
+    try:
+        raw = Path(source).read_bytes() if isinstance(source, str | PathLike) else source.read()
+    except OSError as error:
+        why = (
+            "there is no such file" if isinstance(error, FileNotFoundError) else (error.strerror or str(error)).lower()
+        )
+        raise InputError.one(f"cannot be read, {why}", "name a CSV file that is there", where=where) from None
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = raw.count(b"\n", 0, error.start) + 1
+        value = raw[max(0, error.start - 8) : error.start + 8].decode("ascii", "replace")
+        raise InputError(
+            [Fault(where, row, "", value, "is not in UTF-8", "save the table again as CSV with the encoding UTF-8")]
+        ) from None
+
+
+def lines_of(text: str, where: str) -> Iterator[tuple[int, list[str] | Fault]]:
+    """The rows that hold anything, each with the line that it starts on; a quote gone wrong ends them with a fault."""
+    csv.field_size_limit(CELL_LIMIT)
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    while True:
+        start = reader.line_num + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            problem = f"a cell's quotes do not match up ({error}), so that nothing from here on could be read"
+            yield start, Fault(where, start, "", "", problem, 'close the quote; write a quote inside a cell as ""')
+            return
+        if any(cell.strip() for cell in cells):
+            yield start, cells
+
+
+def header_faults(
+    names: Sequence[str], known: Sequence[str], needed: Collection[str], place: tuple[str, int]
+) -> list[Fault]:
+    """The faults of a header: columns without a name, twice, unknown or missing.
+
+    Parameters
+    ----------
+    names : sequence of str
+        As they stand in it.
+    known, needed : collections of str
+        The columns that the table may have, in order, and those that it must have.
+    place : (str, int)
+        What the faults call the file, and the header's line.
+
+    Raises
+    ------
+    InputError
+        The cells are parted by another mark than commas.
+    """
+    faults = []
+    if len(names) == 1 and (mark := next((mark for mark in ";\t|" if mark in names[0]), "")):
+        told = "tabs" if mark == "\t" else f"'{mark}'"
+        problem = f"the cells are parted by {told}, not by commas"
+        raise InputError([Fault(*place, "", names[0][:60], problem, "save the table again as CSV with commas")])
+    for name in dict.fromkeys(names):
+        if not name:
+            problem = f"column {names.index(name) + 1} of the header has no name"
+            faults.append(Fault(*place, "", "", problem, "name the column, or take it out of every row"))
+        elif names.count(name) > 1:
+            faults.append(Fault(*place, name, name, "stands twice in the header", "keep one column of that name"))
+        elif name not in known:
+            near = get_close_matches(name.lower().replace(" ", "_").replace("-", "_"), known, n=1)
+            remedy = f"write {near[0]} if that is meant, else leave the column out" if near else "leave the column out"
+            faults.append(Fault(*place, name, name, "is not a column of this table", remedy))
+    absent = [name for name in known if name in needed and name not in names]
+    return faults + [Fault(*place, name, "", "the header lacks this column", "add the column") for name in absent]
+
+
+def width_fault(cells: Sequence[str], width: int, place: tuple[str, int]) -> Fault | None:
+    """The fault of a row that has more or fewer cells than the header; None where it has as many."""
+    if len(cells) == width:
+        return None
+    few = "few" if len(cells) < width else "many"
+    problem = f"the row has {len(cells)} cells where the header has {width}: too {few}"
+    remedy = "put a comma for each empty cell and quotes round a cell that has commas; look for an unclosed quote"
+    return Fault(*place, "", ",".join(cells)[:60], problem, remedy)
