@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import calib
 from calib import bench
+from calib.show import words
 from calib.show.session.ohms import HEATERS, heater_name
-from calib.show.session.said import nominal, symbols
+from calib.show.session.said import symbols
 from calib.show.session.understood import Session
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ def heater_readings(session: Session) -> list[calib.HeaterReading]:
     return found
 
 
-def further(model: Any, unit: pd.DataFrame, session: Session, supply: tuple[str, str], level: float) -> list[str]:
+def further(model: Any, unit: pd.DataFrame, session: Session, level: float) -> list[str]:
     """What can be said besides the high-voltage current.
 
     Parameters
@@ -45,32 +46,21 @@ def further(model: Any, unit: pd.DataFrame, session: Session, supply: tuple[str,
         The unit's one row as `calib.read_unknown` gives it.
     session : Session
         Its session.
-    supply : (str, str)
-        Rectifier and filter that the unit is meant for.
     level : float
         Probability of the intervals, above 0 and below 1.
 
     Returns
     -------
     list of str
-        A line for each heater winding and one for the core; empty where neither is known.
+        A line for each heater winding and one for the core; empty where no heater winding's voltage is known.
     """
     windings = heater_readings(session)
-    answer = calib.heater_currents(model, unit, windings, level) if windings else None
-    lines = [f"{one}." for one in answer.windings] if answer else []
-    tongue, stack = session.known("tongue_mm"), session.known("stack_mm")
-    no_load, frequency = session.known("no_load"), session.known("frequency_hz")
-    if tongue is not None and no_load is not None and frequency is not None:
-        known = answer.windings if answer else ()
-        drawn = [(one.usual_v, one.rated_a) for one in known if math.isfinite(one.rated_a) and one.usual_v > 0.0]
-        told = calib.opinion_of_core(
-            float(bench.core_area_cm2(tongue, stack)),
-            float(bench.window_area_cm2(tongue)),
-            bench.usual_area_rule(tongue, frequency),
-            float(nominal(no_load)),
-            supply,
-            drawn,
-            level,
-        )
-        lines.append(f"By its core: {told}.")
+    if not windings:
+        return []
+    made = calib.estimate_unit(model, unit, level, windings)
+    lines = [f"{one}." for one in made.heaters.windings] if made.heaters else []
+    if made.core is not None:
+        lines.append(f"By its core: {made.core}.")
+        if made.core.remark and not math.isnan(made.core.rated_current_ma):  # else it is in the line itself
+            lines.append(words.sentence(made.core.remark))
     return [symbols(line) for line in lines]

@@ -81,9 +81,7 @@ def _table(understood: Session) -> None:
 
 def _further(understood: Session, unit: pd.DataFrame, opened: parts.Opened) -> None:
     """What the fit and the core add."""
-    supply = _supply()
-    pair = (supply["rectifier"], supply["filter"])
-    lines = further(parts.model_of(opened), unit, understood, pair, parts.LEVEL)
+    lines = further(parts.model_of(opened), unit, understood, parts.LEVEL)
     if not lines:
         return
     st.subheader("What its heaters and its core probably give", anchor=False)

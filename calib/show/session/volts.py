@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 from calib import bench
 from calib.show.session import choices as c
 from calib.show.session.checked import Checked
-from calib.show.session.further_taps import taps
 from calib.show.session.meters import used
 from calib.show.session.ohms import HEATERS, heater_name
 from calib.show.session.said import Fact, StepRead, meant, nominal, sections
+from calib.show.session.taps import taps
 
 if TYPE_CHECKING:
     from calib import Meter
