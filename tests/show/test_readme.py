@@ -57,7 +57,7 @@ def test_what_is_linked_is_there(linked: str) -> None:
 def test_the_two_commands_to_set_up_come_first_and_ci_runs_the_second() -> None:
     look, test = blocks("sh")[:2]
     assert look.strip().endswith(".venv/bin/calib page --practice")
-    assert test.strip().endswith("-m pytest")
+    assert test.strip().endswith("-m pytest -n 2")
     ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     extract = re.search(r"tests=\$\((.*)\)", ci)
     assert extract is not None
