@@ -30,6 +30,8 @@ from calib.bench.meter import (
 from calib.fit import Multiplier, facts
 from calib.fit.predict import quantiles
 from calib.fit.tables import check_level
+from calib.register.frame import checked
+from calib.register.records import UnknownUnit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -218,6 +220,8 @@ def heater_currents(
     ------
     ValueError
         Not one row, or a level outside 0 to 1.
+    InputError
+        The row would be refused in a file, with every fault.
 
     Notes
     -----
@@ -227,6 +231,7 @@ def heater_currents(
     check_level(level)
     if len(readings) != 1:
         raise ValueError(f"readings hold {len(readings)} rows: give one unit at a time")
+    readings = checked(UnknownUnit, readings)
     rows = facts(readings).under("none", "none")
     share, ln_ma, sd = model.predictive(rows)
     ln_drop = ln_ma - rows.ln_v_over_r

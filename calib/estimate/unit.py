@@ -13,6 +13,8 @@ from calib.estimate.core_opinion import CoreOpinion, core_of_unit
 from calib.estimate.heaters import HeaterAnswer, HeaterReading, heater_currents
 from calib.fit import Facts, Multiplier, facts
 from calib.fit.predict import density, quantiles
+from calib.register.frame import checked
+from calib.register.records import UnknownUnit
 from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
@@ -92,7 +94,7 @@ def estimate_unit(
     model : Multiplier
         A fit.
     readings : pandas.DataFrame
-        One row as :func:`calib.read_unknown` gives it.
+        One row as :func:`calib.read_unknown` gives it, or made by hand with the same columns.
     level : float
         Probability of the interval, above 0 and below 1.
     heaters : sequence of HeaterReading or None
@@ -107,9 +109,12 @@ def estimate_unit(
     ------
     ValueError
         Not one row, or a level outside 0 to 1.
+    InputError
+        The row would be refused in a file, with every fault.
     """
     if len(readings) != 1:
         raise ValueError(f"readings hold {len(readings)} rows: give one unit at a time, or use Multiplier.estimate")
+    readings = checked(UnknownUnit, readings)
     rows = facts(readings)
     answer = model.estimate(readings, level)
     lit = None if heaters is None else heater_currents(model, readings, heaters, level)

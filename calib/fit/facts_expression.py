@@ -9,6 +9,9 @@ import numpy as np
 from calib.bench import copper, core, meter, ratio, wire
 from calib.fit.effects import GRADE_NAMES
 from calib.fit.rows import ALUMINIUM_SHIFT, CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, CENTRE_V_OVER_R, CENTRE_VOLTS, PAIRS
+from calib.register.facts import FieldFacts
+from calib.register.records import KnownUnit, fields
+from calib.register.rules import READ_BY_RULES, contradictions
 from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
@@ -82,6 +85,68 @@ def facts_expression(table: ibis.Table) -> ibis.Table:
         metal=metal,
         yielded=known["rated_current_ma"].ln() - ln_ratio + metal,
     )
+
+
+def faulty(table: ibis.Table, run: Any) -> Any:
+    """Which known units of a table must be looked at one by one, as an expression; None where each is plainly sound.
+
+    Parameters
+    ----------
+    table : ibis.Table
+        Known units with the contract's columns, blanks NULL.
+    run : callable
+        Runs an expression, giving a data frame: one pass over the table.
+
+    Notes
+    -----
+    Limits, choices, needed cells, and the rules between fields, which are asked once of each pattern of filled cells.
+    """
+    import ibis
+
+    known = [one for one in fields(KnownUnit) if one.name in table.columns]
+    wrong, pattern, shift = ibis.literal(False), ibis.literal(0, "int64"), 1
+    places: dict[str, tuple[int, tuple[Any, ...]]] = {}
+    for one in known:
+        cell, filled = table[one.name], _filled(table, one)
+        wrong = wrong | ~_right(table, one).fill_null(False) & filled
+        if one.needed:
+            wrong = wrong | ~filled
+        values: tuple[Any, ...] = (True,)
+        code = filled.ifelse(1, 0)
+        if one.name in READ_BY_RULES:
+            values = one.choices if one.kind == "choice" else (True, False)
+            cell = cell.cast("string" if one.kind == "choice" else "boolean")
+            code = ibis.cases(*((cell == value, at) for at, value in enumerate(values, 1)), else_=0)
+        pattern = pattern + code.cast("int64") * shift
+        places[one.name], shift = (shift, values), shift * (len(values) + 1)
+    found = run(table.group_by(pattern=pattern).aggregate(wrong=wrong.cast("int64").sum()))
+    contradicted = [one for one in found["pattern"].tolist() if contradictions(_decoded(one, places))]
+    if not contradicted and not found["wrong"].any():
+        return None
+    return (wrong | pattern.isin(contradicted)) if contradicted else wrong
+
+
+def _decoded(pattern: int, places: dict[str, tuple[int, tuple[Any, ...]]]) -> dict[str, object]:
+    """What a pattern says is filled in, and with which of the words that the rules read."""
+    codes = {name: pattern // shift % (len(values) + 1) for name, (shift, values) in places.items()}
+    return {name: places[name][1][code - 1] for name, code in codes.items() if code}
+
+
+def _filled(table: ibis.Table, facts: FieldFacts) -> Any:
+    cell = table[facts.name]
+    return cell.notnull() if facts.kind in ("number", "flag", "date") else _text(table, facts.name) != ""
+
+
+def _right(table: ibis.Table, facts: FieldFacts) -> Any:
+    """Whether a cell that is filled is within its limits or one of its choices."""
+    import ibis
+
+    if facts.kind == "choice":
+        return _text(table, facts.name).isin(facts.choices)
+    if facts.kind != "number" or facts.low is None or facts.high is None:
+        return ibis.literal(True)
+    value = _number(table, facts.name)
+    return (value > facts.low if facts.low_excluded else value >= facts.low) & (value <= facts.high)
 
 
 def _number(table: ibis.Table, name: str) -> Any:

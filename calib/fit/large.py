@@ -15,13 +15,13 @@ from uuid import uuid4
 
 import numpy as np
 
-from calib.errors import CannotError
+from calib.errors import CannotError, Fault, InputError
 from calib.fit.cells import Cells
 from calib.fit.chains import Sides, fit_sides
 from calib.fit.counted import Counted
 from calib.fit.digits import same_digits
 from calib.fit.effects import GRADE_NAMES, Layout, Unmeasured
-from calib.fit.facts_expression import NUMBERS, TEXTS, facts_expression
+from calib.fit.facts_expression import NUMBERS, TEXTS, facts_expression, faulty
 from calib.fit.mixture import judged
 from calib.fit.named import content_hash
 from calib.fit.passes import prepared
@@ -30,6 +30,8 @@ from calib.fit.problem import Problem
 from calib.fit.road import Road, State
 from calib.fit.rows import Facts, facts, one_each, places
 from calib.fit.scales import ALL, nodes_of, scales_at
+from calib.register.frame import column_faults
+from calib.register.records import KnownUnit, columns
 
 if TYPE_CHECKING:
     import ibis
@@ -40,6 +42,8 @@ START_ROWS = 2000  # of the sample that the first start is found by
 SEPARATOR, HASH_DIGITS = "\x1f", 12
 MOST_CONTRIBUTORS = 2000  # the normal equations hold the square of that
 MOST_PASSES, MOST_ON_SAMPLE = 8, 40
+MOST_NAMED = 20  # records of a table whose faults are told one by one
+TABLE = "known units (table)"
 MEMORY = "1GB"  # what DuckDB may hold while the passes run
 
 
@@ -48,18 +52,23 @@ def frame_parts(known: pd.DataFrame) -> dict[str, Any]:
     import ibis
 
     one = known.drop_duplicates(["contributor", "unit"], keep="last")
-    columns = [name for name in (*TEXTS, *NUMBERS, "simulated") if name in one]
+    told = [name for name in (*TEXTS, *NUMBERS, "simulated") if name in one]
     backend = ibis.duckdb.connect()
-    parts = table_parts(backend.create_table("known", ibis.memtable(one[columns])))
+    parts = _parts(backend.create_table("known", ibis.memtable(one[told])))
     backend.disconnect()
     dropped = len(known) - len(one)
     note = f"{dropped} repeated record(s) of one contributor and unit counted once"
     return {**parts, "notes": (note, *parts["notes"])} if dropped else parts
 
 
-@same_digits
 def table_parts(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> dict[str, Any]:
     """Parts of the fit to a table: what a Multiplier is made of, by name; see multiplier.fit_table."""
+    _refuse_faulty(table, table.get_backend().execute)
+    return _parts(table, sample_rows)
+
+
+@same_digits
+def _parts(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> dict[str, Any]:
     backend = table.get_backend()
     with _frugal(backend):
         return _fit(table, backend, sample_rows)
@@ -108,6 +117,33 @@ def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> dict[str, Any]:
         "content_hash": name,
         "notes": (*notes, note),
     }
+
+
+def _refuse_faulty(table: ibis.Table, run: Any) -> None:
+    """Refuse what a file would be refused for; the first records are named with every fault, the rest are counted."""
+    faults, _ = column_faults(KnownUnit, list(table.columns), TABLE)
+    if faults:
+        raise InputError(faults)
+    wrong = faulty(table, run)
+    if wrong is None:
+        return
+    looked_at = table.filter(wrong)
+    found = run(looked_at.order_by("contributor", "unit").limit(MOST_NAMED))
+    for row in found.astype(object).to_dict("records"):
+        values = {name: row[name] for name in columns(KnownUnit) if name in row}
+        there = f"{TABLE}, {row['unit']} of {row['contributor']}"
+        try:
+            KnownUnit.parse(values, there)
+        except InputError as error:
+            faults += error.faults
+        else:
+            problem = "holds NaN for a blank, or blanks round a word"
+            faults.append(Fault(there, None, "", "", problem, "write NULL for a blank, and each word by itself"))
+    more = int(run(looked_at.count())) - len(found)
+    if more > 0:
+        remedy = "mend the table where it is made; calib.read_known names every fault of a file"
+        faults.append(Fault(TABLE, None, "", "", f"{more} more records are to be looked at", remedy))
+    raise InputError(faults)
 
 
 def _count(table: ibis.Table, run: Any) -> tuple[int, bool]:

@@ -21,6 +21,8 @@ from calib.fit.prior import MAIN, Prior, load_prior
 from calib.fit.problem import Problem
 from calib.fit.rows import Facts, facts, one_each
 from calib.fit.scales import ALL, Node, nodes_of, scales_at
+from calib.register.frame import checked
+from calib.register.records import KnownUnit, UnknownUnit
 
 if TYPE_CHECKING:
     import ibis
@@ -154,7 +156,7 @@ class Multiplier:
         Parameters
         ----------
         unknown : pandas.DataFrame
-            As :func:`calib.read_unknown` gives it; it is not changed.
+            As :func:`calib.read_unknown` gives it, or made by hand with the same columns; it is not changed.
         level : float
             Probability of the interval, above 0 and below 1.
 
@@ -168,8 +170,10 @@ class Multiplier:
         ------
         ValueError
             A level outside 0 to 1.
+        InputError
+            The frame would be refused as a file: with every fault, each naming its row as ``iloc`` counts.
         """
-        return tables.estimates(self, unknown, level)
+        return tables.estimates(self, checked(UnknownUnit, unknown), level)
 
     @same_digits
     def check(self, level: float = DEFAULT_LEVEL) -> Check:
@@ -210,12 +214,18 @@ def fit(known: pd.DataFrame) -> Multiplier:
     Parameters
     ----------
     known : pandas.DataFrame
-        As :func:`calib.read_known` gives it; none is a valid number (the result is then the prior's). Not changed.
+        As :func:`calib.read_known` gives it, or made by hand with the same columns; none is a valid number (the result
+        is then the prior's). Not changed.
 
     Returns
     -------
     Multiplier
         Complete; it prints a summary.
+
+    Raises
+    ------
+    InputError
+        The frame would be refused as a file: with every fault, each naming its row as ``iloc`` counts.
 
     Notes
     -----
@@ -224,6 +234,7 @@ def fit(known: pd.DataFrame) -> Multiplier:
     are averaged over. No chance is used: the same records give the same digits in any order. More than 20 000 records
     are fitted in passes over a table, see large.py.
     """
+    known = checked(KnownUnit, known)
     if len(known) > LARGE:
         return Multiplier(**large.frame_parts(known))
     rows, notes = one_each(facts(known))
@@ -248,8 +259,12 @@ def fit_table(table: ibis.Table, sample_rows: int = large.SAMPLE_ROWS) -> Multip
 
     Raises
     ------
+    InputError
+        Records that a file would be refused for: the first twenty named with every fault, the rest counted. What only
+        each row by itself would show is not looked for: blanks round words, characters that cannot be printed, one
+        record standing twice.
     CannotError
-        A record without what every record needs, or more contributors than can be told apart.
+        More contributors than can be told apart.
     """
     return Multiplier(**large.table_parts(table, sample_rows))
 

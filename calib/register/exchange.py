@@ -10,11 +10,10 @@ from calib.errors import Fault, InputError
 from calib.register.cells import Source, header_faults, lines_of, text_of, width_fault
 from calib.register.frame import frame_of
 from calib.register.records import KnownUnit, Unit, UnknownUnit, columns, fields
+from calib.register.rules import VOLTAGES
 
 if TYPE_CHECKING:
     import pandas as pd
-
-_VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
 
 
 def read_known(source: Source, where: str = "") -> pd.DataFrame:
@@ -102,10 +101,10 @@ def _header_faults(kind: type[Unit], names: Sequence[str], where: str, row: int)
     """The faults of the header, and the needed columns that it lacks."""
     needed = {facts.name for facts in fields(kind) if facts.needed}
     faults, absent = header_faults(names, columns(kind), needed, (where, row)), needed - {*names}
-    if not {*_VOLTAGES[:2]} <= {*names} and _VOLTAGES[2] not in names:
-        absent.update(_VOLTAGES)
+    if not {*VOLTAGES[:2]} <= {*names} and VOLTAGES[2] not in names:
+        absent.update(VOLTAGES)
         remedy = "add no_load_v, or both excitation_v and hv_v"
-        faults.append(Fault(where, row, _VOLTAGES[2], "", "the header has no voltage of the winding", remedy))
+        faults.append(Fault(where, row, VOLTAGES[2], "", "the header has no voltage of the winding", remedy))
     return faults, absent
 
 

@@ -1,17 +1,27 @@
-"""Records as a data frame, the same whether they come from a file or from the register."""
+"""Records as a data frame, the same whether they come from a file, from the register or from somebody's own hands."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from calib.register.records import Unit, columns, fields
+import numpy as np
+
+from calib.errors import Fault, InputError
+from calib.register.facts import BLANK_WORDS, FieldFacts
+from calib.register.records import KnownUnit, Unit, UnknownUnit, columns, fields
+from calib.register.rules import READ_BY_RULES, VOLTAGES, contradictions
+from calib.register.typed import is_blank
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
 Kind = TypeVar("Kind", bound=Unit)
+NAMED = {KnownUnit: "known units (data frame)", UnknownUnit: "unknown units (data frame)"}
+ALIKE = 0.8  # of two column names, above which the one is taken for a misspelling of the other
 
 
 def frame_of(kind: type[Unit], records: Iterable[Unit]) -> pd.DataFrame:
@@ -47,3 +57,208 @@ def text_of(column: pd.Series) -> pd.Series:
 def record_of(kind: type[Kind], row: Mapping[str, object]) -> Kind:
     """The record that a row of such a frame holds; columns that are no fields are passed over."""
     return kind.parse({name: row[name] for name in columns(kind) if name in row})
+
+
+def checked(kind: type[Unit], table: pd.DataFrame) -> pd.DataFrame:
+    """A data frame that anybody may have made, held to what a file is held to.
+
+    Parameters
+    ----------
+    kind : KnownUnit or UnknownUnit
+        What its rows are to be. A column that the other kind alone has, or neither, is passed over, unless its name is
+        nearly that of a column that is missing.
+    table : pandas.DataFrame
+        It is not changed.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The frame itself where nothing was amiss; else a copy with a blank column for each that it lacks, in which
+        blanks round words are gone and numbers and flags written as text are numbers and flags.
+
+    Raises
+    ------
+    InputError
+        With every fault; a row is named by its place, counted from 0 as ``iloc`` does, and by its index where that is
+        another. Known units that stand twice and differ are a fault, as in a file.
+    """
+    where = NAMED[kind]
+    faults, absent = column_faults(kind, list(table.columns), where)
+    mended: dict[int, Unit] = {}
+    for place in np.flatnonzero(_doubtful(kind, table)).tolist():
+        index = table.index[place]
+        there = where if index == place else f"{where}, index {index}"
+        try:
+            mended[place] = kind.parse(_as_typed(kind, table.iloc[[place]]), there, place)
+        except InputError as error:
+            faults += [one for one in error.faults if not (one.column in absent and not one.value)]
+    if faults:
+        raise InputError(faults)
+    sound = _mended(kind, table, mended) if mended or not {*columns(kind)} <= {*table.columns} else table
+    if kind is KnownUnit:
+        _refuse_twice(sound, where)
+    return sound
+
+
+def column_faults(kind: type[Unit], names: Sequence[object], where: str) -> tuple[list[Fault], set[str]]:
+    """The faults of a table's columns, and the names of those that each row would be faulted for again."""
+    facts = fields(kind)
+    open_names = [one.name for one in facts if one.name not in names]
+    faults = [
+        Fault(where, None, name, "", "there are two columns of that name", "keep one of them")
+        for name in columns(kind)
+        if list(names).count(name) > 1
+    ]
+    if faults:
+        raise InputError(faults)  # which of two is meant, no row can tell
+    for name in names:
+        near = get_close_matches(str(name).lower().replace(" ", "_").replace("-", "_"), open_names, 1, ALIKE)
+        if near and name not in columns(KnownUnit) and name not in columns(UnknownUnit):
+            remedy = f"write {near[0]} if that is meant, else give it a name of its own"
+            faults.append(Fault(where, None, str(name), "", "is not a column of this table", remedy))
+    absent = {one.name for one in facts if one.needed and one.name not in names}
+    if not {*VOLTAGES[:2]} <= {*names} and VOLTAGES[2] not in names:
+        absent.update(VOLTAGES)
+    helps = {one.name: one.help for one in facts}
+    for name in columns(kind):
+        if name in absent and name not in VOLTAGES[:2]:
+            problem = "is needed, and there is no such column"
+            remedy = "add no_load_v, or both excitation_v and hv_v" if name in VOLTAGES else f"add it: {helps[name]}"
+            faults.append(Fault(where, None, name, "", problem, remedy.rstrip(".")))
+    return faults, absent
+
+
+def _doubtful(kind: type[Unit], table: pd.DataFrame) -> np.ndarray:
+    """Which rows a record must be made of to know whether they are sound: a quick look that lets no fault pass."""
+    doubtful = np.zeros(len(table), dtype=bool)
+    there: dict[str, np.ndarray] = {}
+    for one in fields(kind):
+        if one.name in table:
+            wrong, there[one.name] = _look(one, table[one.name])
+            doubtful |= wrong | (~there[one.name] if one.needed else False)
+    read = {name: table[name].to_numpy(dtype=object) for name in READ_BY_RULES if name in there}
+    return doubtful | _contradicted(there, read, len(table))
+
+
+def _look(facts: FieldFacts, column: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+    """Which cells of a column are not plainly right, and which say anything."""
+    if facts.kind == "number":
+        return _look_at_numbers(facts, column)
+    if facts.kind == "flag" and column.dtype == bool:
+        return np.zeros(len(column), dtype=bool), np.ones(len(column), dtype=bool)
+    cells = column.to_numpy(dtype=object)
+    there = np.array([not is_blank(cell) for cell in cells], dtype=bool)
+    if facts.kind == "flag":
+        right = np.array([cell is True or cell is False for cell in cells], dtype=bool)
+    elif facts.choices:
+        right = np.asarray(column.isin(facts.choices))
+    elif facts.name in ("unit", "contributor"):
+        right = np.array([_plain(cell) for cell in cells], dtype=bool)
+    else:  # a note or a date says nothing that is reckoned with
+        right = np.ones(len(column), dtype=bool)
+    return there & ~right, there
+
+
+def _look_at_numbers(facts: FieldFacts, column: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+    import pandas as pd
+
+    if pd.api.types.is_numeric_dtype(column.dtype) and column.dtype.kind not in "bc":
+        values = column.to_numpy(dtype=float, na_value=np.nan)
+        there = ~np.isnan(values)
+        return there & ~_within(facts, values), there
+    cells = column.to_numpy(dtype=object)
+    there = np.array([not is_blank(cell) for cell in cells], dtype=bool)
+    values = np.array([cell if type(cell) in (int, float) else np.nan for cell in cells], dtype=float)
+    return there & ~_within(facts, values), there
+
+
+def _within(facts: FieldFacts, values: np.ndarray) -> np.ndarray:
+    """Which numbers lie within a field's limits; NaN does not."""
+    low = -np.inf if facts.low is None else facts.low
+    high = np.inf if facts.high is None else facts.high
+    return np.isfinite(values) & (values > low if facts.low_excluded else values >= low) & (values <= high)
+
+
+def _plain(cell: object) -> bool:
+    """Whether a tag is text of one line as it would be kept."""
+    return (
+        isinstance(cell, str)
+        and cell.isprintable()
+        and cell == cell.strip()
+        and cell not in BLANK_WORDS
+        and unicodedata.is_normalized("NFC", cell)
+    )
+
+
+def _contradicted(there: Mapping[str, np.ndarray], read: Mapping[str, np.ndarray], count: int) -> np.ndarray:
+    """Which rows hold fields that do not go together: the rules are asked once of each pattern that occurs."""
+    import pandas as pd
+
+    pattern = np.zeros(count, dtype=np.int64)
+    for name, filled in there.items():
+        code = pd.factorize(read[name])[0] + 1 if name in read else filled.astype(np.int64)
+        pattern = pd.factorize(pattern * (int(code.max(initial=0)) + 1) + code)[0]
+    first = pd.Series(pattern).drop_duplicates().index
+    wrong = [
+        bool(contradictions({name: read.get(name, there[name])[row] for name in there if there[name][row]}))
+        for row in first
+    ]
+    return np.array(wrong, dtype=bool)[pattern] if count else np.zeros(0, dtype=bool)
+
+
+def _as_typed(kind: type[Unit], row: pd.DataFrame) -> dict[str, object]:
+    """The cells of a row as one would type them; a tag that is a number is text all the same."""
+    cells = row.astype(object).to_dict("records")[0]
+    typed = {one.name: cells[one.name] for one in fields(kind) if one.name in cells}
+    for one in fields(kind):
+        value = typed.get(one.name)
+        if one.kind == "text" and isinstance(value, int | float) and not is_blank(value):
+            typed[one.name] = f"{value:.12g}"
+    return typed
+
+
+def _mended(kind: type[Unit], table: pd.DataFrame, rows: Mapping[int, Unit]) -> pd.DataFrame:
+    """A copy with every column of a kind, and these rows as their records have them."""
+    blank = {"number": np.nan, "flag": False}
+    whole = table.assign(**{one.name: blank.get(one.kind, "") for one in fields(kind) if one.name not in table})
+    if not rows:
+        return whole
+    for one in fields(kind):
+        cells = whole[one.name].to_numpy(dtype=object).copy()
+        for place, record in rows.items():
+            cells[place] = getattr(record, one.name)
+        whole[one.name] = [False if one.kind == "flag" and is_blank(cell) else cell for cell in cells]
+    return settled(kind, whole)
+
+
+def _refuse_twice(table: pd.DataFrame, where: str) -> None:
+    """Refuse known units that stand twice with different figures; the same twice is one."""
+    again = np.flatnonzero(table.duplicated(["contributor", "unit"]))
+    if not len(again):
+        return
+    tags = list(zip(table["contributor"], table["unit"], strict=True))
+    first: dict[tuple[str, str], int] = {}
+    for place, tag in enumerate(tags):
+        first.setdefault(tag, place)
+    before = [first[tags[place]] for place in again.tolist()]
+    differing: dict[int, list[str]] = {}
+    for name in columns(KnownUnit):
+        if name in table:
+            cells = table[name].to_numpy(dtype=object)
+            for place, other in zip(again.tolist(), before, strict=True):
+                if cells[place] != cells[other] and not (is_blank(cells[place]) and is_blank(cells[other])):
+                    differing.setdefault(place, []).append(name)
+    remedy = "keep the row that is right, or give one another tag"
+    faults = [
+        Fault(
+            where,
+            at,
+            "unit",
+            tags[at][1],
+            f"stands in row {first[tags[at]]} too, with another {', '.join(what)}",
+            remedy,
+        )
+        for at, what in sorted(differing.items())
+    ]
+    if faults:
+        raise InputError(faults)

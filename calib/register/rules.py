@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+# What the rules between fields read; of the other fields they ask only whether they are filled in.
+READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped"})
+VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
+
 
 @dataclass(frozen=True)
 class Contradiction:

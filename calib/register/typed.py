@@ -10,14 +10,10 @@ from pydantic_core import ErrorDetails
 
 from calib.errors import Fault, InputError
 from calib.register.facts import FieldFacts, Refusal
-from calib.register.rules import Contradiction, Contradictions
+from calib.register.rules import READ_BY_RULES, Contradiction, Contradictions
 
 Rules = Callable[[Mapping[str, object]], list[Contradiction]]
 Record = TypeVar("Record", bound=BaseModel)
-
-# What the rules between fields read; of the other fields they ask only whether they are filled in.
-_READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped"})
-
 
 CHECK = "check the reading and its unit"
 
@@ -123,8 +119,8 @@ def _shown(value: object) -> str:
 
 def _for_rules(given: Mapping[str, object], faulty: set[str]) -> dict[str, object]:
     """What the rules between fields may look at: sound choices and flags as values, the others as typed."""
-    readable = {name: value for name, value in given.items() if name not in faulty or name not in _READ_BY_RULES}
-    for name in _READ_BY_RULES & readable.keys():
+    readable = {name: value for name, value in given.items() if name not in faulty or name not in READ_BY_RULES}
+    for name in READ_BY_RULES & readable.keys():
         value = readable[name]
         if isinstance(value, str):
             readable[name] = value.strip() if name != "centre_tapped" else value.strip().lower() == "true"

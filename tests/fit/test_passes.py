@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from calib.errors import CannotError
+from calib.errors import InputError
 from calib.fit import facts, fit, large
 from calib.fit.cells import BARE, CORED, WIRED, Cells, cell_of
 from calib.fit.chains import fit_sides
@@ -173,21 +173,34 @@ def test_spoiled_records_of_the_sample_are_named(by_passes):
     assert np.sum(of_named != "") > 0.4 * np.sum(held != "")
 
 
-def test_a_record_that_cannot_be_placed_is_refused():
-    records = known({}, {}, {})
+def test_records_that_a_file_would_be_refused_for_are_named():
+    records = known({}, {}, {}, {"rectifier": "bridge", "centre_tapped": "false"})
     records.loc[1, "evidence"] = "hearsay"
     records.loc[2, "hv_resistance_ohm"] = np.nan
-    with pytest.raises(CannotError, match="^2 records lack"):
+    records.loc[3, ["rectifier", "filter"]] = ["none", "choke"]
+    with pytest.raises(InputError) as refused:
         fit_table(table(records))
+    assert [str(fault).split(": ")[0] for fault in refused.value.faults] == [
+        "known units (table), A2 of Alder Lane, evidence 'hearsay'",
+        "known units (table), A3 of Alder Lane, hv_resistance_ohm (empty)",
+        "known units (table), A4 of Alder Lane, filter 'choke'",
+    ]
+
+
+def test_a_table_without_a_needed_column_is_refused():
+    with pytest.raises(InputError, match="winding_temp_c .empty.: is needed, and there is no such column"):
+        fit_table(table(practice_known().drop(columns="winding_temp_c")))
 
 
 def test_a_record_outside_the_sample_that_cannot_be_placed_is_refused(by_passes):
+    """Of many faulty records the first are named and the rest counted."""
     held = set(by_passes.rows.frame["unit"])
     records = large_known().copy()
-    stranger = records.index[~records["unit"].isin(held)][7]
-    records.loc[stranger, "rectifier"] = "unheard of"
-    with pytest.raises(CannotError, match="^1 records lack"):
+    strangers = records.index[~records["unit"].isin(held)][7:40]
+    records.loc[strangers, "rectifier"] = "unheard of"
+    with pytest.raises(InputError, match="13 more records are to be looked at") as refused:
         fit_table(table(records))
+    assert len(refused.value.faults) == large.MOST_NAMED + 1
 
 
 def test_the_engine_is_left_as_it_was():

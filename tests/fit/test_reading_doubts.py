@@ -20,8 +20,8 @@ SLIPS = [
 
 
 def estimates(units: pd.DataFrame, changes: dict[str, float]) -> pd.DataFrame:
-    moved = {name: units[name] * factor for name, factor in changes.items()}
-    return scene_fit().estimate(units.assign(**moved))
+    moved = units.assign(**{name: units[name] * factor for name, factor in changes.items()})
+    return scene_fit().estimate(moved[moved["no_load_v"] <= 1e4])  # beyond that a reading is refused
 
 
 def flagged(made: pd.DataFrame) -> np.ndarray:
