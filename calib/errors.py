@@ -2,7 +2,39 @@
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
+
+SHOWN = 200  # characters of a typed value that a line repeats
+_KEPT_FORMAT = "\u200c\u200d"  # joiners that some scripts are written with
+
+
+def visible(text: str, most: int | None = None) -> str:
+    """A text as one line that can do nothing to whoever reads it.
+
+    Parameters
+    ----------
+    text : str
+        Any, such as a cell of a table that came from elsewhere.
+    most : int or None
+        How many characters of it are shown; None for all.
+
+    Returns
+    -------
+    str
+        Blanks and line ends as one blank; control characters and marks that turn the direction of writing as their
+        codes, such as ``\\x1b``; cut with its length said where it is longer than `most`.
+    """
+    cut = text if most is None else text[: most + 1]
+    line = " ".join(cut.split())
+    if most is not None and len(text) > most:
+        line = f"{line[:most]}… ({len(text)} characters)"
+    return line if line.isascii() and line.isprintable() else "".join(map(_harmless, line))
+
+
+def _harmless(mark: str) -> str:
+    hidden = unicodedata.category(mark) in ("Cc", "Cf", "Cs", "Zl", "Zp") and mark not in _KEPT_FORMAT
+    return mark.encode("unicode_escape").decode() if hidden else mark
 
 
 @dataclass(frozen=True)
@@ -33,10 +65,10 @@ class Fault:
     remedy: str
 
     def __str__(self) -> str:
-        place = [part for part in (self.where, f"row {self.row}" if self.row is not None else "", self.column) if part]
-        typed = f" '{self.value}'" if self.value else " (empty)" if self.column else ""
-        line = f"{', '.join(place)}{typed}: {self.problem}; {self.remedy}"
-        return " ".join(line.split())
+        parts = (self.where, f"row {self.row}" if self.row is not None else "", self.column)
+        place = [visible(part, SHOWN) for part in parts if part]
+        typed = f" '{visible(self.value, SHOWN)}'" if self.value else " (empty)" if self.column else ""
+        return visible(f"{', '.join(place)}{typed}: {self.problem}; {self.remedy}")
 
 
 class InputError(ValueError):

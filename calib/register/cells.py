@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+import os
+import re
+import stat
+import sys
+import tempfile
 from collections.abc import Collection, Iterator, Sequence
 from difflib import get_close_matches
 from os import PathLike
@@ -13,24 +18,57 @@ from typing import BinaryIO
 from calib.errors import Fault, InputError
 
 CELL_LIMIT = 1 << 24
+PIPED_LIMIT = 2 << 30  # bytes that are taken from standard input
 Source = str | PathLike[str] | BinaryIO
+_PIPED = re.compile(r"-|/dev/stdin|(?:/dev|/proc/self)/fd/(\d+)")
+_KINDS = (
+    (stat.S_ISDIR, "it is a folder"),
+    (stat.S_ISFIFO, "it is a pipe"),
+    (stat.S_ISSOCK, "it is a socket"),
+    (stat.S_ISCHR, "it is a device"),
+    (stat.S_ISBLK, "it is a device"),
+)
+
+
+def is_piped(source: Source) -> bool:
+    """Whether a name stands for what is piped in: ``-``, ``/dev/stdin``, ``/dev/fd/N``."""
+    return isinstance(source, str | PathLike) and _PIPED.fullmatch(os.fspath(source)) is not None
+
+
+def odd_kind(path: str | PathLike[str]) -> str:
+    """What a name stands for where that is neither a file nor nothing: a folder, a pipe, a socket, a device."""
+    try:
+        mode = os.stat(path).st_mode
+    except (OSError, ValueError):
+        return ""
+    return next((said for is_kind, said in _KINDS if is_kind(mode)), "")
 
 
 def text_of(source: Source, where: str) -> str:
     """The text of a path or open binary file, UTF-8 with or without a byte-order mark.
+
+    What is piped in is read once, by way of a temporary file of at most `PIPED_LIMIT` bytes.
 
     Raises
     ------
     InputError
         What keeps it from being read.
     """
+    remedy = "name a CSV file that is there"
     try:
-        raw = Path(source).read_bytes() if isinstance(source, str | PathLike) else source.read()
-    except OSError as error:
-        why = (
-            "there is no such file" if isinstance(error, FileNotFoundError) else (error.strerror or str(error)).lower()
-        )
-        raise InputError.one(f"cannot be read, {why}", "name a CSV file that is there", where=where) from None
+        if not isinstance(source, str | PathLike):
+            raw = source.read()
+        elif is_piped(source):
+            raw = _piped(os.fspath(source), where)
+        elif said := odd_kind(source):
+            raise InputError.one(f"cannot be read, {said}", remedy, where=where)
+        else:
+            raw = Path(source).read_bytes()
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        why = "there is no such file" if isinstance(error, FileNotFoundError) else _why(error)
+        raise InputError.one(f"cannot be read, {why}", remedy, where=where) from None
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -39,6 +77,24 @@ def text_of(source: Source, where: str) -> str:
         raise InputError(
             [Fault(where, row, "", value, "is not in UTF-8", "save the table again as CSV with the encoding UTF-8")]
         ) from None
+
+
+def _why(error: Exception) -> str:
+    return (getattr(error, "strerror", None) or str(error) or "for a reason unknown").lower()
+
+
+def _piped(name: str, where: str) -> bytes:
+    """What is piped in, all of it."""
+    found = _PIPED.fullmatch(name)
+    number = int(found[1]) if found and found[1] else sys.stdin.fileno()
+    with os.fdopen(os.dup(number), "rb") as pipe, tempfile.TemporaryFile() as kept:
+        while chunk := pipe.read(1 << 20):
+            kept.write(chunk)
+            if kept.tell() > PIPED_LIMIT:
+                problem = f"cannot be read, more than {PIPED_LIMIT >> 30} GB were piped in"
+                raise InputError.one(problem, "save the table as a file, and name that", where=where)
+        kept.seek(0)
+        return kept.read()
 
 
 def lines_of(text: str, where: str) -> Iterator[tuple[int, list[str] | Fault]]:

@@ -7,7 +7,7 @@ from os import PathLike
 from typing import TYPE_CHECKING
 
 from calib.errors import Fault, InputError
-from calib.register.cells import Source, header_faults, lines_of, text_of, width_fault
+from calib.register.cells import Source, header_faults, is_piped, lines_of, text_of, width_fault
 from calib.register.frame import frame_of
 from calib.register.records import KnownUnit, Unit, UnknownUnit, columns, fields
 from calib.register.rules import VOLTAGES
@@ -66,8 +66,15 @@ def read_unknown(source: Source, where: str = "") -> pd.DataFrame:
     return _read(UnknownUnit, source, where)
 
 
+def name_of(source: Source) -> str:
+    """What the faults call a table."""
+    if is_piped(source):
+        return "standard input"
+    return str(source if isinstance(source, str | PathLike) else getattr(source, "name", "table"))
+
+
 def _read(kind: type[Unit], source: Source, where: str) -> pd.DataFrame:
-    where = where or str(source if isinstance(source, str | PathLike) else getattr(source, "name", "table"))
+    where = where or name_of(source)
     lines = lines_of(text_of(source, where), where)
     row, header = next(lines, (1, []))
     if isinstance(header, Fault):

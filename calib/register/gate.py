@@ -66,9 +66,23 @@ def turn(path: Path, wait: float = WAIT_S) -> Iterator[FileLock]:
         gate.release()
 
 
+def confine(con: duckdb.DuckDBPyConnection, also: Path | None = None) -> None:
+    """Let a connection reach no file but those it has open, and `also`; nothing that it runs can change that.
+
+    What a register holds may come from anybody: a view in it could else read any file of whoever opens it.
+    """
+    if also is not None:
+        logs = [
+            f"{also}{end}" for end in (".wal", ".wal.checkpoint", ".wal.recovery")
+        ]  # what the engine puts beside it
+        con.execute("SET allowed_paths = ?", [[str(also), *logs]])
+    con.execute("SET enable_external_access = false")
+    con.execute("SET lock_configuration = true")
+
+
 @contextmanager
-def session(path: Path, wait: float = WAIT_S) -> Iterator[duckdb.DuckDBPyConnection]:
-    """Hold a register's file: a connection whose current database, named `register`, it is.
+def session(path: Path, wait: float = WAIT_S, also: Path | None = None) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Hold a register's file: a connection whose current database, named `register`, it is, and which reads no other.
 
     Parameters
     ----------
@@ -76,6 +90,8 @@ def session(path: Path, wait: float = WAIT_S) -> Iterator[duckdb.DuckDBPyConnect
         The register's file, links resolved.
     wait : float
         How long to wait for others [s].
+    also : Path or None
+        A file that the work is to write too.
 
     Raises
     ------
@@ -92,6 +108,7 @@ def session(path: Path, wait: float = WAIT_S) -> Iterator[duckdb.DuckDBPyConnect
     try:
         with closing(engine()) as con:
             _open_in_turn(con, path, until, wait)
+            confine(con, also)
             try:
                 yield con
             except (duckdb.ProgrammingError, duckdb.ConversionException):

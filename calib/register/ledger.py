@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -33,12 +33,15 @@ class ImportReport:
         Records that it had otherwise, or that had been withdrawn: kept as a later revision, marked for review.
     notes : tuple of str
         One line for each thing worth knowing.
+    holds : int
+        Known units that the register then holds.
     """
 
     added: int
     unchanged: int
     revised: int
     notes: tuple[str, ...] = ()
+    holds: int = field(default=0, compare=False)
 
 
 def bring(con: duckdb.DuckDBPyConnection, table: pd.DataFrame, by: str, reason: str) -> ImportReport:
@@ -100,6 +103,12 @@ def withdraw(con: duckdb.DuckDBPyConnection, contributor: str, unit: str, by: st
 def current(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """The known units as they stand, by contributor and unit."""
     return _tidy(con.execute(f"SELECT {_NAMES} FROM current_units ORDER BY contributor, unit").df())
+
+
+def count(con: duckdb.DuckDBPyConnection) -> int:
+    """How many known units stand."""
+    found = con.execute("SELECT count(*) FROM current_units").fetchone()
+    return int(found[0]) if found else 0
 
 
 def history(con: duckdb.DuckDBPyConnection, identity: str | None = None) -> pd.DataFrame:

@@ -13,15 +13,18 @@ from uuid import uuid4
 from filelock import Timeout
 from platformdirs import user_data_path
 
-from calib.errors import RegisterError
+from calib.errors import RegisterError, visible
 from calib.register.gate import NEW_FILE, WAIT_S, attach, engine, session, transaction, turn, writable
 from calib.register.ledger import bring
-from calib.register.migrate import applied, migrate, steps, tables
+from calib.register.migrate import applied, migrate, steps, stranger, tables
 from calib.register.trouble import READ_ONLY, busy, told
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
+
+
+NOT_OURS = "somebody altered the file: use a backup of it, or ask whoever gave it to you for an export"
 
 
 def data_folder() -> Path:
@@ -64,8 +67,10 @@ def make(path: Path, simulated: bool, first: pd.DataFrame | None = None, wait: f
 
 
 @contextmanager
-def opened(path: Path, wait: float = WAIT_S, *, write: bool = False) -> Iterator[duckdb.DuckDBPyConnection]:
-    """Hold a register for one piece of work, its tables up to date.
+def opened(
+    path: Path, wait: float = WAIT_S, *, write: bool = False, also: Path | None = None
+) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Hold a register for one piece of work, its tables up to date; `also` is a file that the work writes too.
 
     Raises
     ------
@@ -75,7 +80,7 @@ def opened(path: Path, wait: float = WAIT_S, *, write: bool = False) -> Iterator
     """
     if write and path.exists() and not writable(path):
         raise RegisterError(f"{path}: {READ_ONLY}")
-    with session(path, wait) as con:
+    with session(path, wait, also) as con:
         if not {"about", "revisions", "schema_steps"} <= tables(con):
             raise RegisterError(f"{path}: it is a database but no register; name a register")
         done, known = applied(con), steps()
@@ -83,12 +88,14 @@ def opened(path: Path, wait: float = WAIT_S, *, write: bool = False) -> Iterator
             raise RegisterError(f"{path}: a newer version of calib wrote it (schema {done}); bring calib up to date")
         if done < len(known) and not writable(path):
             raise RegisterError(f"{path}: an older version of calib wrote it, and {READ_ONLY}")
+        if strange := stranger(con, known[:done]):
+            raise RegisterError(f"{path}: it holds {visible(strange, 80)}, which no register of calib has; {NOT_OURS}")
         migrate(con, known)
         yield con
 
 
-def copy_to(con: duckdb.DuckDBPyConnection, path: Path) -> None:
-    """Copy the open register to a new file, whole or not at all.
+def copy_to(con: duckdb.DuckDBPyConnection, new: Path, path: Path) -> None:
+    """Copy the open register to a new file that the connection may write, then move that to its place.
 
     Raises
     ------
@@ -97,15 +104,14 @@ def copy_to(con: duckdb.DuckDBPyConnection, path: Path) -> None:
     """
     import duckdb
 
-    with _aside(path) as new:
-        try:
-            attach(con, new, "duplicate", NEW_FILE)
-            con.execute("COPY FROM DATABASE register TO duplicate")
-            con.execute("CHECKPOINT duplicate")
-            con.execute("DETACH duplicate")
-            os.replace(new, path)
-        except (duckdb.Error, OSError) as error:
-            raise told(path, error) from error
+    try:
+        attach(con, new, "duplicate", NEW_FILE)
+        con.execute("COPY FROM DATABASE register TO duplicate")
+        con.execute("CHECKPOINT duplicate")
+        con.execute("DETACH duplicate")
+        os.replace(new, path)
+    except (duckdb.Error, OSError) as error:
+        raise told(path, error) from error
 
 
 def _make(path: Path, simulated: bool, first: pd.DataFrame | None) -> None:
@@ -114,7 +120,7 @@ def _make(path: Path, simulated: bool, first: pd.DataFrame | None) -> None:
     log = Path(f"{path}.wal")
     if log.exists():
         raise RegisterError(f"{log}: it is left over from a register that is gone; move it elsewhere")
-    with _aside(path) as new:
+    with aside(path) as new:
         try:
             _fill(new, simulated, first)
             os.replace(new, path)
@@ -137,7 +143,7 @@ def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> None:
 
 
 @contextmanager
-def _aside(path: Path) -> Iterator[Path]:
+def aside(path: Path) -> Iterator[Path]:
     """A name beside a path, of which nothing is left afterwards."""
     new = path.with_name(f".{path.name}.{uuid4().hex}.new")
     try:

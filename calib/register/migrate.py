@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
@@ -56,6 +57,54 @@ def applied(con: duckdb.DuckDBPyConnection) -> int:
         return 0
     last = con.execute("SELECT max(step) FROM schema_steps").fetchone()
     return int(last[0] or 0) if last else 0
+
+
+_OBJECTS = """
+SELECT 'the view ' || view_name, sql FROM duckdb_views() WHERE database_name = current_database() AND NOT internal
+UNION ALL
+SELECT 'the table ' || table_name, sql FROM duckdb_tables() WHERE database_name = current_database() AND NOT internal
+UNION ALL
+SELECT 'the macro ' || function_name, '' FROM duckdb_functions()
+WHERE database_name = current_database() AND NOT internal
+UNION ALL
+SELECT 'the sequence ' || sequence_name, '' FROM duckdb_sequences() WHERE database_name = current_database()
+UNION ALL
+SELECT 'the type ' || type_name, '' FROM duckdb_types() WHERE database_name = current_database() AND NOT internal
+UNION ALL
+SELECT 'the index ' || index_name, '' FROM duckdb_indexes() WHERE database_name = current_database()
+"""
+
+
+def objects(con: duckdb.DuckDBPyConnection) -> set[tuple[str, str]]:
+    """Everything that the open database has in its catalogue, with the SQL that makes it; nothing of it is run."""
+    return {(name, sql) for name, sql in con.execute(_OBJECTS).fetchall()}
+
+
+@cache
+def _own(done: tuple[Step, ...]) -> frozenset[tuple[str, str]]:
+    """What a database has that had these steps."""
+    import duckdb
+
+    with closing(duckdb.connect()) as con:
+        migrate(con, done)
+        return frozenset(objects(con))
+
+
+def stranger(con: duckdb.DuckDBPyConnection, done: tuple[Step, ...]) -> str:
+    """Name something of the open database that these steps did not make, or that was altered since; "" for none.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        Connection whose current database is the register.
+    done : tuple of Step
+        The steps that it has had.
+    """
+    there, own = objects(con), _own(done)
+    names = {name for name, _ in own}
+    for name, _ in sorted(there - own):
+        return f"{name}, altered" if name in names else name
+    return f"no longer {gone}" if (gone := next(iter(sorted(names - {name for name, _ in there})), "")) else ""
 
 
 def migrate(con: duckdb.DuckDBPyConnection, pending: tuple[Step, ...]) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
@@ -11,11 +12,11 @@ from calib.errors import InputError
 from calib.places import shipped
 from calib.register import ledger
 from calib.register.bench_store import BenchStore, line
-from calib.register.exchange import Source, read_known
+from calib.register.exchange import Source, name_of, read_known
 from calib.register.frame import frame_of
 from calib.register.gate import WAIT_S, transaction
 from calib.register.ledger import ImportReport
-from calib.register.making import copy_to, data_folder, make, opened
+from calib.register.making import aside, copy_to, data_folder, make, opened
 from calib.register.package import write_package
 from calib.register.records import KnownUnit, record_id
 
@@ -132,9 +133,12 @@ class Register(BenchStore):
         RegisterError
             The file cannot be worked on.
         """
-        table = read_known(source)
-        report = self._bring(table, by, reason, str(getattr(source, "name", source)))
-        return ImportReport(report.added, report.unchanged, report.revised, (*table.attrs["notes"], *report.notes))
+        return self.import_table(read_known(source), by, reason, where=name_of(source))
+
+    def import_table(self, table: pd.DataFrame, by: str = "", reason: str = "", where: str = "") -> ImportReport:
+        """Add every record of a table that `read_known` gave, as `import_csv` does; `where` is what faults call it."""
+        report = self._bring(table, by, reason, where)
+        return replace(report, notes=(*table.attrs.get("notes", ()), *report.notes))
 
     def amend(self, record: KnownUnit, by: str = "", reason: str = "") -> None:
         """Put a better record in the place of the unit's present one; its content again settles a review.
@@ -185,8 +189,7 @@ class Register(BenchStore):
     def count(self) -> int:
         """How many known units stand."""
         with opened(self.path, self._wait) as con:
-            found = con.execute("SELECT count(*) FROM current_units").fetchone()
-        return int(found[0]) if found else 0
+            return ledger.count(con)
 
     def export(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
         """Write known.csv, revisions.csv and datapackage.json into a folder, as of one moment.
@@ -224,15 +227,15 @@ class Register(BenchStore):
         if copy.exists() or not copy.parent.is_dir():
             problem = "there is a file of that name" if copy.exists() else "there is no such folder"
             raise InputError.one(problem, "name a new file in a folder that is there", where=str(copy))
-        with opened(self.path, self._wait) as con:
-            copy_to(con, copy)
+        with aside(copy) as new, opened(self.path, self._wait, also=new) as con:
+            copy_to(con, new, copy)
         return copy
 
     def _bring(self, table: pd.DataFrame, by: str, reason: str, where: str) -> ImportReport:
         by, reason = line("by", by), line("reason", reason)
         self._of_this_kind(table, where)
         with opened(self.path, self._wait, write=True) as con, transaction(con):
-            return ledger.bring(con, table, by, reason)
+            return replace(ledger.bring(con, table, by, reason), holds=ledger.count(con))
 
     def _of_this_kind(self, table: pd.DataFrame, where: str) -> None:
         """Refuse records that are simulated where the register is not, and the other way round."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import NoReturn
 
 import calib
-from calib.errors import CannotError, InputError
+from calib.errors import CannotError, InputError, visible
 from calib.show import fit_commands, leads_command, page_command, supply_command
 from calib.show import register_commands as records
 
@@ -47,7 +47,7 @@ class _Parser(argparse.ArgumentParser):
     """A parser whose complaint is a single line."""
 
     def error(self, message: str) -> NoReturn:
-        self.exit(WRONG_INPUT, f"{self.prog}: {_one_line(message)}; see {self.prog} --help\n")
+        self.exit(WRONG_INPUT, f"{self.prog}: {visible(message)}; see {self.prog} --help\n")
 
 
 def parser(word: str) -> argparse.ArgumentParser:
@@ -121,12 +121,8 @@ def _run(words: list[str]) -> int:
 
 def _complain(status: int, *lines: str) -> int:
     for line in lines:
-        sys.stderr.write(_one_line(line) + "\n")
+        sys.stderr.write(visible(line) + "\n")
     return status
-
-
-def _one_line(text: str) -> str:
-    return " ".join(text.split())
 
 
 def _what_failed(error: OSError) -> str:

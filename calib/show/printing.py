@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.errors import InputError
+from calib.errors import InputError, visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,7 +19,7 @@ SIMULATED = "Simulated practice data, not readings of real units."
 
 def note(text: str) -> None:
     """A line on standard error that is no fault."""
-    sys.stderr.write(f"note: {text}\n")
+    sys.stderr.write(f"note: {visible(text)}\n")
 
 
 def say(text: str) -> None:

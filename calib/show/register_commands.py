@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import InputError
 from calib.show.options import HERE, add_register, all_of
-from calib.show.printing import note, say
+from calib.show.printing import note, say_done
 from calib.show.sources import register_path
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from calib.register.facts import FieldFacts
     from calib.register.ledger import ImportReport
 
@@ -33,10 +36,14 @@ def run_add(asked: argparse.Namespace) -> None:
     from calib.register.store import Register
 
     typed = {fact.name: getattr(asked, fact.name) or "" for fact in fields(KnownUnit)}
-    path, record = all_of(lambda: register_path(asked.register), lambda: KnownUnit.parse(typed, where="calib add"))
+    path, record, *_ = all_of(
+        lambda: register_path(asked.register),
+        lambda: KnownUnit.parse(typed, where="calib add"),
+        *_who(asked),
+    )
     with Register(path, simulated=record.simulated) as register:
         report = register.add(record, by=asked.by, reason=asked.reason)
-        say(outcome(report, register.count(), path))
+    told(report, path)
 
 
 def declare_import(part: argparse.ArgumentParser) -> None:
@@ -50,38 +57,39 @@ def run_import(asked: argparse.Namespace) -> None:
     """Bring every row of a table into the register, or none; the register is created where there is none."""
     from calib.register.store import Register
 
-    path = register_path(asked.register)
-    simulated = False if path.exists() else kind_of(asked.file)
+    from calib.register.exchange import name_of, read_known
+
+    path, table, *_ = all_of(lambda: register_path(asked.register), lambda: read_known(asked.file), *_who(asked))
+    where = name_of(asked.file)
+    simulated = False if path.exists() else kind_of(table, where)
     with Register(path, simulated=simulated) as register:
-        report = register.import_csv(asked.file, by=asked.by, reason=asked.reason)
-        say(outcome(report, register.count(), path))
+        report = register.import_table(table, by=asked.by, reason=asked.reason, where=where)
+    told(report, path)
 
 
-def kind_of(table: str) -> bool:
+def kind_of(table: pd.DataFrame, where: str) -> bool:
     """Whether the register that a table is to begin is one of simulated records.
 
     Raises
     ------
     InputError
-        The table is wrong, or it mixes the two kinds: nothing is begun then.
+        It mixes the two kinds: nothing is begun then.
     """
-    from calib.register.exchange import read_known
-
-    simulated = read_known(table)["simulated"]
+    simulated = table["simulated"]
     if simulated.any() and not simulated.all():
         problem = f"{simulated.sum()} of the {len(simulated)} records are simulated, and the others are not"
         raise InputError.one(
-            problem, "bring them in as two tables, into two registers", column="simulated", where=table
+            problem, "bring them in as two tables, into two registers", column="simulated", where=where
         )
     return bool(simulated.any())
 
 
-def outcome(report: ImportReport, count: int, path: Path) -> str:
-    """What became of the records brought in; what is to be looked at goes out as notes."""
+def told(report: ImportReport, path: Path) -> None:
+    """Say what became of the records brought in; what is to be looked at goes out as notes."""
     for text in report.notes:
         note(text)
     done = f"{report.added} added, {report.unchanged} there already, {report.revised} revised"
-    return f"{done}; the register {path} holds {count} known units"
+    say_done(f"{done}; the register {path} holds {report.holds} known units")
 
 
 def declare_export(part: argparse.ArgumentParser) -> None:
@@ -99,9 +107,15 @@ def run_export(asked: argparse.Namespace) -> None:
         remedy = "name the register's file, or start one with calib add or calib import"
         raise InputError.one("there is no register", remedy, column="--register", value=path, where=HERE)
     with Register(path) as register:
-        register.export(asked.folder)
-        count = register.count()
-    say(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}")
+        count = register.export(asked.folder)
+    say_done(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}")
+
+
+def _who(asked: argparse.Namespace) -> tuple[Callable[[], str], ...]:
+    """The checks of who makes an entry and why: made before anything else is."""
+    from calib.register.bench_store import line
+
+    return (lambda: line("by", asked.by, "--by"), lambda: line("reason", asked.reason, "--reason"))
 
 
 def _add_who(part: argparse.ArgumentParser) -> None:

@@ -110,7 +110,7 @@ def test_an_empty_file(tmp_path: Path, content: bytes) -> None:
 
 def test_a_file_that_is_not_there_and_one_that_is_a_folder(tmp_path: Path) -> None:
     assert "there is no such file" in faults(tmp_path / "none.csv")[0].problem
-    assert "is a directory" in faults(tmp_path)[0].problem
+    assert "it is a folder" in faults(tmp_path)[0].problem
 
 
 @pytest.mark.parametrize("encoding", ["latin-1", "utf-16"])

@@ -17,6 +17,7 @@ import pytest
 
 from calib.errors import RegisterError
 from calib.register import gate
+from calib.register.making import opened
 from calib.register.records import KnownUnit
 from calib.register.store import Register
 
@@ -240,3 +241,49 @@ def test_no_extension_is_ever_fetched(filled: Register) -> None:
         names = "('autoinstall_known_extensions', 'autoload_known_extensions')"
         asked = f"SELECT value FROM duckdb_settings() WHERE name IN {names}"
         assert con.execute(asked).fetchall() == [("false",), ("false",)]
+
+
+@pytest.mark.parametrize(
+    ("altered", "named"),
+    [
+        (
+            "CREATE OR REPLACE VIEW current_units AS SELECT * FROM latest, read_csv('{secret}')",
+            "the view current_units",
+        ),
+        ("CREATE VIEW extra AS SELECT * FROM read_csv('{secret}')", "the view extra"),
+        ("CREATE MACRO now_then(x) AS x", "the macro now_then"),
+        ("CREATE SEQUENCE counted", "the sequence counted"),
+        ("DROP VIEW latest_meters", "no longer the view latest_meters"),
+        ("ALTER TABLE revisions DROP COLUMN notes", "the table revisions, altered"),
+    ],
+)
+def test_a_register_that_somebody_altered_is_named_and_nothing_of_it_is_run(
+    filled: Register, tmp_path: Path, altered: str, named: str
+) -> None:
+    secret = tmp_path / "secret.csv"
+    secret.write_text("line\nprivate\n", encoding="utf-8")
+    with duckdb.connect(str(filled.path)) as con:
+        con.execute(altered.format(secret=secret))
+    before = filled.path.read_bytes()
+    for work in (filled.known, filled.count, lambda: filled.export(tmp_path / "out"), lambda: Register(filled.path)):
+        with pytest.raises(RegisterError, match=named) as told:
+            work()
+        assert "private" not in str(told.value)
+        assert len(str(told.value).splitlines()) == 1
+    assert not (tmp_path / "out").exists()
+    assert filled.path.read_bytes() == before
+
+
+def test_what_works_on_a_register_can_reach_no_other_file(filled: Register, tmp_path: Path) -> None:
+    other = tmp_path / "other.csv"
+    other.write_text("a\n1\n", encoding="utf-8")
+    with opened(filled.path) as con:
+        for said in (
+            f"SELECT * FROM read_csv('{other}')",
+            f"COPY about TO '{tmp_path / 'out.csv'}'",
+            f"ATTACH '{tmp_path / 'x.duckdb'}'",
+            "SET enable_external_access = true",
+            "SET lock_configuration = false",
+        ):
+            with pytest.raises(duckdb.Error, match="disabled|locked|Cannot change"):
+                con.execute(said)
