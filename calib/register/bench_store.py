@@ -144,9 +144,9 @@ class BenchStore:
             return sessions.history(con, session_id)
 
 
-def line(name: str, text: str) -> str:
-    """One line of text as it is kept, or an `InputError` that names it."""
+def line(name: str, text: str, shown: str = "") -> str:
+    """One line of text as it is kept, or an `InputError` that names it, as `shown` where that is given."""
     try:
         return one_line(text)
     except Refusal as refusal:
-        raise InputError.one(refusal.problem, refusal.remedy, column=name, value=text) from None
+        raise InputError.one(refusal.problem, refusal.remedy, column=shown or name, value=text) from None

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib.show.options import add_level, add_sources, all_of, level_of
 from calib.show.printing import SIMULATED, as_csv, as_json, check_target, note, plain, rows_of, say, write_whole
-from calib.show.sources import known_units, with_notes
+from calib.show.sources import known_units, source_register, with_notes
 
 if TYPE_CHECKING:
     from calib.fit.multiplier import Multiplier
@@ -78,7 +78,7 @@ def run_estimate(asked: argparse.Namespace) -> None:
         lambda: level_of(asked.level),
         lambda: known_units(asked),
         lambda: with_notes(read_unknown(asked.unknown)),
-        lambda: check_target(asked.out, asked.unknown, asked.known, asked.register),
+        lambda: check_target(asked.out, asked.unknown, asked.known, source_register(asked)),
     )
     from calib.fit.multiplier import fit
 

@@ -29,6 +29,17 @@ def say(text: str) -> None:
     sys.stdout.write(text if text.endswith("\n") else text + "\n")
 
 
+def say_done(text: str) -> None:
+    """Tell that work is done; where standard output is full or closed, on standard error, since the work is done."""
+    try:
+        say(text)
+        sys.stdout.flush()
+    except (OSError, ValueError, AttributeError) as error:
+        why = getattr(error, "strerror", None) or "it is closed"
+        note(f"done, and told here since standard output cannot take it ({why}): {text}")
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 (what is in the buffer is not tried again)
+
+
 def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """The rows of a frame as plain values, None where a cell is blank."""
     return [{str(name): plain(value) for name, value in row.items()} for row in frame.to_dict(orient="records")]
@@ -70,24 +81,41 @@ def check_target(out: str | None, *sources: str | None) -> None:
     """
     if out is None:
         return
+    from calib.register.cells import odd_kind
+
     path, remedy = Path(out), "name another file"
-    if path.is_dir():
-        problem = "is a folder"
+    if said := odd_kind(path):
+        problem = said.replace("it is", "is")
     elif not path.resolve().parent.is_dir():
         problem, remedy = "its folder is missing", "make the folder first, or name another file"
-    elif any(source and path.resolve() == Path(source).resolve() for source in sources):
+    elif any(source and same_file(path, Path(source)) for source in sources):
         problem = "is a file that the command reads"
+    elif is_database(path):
+        problem = "is a register or another database"
     else:
         return
     raise InputError.one(problem, remedy, column="--out", value=out, where="command line")
 
 
+def same_file(one: Path, other: Path) -> bool:
+    """Whether two names are one file's, by links of either kind too."""
+    if one.resolve() == other.resolve():
+        return True
+    return one.exists() and other.exists() and one.samefile(other)
+
+
+def is_database(path: Path) -> bool:
+    """Whether a file is a database of the register's engine, by the mark in its head."""
+    try:
+        with open(path, "rb") as file:
+            return file.read(12)[8:] == b"DUCK"
+    except OSError:
+        return False
+
+
 def write_whole(text: str, out: str) -> None:
     """Write a file so that it appears whole or not at all: beside it first, then in its place."""
     target = Path(out).resolve()
-    if target.exists() and not target.is_file():
-        target.write_text(text, encoding="utf-8", newline="")
-        return
     draft = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         draft.write_text(text, encoding="utf-8", newline="")

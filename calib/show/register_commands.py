@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import csv
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -55,9 +56,8 @@ def declare_import(part: argparse.ArgumentParser) -> None:
 
 def run_import(asked: argparse.Namespace) -> None:
     """Bring every row of a table into the register, or none; the register is created where there is none."""
-    from calib.register.store import Register
-
     from calib.register.exchange import name_of, read_known
+    from calib.register.store import Register
 
     path, table, *_ = all_of(lambda: register_path(asked.register), lambda: read_known(asked.file), *_who(asked))
     where = name_of(asked.file)
@@ -107,7 +107,9 @@ def run_export(asked: argparse.Namespace) -> None:
         remedy = "name the register's file, or start one with calib add or calib import"
         raise InputError.one("there is no register", remedy, column="--register", value=path, where=HERE)
     with Register(path) as register:
-        count = register.export(asked.folder)
+        known, *_ = register.export(asked.folder)
+    with open(known, encoding="utf-8", newline="") as file:
+        count = sum(1 for _ in csv.reader(file)) - 1
     say_done(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}")
 
 

@@ -41,6 +41,11 @@ def known_units(asked: argparse.Namespace) -> pd.DataFrame:
         return register.known()
 
 
+def source_register(asked: argparse.Namespace) -> str | None:
+    """The register that a command reads, by whatever way it was named; None where it reads a table instead."""
+    return None if asked.known is not None else str(register_path(asked.register))
+
+
 def with_notes(table: pd.DataFrame) -> pd.DataFrame:
     """The table, once what its reading noted has been told."""
     for text in table.attrs.get("notes", ()):
@@ -61,11 +66,12 @@ def register_path(typed: str | None) -> Path:
     InputError
         The name is blank or a folder's.
     """
+    from calib.register.cells import odd_kind
     from calib.register.store import default_register_path
 
-    if typed is None:
-        return default_register_path()
-    if typed == "" or Path(typed).is_dir():
-        problem = "is a folder" if typed else "no file is named"
-        raise InputError.one(problem, "name the register's file", column="--register", value=typed, where=HERE)
-    return Path(typed)
+    path = default_register_path() if typed is None else Path(typed)
+    said = "no file is named" if typed == "" else odd_kind(path).replace("it is", "is")
+    if said:
+        option = "--register" if typed is not None else "CALIB_REGISTER"
+        raise InputError.one(said, "name the register's file", column=option, value=typed or path, where=HERE)
+    return path

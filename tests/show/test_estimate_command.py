@@ -186,17 +186,37 @@ def test_a_file_that_must_not_be_written_is_refused(
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no device that is always full")
-@pytest.mark.parametrize("way", ["out", "standard output"])
-def test_a_full_disk_is_one_line_and_status_1(calib: Run, known: Path, unknown: Path, way: str) -> None:
+def test_a_full_disk_is_one_line_and_status_1(calib: Run, known: Path, unknown: Path) -> None:
     words = ["estimate", "--known", str(known), "--unknown", str(unknown)]
-    if way == "out":
-        done = calib(*words, "--out", "/dev/full")
-    else:
-        with open("/dev/full", "w") as full:
-            done = calib(*words, capture_output=False, stdout=full, stderr=subprocess.PIPE)
+    with open("/dev/full", "w") as full:
+        done = calib(*words, capture_output=False, stdout=full, stderr=subprocess.PIPE)
     assert done.returncode == 1
     assert done.stderr.count("\n") == 1
     assert "No space left on device" in done.stderr
+
+
+@pytest.mark.parametrize("way", ["--register", "CALIB_REGISTER", "its own folder", "a link", "a hard link", "another"])
+def test_a_register_is_never_overwritten(
+    called: Run, known: Path, unknown: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    register = tmp_path / "own.duckdb"
+    assert called("import", str(known), "--register", str(register)).returncode == 0
+    out, more = register, ()
+    if way == "--register":
+        more = ("--register", str(register))
+    elif way == "its own folder":
+        monkeypatch.chdir(register.parent)
+        out = Path("own.duckdb")
+    elif way in ("a link", "a hard link"):
+        out = tmp_path / "estimates.csv"
+        out.symlink_to(register) if way == "a link" else out.hardlink_to(register)
+    elif way == "another":
+        more = ("--known", str(known))
+    before = register.read_bytes()
+    done = called("estimate", "--unknown", str(unknown), "--out", str(out), *more)
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "--out" in done.stderr
+    assert register.read_bytes() == before
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows closes pipes in another way")
