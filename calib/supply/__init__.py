@@ -9,9 +9,13 @@ from importlib import import_module
 
 _HOME = {
     "SupplyState": "rectifier",
+    "state_of": "rectifier",
     "critical_inductance": "rectifier",
     "load_line": "rectifier",
     "steady_state": "rectifier",
+    "Settings": "settings",
+    "Duty": "duty",
+    "rectifier_duty": "duty",
     "FORM_FACTOR": "form_factor",
     "FORM_FACTOR_SD": "form_factor",
     "winding_rms_per_dc": "form_factor",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -113,7 +113,22 @@ def steady_state(
         A value is beyond its limits, the circuit does not exist, or it cannot give that current.
     """
     what = Settings(rectifier, filter, volts, source_ohm, capacitance_uf, load_ma, frequency_hz, **extras)
-    return _state(what, {name: float(values[0]) for name, values in solve(what).items()})
+    return state_of(what)
+
+
+def state_of(what: Settings) -> SupplyState:
+    """The steady state of a supply of one case, as ``steady_state`` gives it."""
+    return _state(what, {name: float(values[0]) for name, values in _solved(what).items()})
+
+
+def _solved(what: Settings) -> dict[str, np.ndarray]:
+    """As ``solver.solve``; where two drops of the valve are printed, currents by the least, volts by the greatest."""
+    solved = solve(what)
+    valve = what.thermionic
+    if valve and valve.drop_most_v > valve.drop_v:
+        low = solve(replace(what, greatest_drop=True))
+        solved |= {name: low[name] for name in ("dc_v", "load_ohm")}
+    return solved
 
 
 def load_line(rectifier: str, filter: str, loads_ma: Sequence[float], **values: Unpack[_Line]) -> pd.DataFrame:
@@ -138,7 +153,7 @@ def load_line(rectifier: str, filter: str, loads_ma: Sequence[float], **values: 
     loads = np.asarray(list(loads_ma), float)
     what = Settings(rectifier, filter, load_ma=loads, **values)
     try:
-        solved = solve(what)
+        solved = _solved(what)
     except InputError:
         solved = _one_by_one(rectifier, filter, loads, values)
     rows = [
@@ -162,7 +177,7 @@ def _one_by_one(rectifier: str, filter: str, loads: np.ndarray, values: _Line) -
     rows = []
     for load in loads:
         try:
-            solved = solve(Settings(rectifier, filter, load_ma=float(load), **values))
+            solved = _solved(Settings(rectifier, filter, load_ma=float(load), **values))
             rows.append({name: column[0] for name, column in solved.items()})
         except InputError:
             rows.append({})

@@ -23,6 +23,7 @@ LIMITS: dict[str, tuple[float, float, str, bool]] = {
     "choke_ohm": (0, 1e6, "ohm", True),
     "diode_drop_v": (0, 1e3, "V", True),
     "primary_ohm": (0, 1e6, "ohm", True),
+    "capacitor_volts": (0, 1e4, "V", False),
 }
 
 
@@ -34,6 +35,7 @@ class Extras(TypedDict, total=False):
     diode_drop_v: float
     valve: str | None
     primary_ohm: float
+    capacitor_volts: float | None
 
 
 @dataclass(frozen=True)
@@ -61,10 +63,14 @@ class Settings:
     diode_drop_v : float or array
         Constant drop of one rectifier (a bridge has two in series), 0 for an ideal one [V].
     valve : str or None
-        Type number of a thermionic rectifier instead of the drop.
+        Type number of a thermionic rectifier instead of the drop; with the drop only where the table does not tell it.
     primary_ohm : float or array
         The part of source_ohm that is the reflected primary's. It matters to a half-wave rectifier only, whose direct
         current the primary cannot carry [ohm].
+    capacitor_volts : float or None
+        What each capacitor is rated for, above 0; it moves nothing but is held against what they see [V].
+    greatest_drop : bool
+        Whether the valve drops the most that is printed of it, and not the least.
     """
 
     rectifier: str
@@ -79,6 +85,8 @@ class Settings:
     diode_drop_v: float | Array = 0.0
     valve: str | None = None
     primary_ohm: float | Array = 0.0
+    capacitor_volts: float | None = None
+    greatest_drop: bool = False
 
     def __post_init__(self) -> None:
         faults = _of_circuit(self) + _of_values(self)
@@ -86,14 +94,22 @@ class Settings:
             raise InputError(faults)
 
     @property
-    def thermionic(self) -> Valve | None:
+    def listed(self) -> Valve | None:
         """The valve of the table, None with diodes."""
         return rectifier_valve(self.valve) if self.valve else None
 
+    @property
+    def thermionic(self) -> Valve | None:
+        """The valve whose law the current follows; None with diodes, and where the table does not tell its drop."""
+        valve = self.listed
+        if valve is None or not valve.drop_told:
+            return None
+        return valve.at_greatest_drop() if self.greatest_drop else valve
+
     def columns(self) -> dict[str, Array]:
-        """Every number as an array of one value a case; the choke 0 where there is none."""
-        numbers = {name: getattr(self, name) for name in LIMITS}
-        numbers["choke_h"] = 0.0 if self.choke_h is None else self.choke_h
+        """Every number as an array of one value a case; 0 where it is None."""
+        given = {name: getattr(self, name) for name in LIMITS}
+        numbers = {name: 0.0 if value is None else value for name, value in given.items()}
         shaped = np.broadcast_arrays(*(np.atleast_1d(np.asarray(value, float)) for value in numbers.values()))
         return {name: value.ravel() for name, value in zip(numbers, shaped, strict=True)}
 
@@ -116,15 +132,27 @@ def _of_circuit(what: Settings) -> list[Fault]:
     if what.filter != "choke" and what.choke_h is not None:
         problem = f"filter '{what.filter}' has no input choke"
         faults.append(_fault("choke_h", what.choke_h, problem, "leave the choke out, or give choke as the filter"))
+    if what.filter == "none" and what.capacitor_volts is not None:
+        problem = "filter 'none' has no capacitor"
+        faults.append(_fault("capacitor_volts", what.capacitor_volts, problem, "leave it out, or give the filter"))
     if what.valve:
-        try:
-            rectifier_valve(what.valve)
-        except InputError as error:
-            faults.extend(error.faults)
-        if np.any(np.asarray(what.diode_drop_v) != 0):
-            problem = "a valve and a constant drop are given together"
-            faults.append(_fault("diode_drop_v", what.diode_drop_v, problem, "leave one of them out"))
+        faults += _of_valve(what.valve, bool(np.any(np.asarray(what.diode_drop_v) != 0)), what.diode_drop_v)
     return faults
+
+
+def _of_valve(name: str, has_drop: bool, drop: object) -> list[Fault]:
+    """Faults of a valve: not in the table, or its drop told twice or not at all."""
+    try:
+        valve = rectifier_valve(name)
+    except InputError as error:
+        return list(error.faults)
+    if has_drop and valve.drop_told:
+        problem = "a valve and a constant drop are given together"
+        return [_fault("diode_drop_v", drop, problem, "leave one of them out")]
+    if not has_drop and not valve.drop_told:
+        problem = f"the table does not tell what {valve.name} drops"
+        return [_fault("diode_drop_v", "", problem, "give the drop of its data sheet at this current, in V")]
+    return []
 
 
 def _of_values(what: Settings) -> list[Fault]:

@@ -71,4 +71,4 @@ def test_capacitor_input_with_valves(rectifier, r, w, valve):
 
 @pytest.mark.parametrize(("rectifier", "henry"), [("full-wave", 1.0), ("full-wave", 8.0), ("half-wave", 1.0)])
 def test_choke_input_with_valves(rectifier, henry):
-    compare(rectifier, "choke", 0.04, 15.0, henry=henry, valve="5U4")
+    compare(rectifier, "choke", 0.04, 15.0, henry=henry, valve="5U4-GB")
