@@ -1,17 +1,16 @@
 """``calib page``: serves the page on this machine only, and opens it in a browser.
 
-Every setting that safety rests on is passed to the server here, where nothing else can override it: a wheel
-has no settings file, and the server's own defaults would listen on every network interface.
+Whoever opens it needs the address with the key of this start; `calib.show.page_server` asks for it.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
+import re
 import socket
 import sys
 import threading
-import time
 import webbrowser
 
 from calib.errors import CannotError, InputError
@@ -19,7 +18,7 @@ from calib.show.options import HERE, add_register
 from calib.show.sources import register_path
 
 FIRST_PORT, PORTS_TRIED = 8501, 20
-QUIET = ("--logger.hideWelcomeMessage=true", "--logger.level=warning")
+HOST_NAME = re.compile(r"[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?")
 
 
 def declare(part: argparse.ArgumentParser) -> None:
@@ -29,22 +28,31 @@ def declare(part: argparse.ArgumentParser) -> None:
     part.add_argument(
         "--port", metavar="N", help=f"port to listen on; where not given, the first free from {FIRST_PORT}"
     )
+    part.add_argument(
+        "--behind-proxy",
+        metavar="HOST",
+        help="ask for no key: a proxy on this machine, which asks for a password itself, serves the page as HOST",
+    )
 
 
 def run(asked: argparse.Namespace) -> None:
     """Serve the page until interrupted."""
     choose_register(asked)
-    port = port_of(asked.port)
-    from streamlit.web import cli
+    port, proxy = port_of(asked.port), proxy_of(asked.behind_proxy)
+    from calib.show.page_server import serve
 
-    from calib.places import shipped
-    from calib.show.page_settings import HOME, command_line
+    def started(address: str, once: str) -> None:
+        whom = "this machine only" if proxy is None else f"no key is asked; the proxy serves it as {proxy}"
+        sys.stderr.write(f"calib: the page is at {address} ({whom}); stop it with Ctrl+C\n")
+        sys.stderr.flush()
+        if has_display():
+            threading.Thread(target=webbrowser.open, args=(once,), daemon=True).start()
 
-    sys.stderr.write(f"calib: the page is at http://{HOME}:{port} (this machine only); stop it with Ctrl+C\n")
-    if has_display():
-        threading.Thread(target=open_when_ready, args=(port,), daemon=True).start()
-    words = ["run", str(shipped("app.py")), *command_line(port), *QUIET]
-    cli.main(words, prog_name="streamlit", standalone_mode=False)
+    try:
+        serve(port, proxy, started)
+    except KeyboardInterrupt:
+        sys.stderr.write("calib: the page is closed\n")
+        raise
 
 
 def choose_register(asked: argparse.Namespace) -> None:
@@ -98,6 +106,20 @@ def port_of(typed: str | None) -> int:
     return int(typed)
 
 
+def proxy_of(typed: str | None) -> str | None:
+    """The host that a proxy serves the page as; None where there is no proxy, so that the key is asked for.
+
+    Raises
+    ------
+    InputError
+        It is no name of a host.
+    """
+    if typed is None or HOST_NAME.fullmatch(typed):
+        return typed and typed.lower()
+    remedy = "give the name alone, such as bench.example, without http:// and port"
+    raise InputError.one("is no name of a host", remedy, column="--behind-proxy", value=typed, where=HERE)
+
+
 def is_free(port: int) -> bool:
     """Whether nothing on this machine listens on a port yet."""
     from calib.show.page_settings import HOME
@@ -115,26 +137,3 @@ def is_free(port: int) -> bool:
 def has_display() -> bool:
     """Whether a browser's window could be shown."""
     return sys.platform in ("win32", "darwin") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
-
-
-def open_when_ready(port: int, patience_s: float = 30.0) -> None:
-    """Open a browser once the server listens.
-
-    Parameters
-    ----------
-    port : int
-        Port that the server was told to listen on, 1 to 65535.
-    patience_s : float
-        How long to wait for the server, 0 and up [s].
-    """
-    from calib.show.page_settings import HOME
-
-    end = time.monotonic() + patience_s
-    while time.monotonic() < end:
-        try:
-            socket.create_connection((HOME, port), timeout=1.0).close()
-        except OSError:
-            time.sleep(0.1)
-        else:
-            webbrowser.open(f"http://{HOME}:{port}")
-            return

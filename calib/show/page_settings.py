@@ -1,11 +1,16 @@
 """The settings that the page is served with: where it listens, what it refuses, how it looks.
 
-A checkout reads them from ``.streamlit/config.toml``, which a test holds to this table; an installed package has no
-such file, so ``calib page`` passes them itself. Safety rests on the first ones: by its own defaults the server would
-listen on every network interface, answer any host name and report usage.
+``calib page`` puts each in place itself, and every other one back to the server's own default, so that no settings file
+(in the folder that one stands in, in one's home, beside the page) and no variable of the environment has a say; then it
+asks the server what holds. Safety rests on the first ones: by its own defaults the server would listen on every network
+interface, answer any host name and report usage.
 """
 
 from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from typing import Any
 
 from calib.show.palette import DARK, LIGHT, Palette
 
@@ -43,10 +48,21 @@ SETTINGS: dict[str, dict[str, object]] = {
         "allowedHosts": ["localhost", HOME],
         "maxUploadSize": 50,
         "fileWatcherType": "none",
+        "enableCORS": True,
+        "corsAllowedOrigins": [],
+        "enableXsrfProtection": True,
+        "enableStaticServing": False,
+        "baseUrlPath": "",
+        "customComponentBaseUrlPath": "",
+        "unsafeMetricsUserAttributes": [],
+        "xsrfCookieSameSite": "strict",
     },
     "browser": {"gatherUsageStats": False, "serverAddress": HOME},
     "runner": {"magicEnabled": False},
-    "client": {"toolbarMode": "minimal", "showErrorDetails": "none"},
+    "client": {"toolbarMode": "minimal", "showErrorDetails": "none", "allowedOrigins": []},
+    "global": {"developmentMode": False},
+    "logger": {"level": "warning", "messageFormat": "%(asctime)s %(message)s", "enableRich": False},
+    "secrets": {"files": []},
     "theme": {
         "font": "sans-serif",
         "headingFont": "serif",
@@ -77,25 +93,57 @@ def flat_settings() -> dict[str, object]:
     return _flat(dict(SETTINGS))
 
 
-def _typed(value: object) -> str:
-    return str(value).lower() if isinstance(value, bool) else str(value)
+def hosts_of(proxy: str | None) -> list[str]:
+    """The names that the page answers to: this machine's own, and that of a proxy before it."""
+    return ["localhost", HOME, *([proxy] if proxy else [])]
 
 
-def command_line(port: int | None = None) -> list[str]:
-    """The settings as options for ``streamlit run``, a list's members each as an option of its own.
+def in_place(port: int, proxy: str | None = None) -> dict[str, object]:
+    """Put every setting of the server in this process in place.
 
     Parameters
     ----------
-    port : int or None
-        Port to listen on, 1 to 65535; None leaves the server's own choice.
+    port : int
+        Port to listen on, 1 to 65535.
+    proxy : str or None
+        Host that a proxy serves the page as.
 
     Returns
     -------
-    list of str
-        Options such as ``--server.address=127.0.0.1``.
+    dict of str to object
+        What has to hold by now, by dotted name; every other setting is the server's own default.
     """
-    options = []
-    for name, value in flat_settings().items():
-        for member in value if isinstance(value, list) else [value]:
-            options.append(f"--{name}={_typed(member)}")
-    return options if port is None else [*options, f"--server.port={port}"]
+    from streamlit import config
+
+    wanted = flat_settings() | {
+        "server.port": port,
+        "server.allowedHosts": hosts_of(proxy),
+        "server.cookieSecret": secrets.token_hex(32),
+        "browser.serverPort": port,
+        "server.maxCacheDataSize": None,
+        "server.trustedUserHeaders": {},
+        "theme.base": None,  # else a file or an address that themes are taken from
+    }
+    options = config.get_config_options(force_reparse=True, options_from_flags=wanted)
+    for name, option in options.items():
+        if name not in wanted and not _is_default(option):
+            config.set_option(name, option.default_val)
+    return wanted
+
+
+def _is_default(option: Any) -> bool:
+    return option.where_defined == option.DEFAULT_DEFINITION or option.value == option.default_val
+
+
+def out_of_place(wanted: Mapping[str, object]) -> list[str]:
+    """The settings that do not hold in the server in this process, each with what it is and what it has to be."""
+    from streamlit import config
+
+    options = config.get_config_options()
+    wrong = [f"{name} is unknown to this release of Streamlit" for name in wanted if name not in options]
+    for name, option in options.items():
+        has_to_be = wanted.get(name, option.default_val)
+        if option.value != has_to_be and not (name not in wanted and _is_default(option)):
+            shown = "(secret)" if option.sensitive else f"{option.value!r} and has to be {has_to_be!r}"
+            wrong.append(f"{name} is {shown}")
+    return wrong

@@ -7,8 +7,10 @@ from importlib import import_module
 from pathlib import Path
 
 import streamlit as st
+from streamlit import config
 
 from calib.show import parts
+from calib.show.page_server import SERVED
 
 HERE = Path(__file__).resolve().parent
 PAGES = {
@@ -27,6 +29,9 @@ PAGES = {
 def run() -> None:
     """Draw the page that is asked for."""
     st.set_page_config(page_title="calib", page_icon=str(HERE / "page_icon.png"), layout="wide")
+    if not (SERVED.is_set() or config.get_option("global.appTest")):
+        st.error("This page is started with the command: calib page. Served otherwise, it would let in whoever comes.")
+        st.stop()
     _warm()
     st.html(f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}{_colours()}</style>")
     page = st.navigation({title: [_page(*one) for one in pages] for title, pages in PAGES.items()})

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import socket
 import subprocess
 import sys
 import time
-import urllib.error
-import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -65,21 +64,20 @@ class Server:
         environment |= {"CALIB_REGISTER": str(folder / "register.duckdb"), "PYTHONPATH": str(ROOT)}
         words = [sys.executable, "-m", "calib", "page", "--port", str(self.port), *options]
         self._process = subprocess.Popen(words, cwd=folder, env=environment, stdout=self._log, stderr=self._log)
-        self._wait()
+        self.key = self._wait()
 
-    def _wait(self) -> None:
+    def _wait(self) -> str:
+        """The key of this start, once the page is there."""
         end = time.monotonic() + START_S
         while True:
-            try:
-                urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=2.0).close()
-            except (urllib.error.URLError, OSError):
-                if self._process.poll() is not None or time.monotonic() > end:
-                    told = Path(self._log.name).read_text(encoding="utf-8", errors="replace")
-                    self.stop()
-                    pytest.fail(f"the server did not start:\n{told}")
-                time.sleep(0.1)
-            else:
-                return
+            told = Path(self._log.name).read_text(encoding="utf-8", errors="replace")
+            key = re.search(rf"{self.url}/[?]key=(\S+)", told)
+            if key:
+                return key[1]
+            if self._process.poll() is not None or time.monotonic() > end:
+                self.stop()
+                pytest.fail(f"the server did not start:\n{told}")
+            time.sleep(0.05)
 
     def stop(self) -> None:
         """End the server and wait until it has gone."""
@@ -142,7 +140,8 @@ class Visit:
             self.hosts.add(parts.netloc)
 
     def open(self, path: str = "") -> Page:
-        self.page.goto(f"{self.server.url}/{path}")
+        """Open a page by the address that the command printed, with its key, which does not stay in the address."""
+        self.page.goto(f"{self.server.url}/{path}{'&' if '?' in path else '?'}key={self.server.key}")
         self.page.wait_for_selector("h1")
         return self.page
 

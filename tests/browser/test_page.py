@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import csv
 import re
-import socket
 from typing import TYPE_CHECKING
 
 import pytest
 
 import calib
-from tests.browser.conftest import HOST, Look, Serve, Server
+from tests.browser.conftest import Look, Serve, Server
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -192,16 +191,3 @@ def test_a_unit_added_on_the_page_is_handed_out_changes_the_fit_and_survives_a_r
     page.wait_for_selector("text=1 of 1 known unit")
     assert exported(page) == [row]
     again.check()
-
-
-@pytest.mark.parametrize(("host", "status"), [("own", b"101"), ("evil.example", b"403")])
-def test_the_server_answers_to_no_foreign_name(practice: Server, host: str, status: bytes) -> None:
-    """A web page elsewhere could give its own name this machine's address: such a caller is refused."""
-    name = f"{HOST}:{practice.port}" if host == "own" else f"{host}:{practice.port}"
-    asked = (
-        f"GET /_stcore/stream HTTP/1.1\r\nHost: {name}\r\nOrigin: http://{name}\r\nConnection: Upgrade\r\n"
-        "Upgrade: websocket\r\nSec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n"
-    )
-    with socket.create_connection((HOST, practice.port), timeout=20.0) as line:
-        line.sendall(asked.encode())
-        assert line.recv(4096).split()[1] == status

@@ -2,14 +2,65 @@
 
 from __future__ import annotations
 
+import http.client
+import re
 import socket
 import subprocess
 import sys
 import time
-import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
+from http.client import HTTPMessage
 from pathlib import Path
+
+HOME = "127.0.0.1"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the server answered."""
+
+    status: int
+    headers: HTTPMessage
+    text: str
+
+
+@dataclass(frozen=True)
+class Served:
+    """A page that is served: its port, its process, and the key of the address that was printed."""
+
+    port: int
+    key: str
+    process: subprocess.Popen[bytes]
+
+    @property
+    def own(self) -> str:
+        return f"{HOME}:{self.port}"
+
+    def ask(self, path: str, method: str = "GET", **headers: str) -> Answer:
+        """Ask for a path; `host`, `origin` and `cookie` are headers."""
+        connection = http.client.HTTPConnection(HOME, self.port, timeout=10)
+        connection.request(method, path, headers={"Host": self.own, **headers})
+        answer = connection.getresponse()
+        told = Answer(answer.status, answer.headers, answer.read().decode("utf-8", "replace"))
+        connection.close()
+        return told
+
+    def cookie(self) -> str:
+        """What a browser has once it has opened the address with the key."""
+        return self.ask(f"/?key={self.key}").headers["set-cookie"].partition(";")[0]
+
+    def handshake(self, host: str = "", origin: str = "", cookie: str = "") -> int:
+        """Status of the answer to a request for the page's live connection, made in the name of a host."""
+        request = (
+            f"GET /_stcore/stream HTTP/1.1\r\nHost: {host or self.own}\r\nOrigin: {origin or f'http://{self.own}'}\r\n"
+            f"Connection: Upgrade\r\nUpgrade: websocket\r\n{f'Cookie: {cookie}' if cookie else 'X-None: 1'}\r\n"
+            "Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n\r\n"
+        )
+        with socket.create_connection((HOME, self.port), timeout=10) as connection:
+            connection.sendall(request.encode())
+            return int(connection.recv(100).split()[1])
 
 
 def free_port() -> int:
@@ -20,8 +71,8 @@ def free_port() -> int:
 
 
 @contextmanager
-def served(environment: dict[str, str], folder: Path, *words: str) -> Iterator[int]:
-    """The page of a process of its own, once it answers; the process ends with the block."""
+def served(environment: dict[str, str], folder: Path, *words: str) -> Iterator[Served]:
+    """The page of a process of its own, once it is there; the process ends with the block."""
     port = free_port()
     command = [sys.executable, "-m", "calib", "page", "--port", str(port), *words]
     errors = folder / "page.err"
@@ -31,33 +82,14 @@ def served(environment: dict[str, str], folder: Path, *words: str) -> Iterator[i
     ):
         try:
             end = time.monotonic() + 60
-            while status_of(port) != 200:
-                assert page.poll() is None, errors.read_text()
-                assert time.monotonic() < end, errors.read_text()
-                time.sleep(0.1)
-            yield port
+            while "the page is at" not in errors.read_text(encoding="utf-8"):
+                assert page.poll() is None, errors.read_text(encoding="utf-8")
+                assert time.monotonic() < end, errors.read_text(encoding="utf-8")
+                time.sleep(0.05)
+            found = re.search(r"[?]key=(\S+)", errors.read_text(encoding="utf-8"))
+            yield Served(port, found[1] if found else "", page)
         finally:
             page.terminate()
-
-
-def status_of(port: int) -> int:
-    try:
-        with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=2) as answer:
-            return int(answer.status)
-    except OSError:
-        return 0
-
-
-def handshake(port: int, host: str, origin: str) -> int:
-    """Status of the answer to a request for the page's live connection, made in the name of a host."""
-    request = (
-        f"GET /_stcore/stream HTTP/1.1\r\nHost: {host}\r\nOrigin: {origin}\r\n"
-        "Connection: Upgrade\r\nUpgrade: websocket\r\n"
-        "Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n\r\n"
-    )
-    with socket.create_connection(("127.0.0.1", port), timeout=10) as connection:
-        connection.sendall(request.encode())
-        return int(connection.recv(100).split()[1])
 
 
 def listening_addresses(port: int) -> set[str]:

@@ -1,43 +1,61 @@
-"""The page's settings: what a checkout reads and what an installed package passes are the same, and they are safe."""
+"""The page's settings: safe ones, and nobody else's hold; and its colours."""
 
 from __future__ import annotations
 
-import tomllib
+import json
 from pathlib import Path
 
 import pytest
 
-from calib.show.page_settings import SETTINGS, command_line, flat_settings
+from calib.show.page_settings import flat_settings, in_place, out_of_place
 from calib.show.palette import DARK, LIGHT, Palette
 
-ROOT = Path(__file__).resolve().parents[2]
+# What a settings file may hold of each kind, none of it a default.
+NEVER = {bool: (True, False), int: (99, 98), float: (99.5, 98.5), str: ("other", "another")}
 
 
-def test_the_checkouts_file_says_the_same_as_the_table() -> None:
-    written = tomllib.loads((ROOT / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
-    assert written == SETTINGS
+@pytest.mark.parametrize("place", ["start folder", "home"])
+def test_no_setting_is_left_to_a_settings_file(place: str, tmp_path: Path) -> None:
+    """Every option that the server knows is set in a file to what it is not by itself; none of it holds."""
+    from streamlit import config
+
+    before = {name: option.value for name, option in config.get_config_options(force_reparse=True).items()}
+    start = tmp_path / "start"
+    file = (start if place == "start folder" else tmp_path) / ".streamlit" / "config.toml"
+    file.parent.mkdir(parents=True)
+    start.mkdir(exist_ok=True)
+    sections: dict[str, list[str]] = {}
+    for name, option in config.get_config_options().items():
+        section, _, key = name.rpartition(".")
+        never = next(value for value in NEVER[option.type] if value != before[name])
+        sections.setdefault(section, []).append(f"{key} = {json.dumps([never] if option.multiple else never)}")
+    file.write_text("\n".join(f"[{name}]\n" + "\n".join(lines) for name, lines in sections.items()), encoding="utf-8")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(start)
+        for variable in ("HOME", "USERPROFILE"):
+            patch.setenv(variable, str(tmp_path))
+        wanted = in_place(8620)
+        assert out_of_place(wanted) == []
+        found = {name: option.value for name, option in config.get_config_options().items()}
+    config.get_config_options(force_reparse=True)
+    assert set(flat_settings()) < set(wanted) < set(before)
+    assert found == before | wanted
 
 
 @pytest.mark.parametrize(
-    "option",
+    ("name", "value"),
     [
-        "--server.address=127.0.0.1",
-        "--server.allowedHosts=localhost",
-        "--server.allowedHosts=127.0.0.1",
-        "--browser.gatherUsageStats=false",
-        "--server.port=8620",
+        ("server.address", "127.0.0.1"),
+        ("server.allowedHosts", ["localhost", "127.0.0.1"]),
+        ("server.enableCORS", True),
+        ("server.enableXsrfProtection", True),
+        ("server.enableStaticServing", False),
+        ("browser.gatherUsageStats", False),
+        ("client.allowedOrigins", []),
     ],
 )
-def test_what_safety_rests_on_is_passed(option: str) -> None:
-    assert option in command_line(8620)
-
-
-def test_every_option_is_one_that_the_server_knows() -> None:
-    from streamlit import config
-
-    known = set(config.get_config_options(force_reparse=True))
-    assert set(flat_settings()) <= known
-    assert "server.address" in known
+def test_what_safety_rests_on_is_named(name: str, value: object) -> None:
+    assert flat_settings()[name] == value
 
 
 def luminance(colour: str) -> float:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.serving import handshake, listening_addresses, served
+from tests.show.serving import listening_addresses, served
 from tests.show.tables import UNKNOWN_HEADER, UNKNOWN_ROWS, table
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -75,8 +75,8 @@ def test_the_command_works_from_another_folder(installed: Path, elsewhere: dict[
 def test_its_page_listens_on_this_machine_only_without_a_settings_file(
     elsewhere: dict[str, str], tmp_path: Path
 ) -> None:
-    with served(elsewhere, tmp_path, "--practice") as port:
-        assert listening_addresses(port) == {"0100007F"}  # 127.0.0.1, the lowest byte first
-        assert handshake(port, f"127.0.0.1:{port}", f"http://127.0.0.1:{port}") == 101
-        assert handshake(port, f"elsewhere.example:{port}", f"http://elsewhere.example:{port}") == 403
+    with served(elsewhere, tmp_path, "--practice") as here:
+        assert listening_addresses(here.port) == {"0100007F"}  # 127.0.0.1, the lowest byte first
+        assert here.handshake(cookie=here.cookie()) == 101
+        assert here.handshake() == 403
     assert not os.path.exists(tmp_path / ".streamlit")
