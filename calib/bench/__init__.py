@@ -64,7 +64,7 @@ from calib.bench.leads.colours import CODED_WEIGHT, OTHER_WEIGHT, ColourHint, co
 from calib.bench.leads.readings import LeadReading, lead_readings
 from calib.bench.leads.result import Contradiction, LeadsFound, LeadWinding, NextStep
 from calib.bench.leads.roles import expected_ohm_ratio
-from calib.bench.measures import MEASURES, Measure, inch_fraction, measure
+from calib.bench.measures import MEASURES, Measure, in_figures, inch_fraction, measure
 from calib.bench.meter import (
     DEFAULT_U_RESISTANCE_PCT,
     DEFAULT_U_VOLTAGE_PCT,
@@ -86,6 +86,7 @@ from calib.bench.meter import (
     with_u,
 )
 from calib.bench.micrometer import COVERINGS, GaugeCandidate, NamedWire, micrometer_reading, name_wire
+from calib.bench.numerals import NotRead, Numeral, read_number
 from calib.bench.plausible import Meant, meant
 from calib.bench.rating import CurrentInterval, current_interval, multiplier_of, rated_current_ma
 from calib.bench.ratio import (
@@ -150,7 +151,8 @@ __all__ += ["SIZE_CLASS_LABELS", "STACKING_FACTOR", "STATED_RESISTANCE", "STATED
 __all__ += ["USUAL_CIRCULAR_MILS_PER_AMPERE", "WINDING_TEMP_HALF_WIDTH_K", "AreaRule", "ColourHint", "Conductor"]
 __all__ += ["Contradiction", "CurrentInterval", "Excitation", "ExcitingDrop", "FaultSigns", "Finding"]
 __all__ += ["GaugeCandidate", "HalfReadings", "Halves", "HiddenCore", "InsulationTest", "Lamination", "LeadReading"]
-__all__ += ["LeadWinding", "LeadsFound", "Meant", "Measure", "MeterClass", "NamedWire", "NextStep", "Overall", "Part"]
+__all__ += ["LeadWinding", "LeadsFound", "Meant", "Measure", "MeterClass", "NamedWire", "NextStep", "NotRead"]
+__all__ += ["Numeral", "Overall", "Part"]
 __all__ += ["ScaledTaps", "ShortedTurn", "TapReading", "Turns", "TwoWay", "UnloadedReading", "WeightCheck"]
 __all__ += ["WindingReading", "WoundWire", "against_rated", "all_laminations", "approximate_overall", "area_rule_va"]
 __all__ += ["awg_diameter_mm", "awg_from_diameter", "awg_overall", "circular_mils", "circular_mils_per_ampere"]
@@ -158,12 +160,20 @@ __all__ += ["colour_hint", "colour_of", "compare_halves", "core_area_cm2", "core
 __all__ += ["current_density_a_mm2", "current_interval", "current_ma_at_density", "density_from_circular_mils"]
 __all__ += ["difference_left_k", "exciting_drop", "expected_ohm_ratio", "findings", "findings_frame", "flux_density_t"]
 __all__ += ["grade_insulation", "half_ratio_by_order", "half_width", "heater_excitation", "hot_temperature"]
-__all__ += ["identify_leads", "iec_overall", "implied_wire", "inch_fraction", "insulation_at_20_megohm"]
+__all__ += ["identify_leads", "iec_overall", "implied_wire", "in_figures", "inch_fraction", "insulation_at_20_megohm"]
 __all__ += ["iron_loss_w_kg", "iron_mass_kg", "laminations_named", "lead_readings", "less_lead_null", "main_part"]
 __all__ += ["max_excitation_v", "mean_turn_mm", "meant", "measure", "meter_loading", "micrometer_reading"]
 __all__ += ["multiplier_of", "name_wire", "nearest_awg", "nearest_iec_mm", "nearest_laminations", "nearest_swg"]
 __all__ += ["no_load_taken", "no_load_voltage", "ohm_per_metre", "path_length_mm"]
-__all__ += ["rated_current_ma", "ratio_taken", "ratio_uncertainty", "read_one", "read_pair", "rectangular"]
+__all__ += [
+    "rated_current_ma",
+    "ratio_taken",
+    "ratio_uncertainty",
+    "read_number",
+    "read_one",
+    "read_pair",
+    "rectangular",
+]
 __all__ += ["relative_pct", "resistance_at", "resistance_taken", "rise_by_resistance"]
 __all__ += ["scale_taps", "settling_h", "shop_rule_area_cm2", "shorted_turn", "size_class", "size_class_bounds"]
 __all__ += ["square_core_for_va_cm2", "stack_effect", "standard_uncertainty", "swg_diameter_mm"]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 
 from calib.bench.wire import MM_PER_INCH
@@ -36,6 +38,8 @@ class Measure:
 
     def kept(self, typed: float) -> float:
         """What was typed in this unit, in the one that is kept."""
+        if self.factor == 1.0 and self.zero == 0.0:
+            return typed
         return float(f"{(typed - self.zero) * self.factor:.{DIGITS}g}")
 
     def typed(self, kept: float) -> float:
@@ -79,6 +83,12 @@ def measure(unit: str, symbol: str) -> Measure:
         there = ", ".join(one.symbol for one in MEASURES.get(unit, ())) or "none"
         raise ValueError(f"unit is '{symbol}': for a quantity kept in {unit} it must be one of {there}")
     return found
+
+
+def in_figures(value: float, digits: int = DIGITS) -> str:
+    """A number with so many significant digits, never with an exponent."""
+    text = f"{value:.{digits}g}"
+    return f"{Decimal(text):f}" if "e" in text and math.isfinite(value) else text
 
 
 def inch_fraction(inch: float, finest: int = 64) -> str:

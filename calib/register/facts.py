@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal, get_args, get_origin
 from pydantic import BeforeValidator, Field
 from pydantic.fields import FieldInfo
 
+from calib.bench.numerals import NOT_A_NUMBER, NotRead, read_number
 from calib.bench.plausible import Meant, meant
 
 BLANK_WORDS = frozenset({"nan", "NaN", "NAN", "NA", "N/A", "#N/A", "null", "NULL"})
@@ -29,6 +30,10 @@ class Refusal(ValueError):
         super().__init__(f"{problem}; {remedy}")
         self.problem = problem
         self.remedy = remedy
+
+
+class NoNumber(Refusal):
+    """A value is refused since it is not written as a table's numbers are."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +85,14 @@ class FieldFacts:
         low = f"{'above ' if self.low_excluded else ''}{self.low:.10g}"
         return f"{low} to {self.high:.10g} {self.unit}".rstrip()
 
+    def as_a_table_has_it(self, value: object) -> str:
+        """How to write a number in a table that people may write otherwise elsewhere; blank where it is none."""
+        try:
+            one = read_number(str(value), self.unit, "", self.usual)
+        except NotRead as error:
+            return "" if error.problem == NOT_A_NUMBER else f"{error.remedy}, with a point for decimals and no unit"
+        return f"a table takes a point for decimals and no unit: write {one.kept:.12g}"
+
     def probably_meant(self, value: float) -> str:
         """What a number beyond the limits was probably meant to be, as a question; blank where nothing is likely."""
         if self.low is None or self.high is None or self.usual is None:
@@ -104,7 +117,7 @@ def _number(value: object) -> object:
     if isinstance(value, str) and _NUMBER.fullmatch(value):
         return float(value)
     if isinstance(value, str | bool):
-        raise Refusal("is not a number", "write it with a point for decimals, such as 38.4, and without its unit")
+        raise NoNumber("is not a number", "write it with a point for decimals, such as 38.4, and without its unit")
     return value
 
 

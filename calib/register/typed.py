@@ -9,7 +9,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from calib.errors import Fault, InputError
-from calib.register.facts import FieldFacts, Refusal
+from calib.register.facts import FieldFacts, NoNumber, Refusal
 from calib.register.rules import READ_BY_RULES, Contradiction, Contradictions
 
 Rules = Callable[[Mapping[str, object]], list[Contradiction]]
@@ -135,7 +135,8 @@ def _single(facts: FieldFacts | None, slip: str, error: object, value: object) -
     if slip == "missing":
         return "is needed", f"fill it in: {facts.help[0].lower()}{facts.help[1:].rstrip('.')}"
     if isinstance(error, Refusal):
-        return error.problem, error.remedy + or_empty
+        better = facts.as_a_table_has_it(value) if isinstance(error, NoNumber) else ""
+        return error.problem, (better or error.remedy) + or_empty
     if slip in ("greater_than", "greater_than_equal", "less_than_equal"):
         asked = facts.probably_meant(float(str(value)))
         return f"is outside the limits, {facts.limits}", f"{f'{asked} If not, ' if asked else ''}{CHECK}{or_empty}"

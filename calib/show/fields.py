@@ -37,10 +37,7 @@ class Fields:
         key = f"{self.prefix}{name}"
         with st.container():  # one place in the form, however much is said: what was folded out below stays so
             with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
-                hint = placeholder or None
-                st.number_input(
-                    label, value=None, format="%.10g", key=key, help=help, placeholder=hint, width="stretch"
-                )
+                number(key, label, help, placeholder)
                 if len(symbols) > 1:
                     _choice(key, label, unit, symbols)
                 else:
@@ -49,12 +46,31 @@ class Fields:
 
     def said(self, name: str, label: str) -> None:
         """What stands beneath a field."""
-        if name in self.aloud:
-            st.html(f'<p class="calib-aloud">{html.escape(self.aloud[name])}</p>')
+        aloud(self.aloud.get(name, ""))
         if name in self.unusual:
             st.html(f'<p class="calib-unusual">Look again: {html.escape(self.unusual[name])}</p>')
         if name in self.faults:
             st.error(words.plain(f"{label}: {self.faults[name]}"))
+
+
+def number(key: str, label: str, help: str = "", placeholder: str = "") -> None:
+    """A field for a number as people write it; what reads it is `measured.read`.
+
+    It is a field for text: one for numbers makes 497 of 4,97. A telephone shows its whole keyboard for it, since the
+    server has no way to ask for the one of figures, which has neither minus nor unit anyway.
+    """
+    held = st.session_state.get(key)
+    if not isinstance(held, str):  # put there by a program: what a person types is text, and is left alone
+        st.session_state[key] = measured.shown(held)
+    st.text_input(
+        label, key=key, help=help or None, placeholder=placeholder or None, autocomplete="off", width="stretch"
+    )
+
+
+def aloud(said: str) -> None:
+    """What was understood of an entry; nothing where there is nothing to say."""
+    if said:
+        st.html(f'<p class="calib-aloud">{html.escape(said)}</p>')
 
 
 def entries(prefix: str) -> dict[str, Any]:
@@ -70,16 +86,15 @@ def select(key: str, label: str, options: Sequence[str], help: str = "") -> None
     st.selectbox(label, options, key=key, help=help or None)
 
 
-def empty(prefix: str, numbers: Iterable[str], texts: Iterable[str] = ()) -> None:
+def empty(prefix: str, texts: Iterable[str], choices: Iterable[str] = ()) -> None:
     """Empty fields of a form. To let go of an entry is not enough: the browser would go on showing it."""
     kept = st.session_state.get("kept", {})
-    numbers, texts = list(numbers), list(texts)
-    for name in (*numbers, *texts):
-        kept.pop(f"{prefix}{name}", None)
-    for name in numbers:
-        st.session_state[f"{prefix}{name}"] = None
     for name in texts:
+        kept.pop(f"{prefix}{name}", None)
         st.session_state[f"{prefix}{name}"] = ""
+    for name in choices:
+        kept.pop(f"{prefix}{name}", None)
+        st.session_state[f"{prefix}{name}"] = None
 
 
 def _choice(key: str, label: str, unit: str, symbols: Sequence[str]) -> None:
@@ -105,5 +120,6 @@ def _remember(unit_key: str, unit: str) -> None:
     symbol = st.session_state[unit_key]
     st.session_state.setdefault(REMEMBERED, {})[unit] = symbol
     for other, kept_in in st.session_state.get(PLACES, {}).items():
-        if kept_in == unit and st.session_state.get(other.removesuffix("_unit")) is None and other in st.session_state:
+        held = st.session_state.get(other.removesuffix("_unit"))
+        if kept_in == unit and held in (None, "") and other in st.session_state:
             st.session_state[other] = symbol

@@ -9,7 +9,8 @@ from typing import Any
 
 import calib
 from calib import bench
-from calib.show import words
+from calib.show import measured, words
+from calib.show.readings import USUAL
 
 NOT_LOOKED_AT, NONE = "not looked at", "it has none"
 MOST = 4
@@ -64,7 +65,9 @@ def heaters_of(entries: Mapping[str, Any], at_line: bool) -> HeatersRead:
     count = count_of(entries)
     if count is None:
         return HeatersRead(None, {}, {})
-    faults, aloud, found = _beyond(entries, count), {}, []
+    read = numbers_of(entries, count)
+    aloud, wrong = (_of_heaters(said) for said in (read.aloud, read.faults))
+    entries, faults, found = read.kept, _beyond(read.kept, count) | wrong, []
     scale = 1.0 if at_line else _scale(entries)
     null = None if entries.get("heater_leads") != TWO_LEADS else _number(entries.get("heater_null"), 0.0)
     for number in range(1, count + 1):
@@ -72,7 +75,8 @@ def heaters_of(entries: Mapping[str, Any], at_line: bool) -> HeatersRead:
         if math.isnan(volts * scale) or any(name.endswith(f"_{number}") for name in faults):
             continue
         if not at_line:
-            aloud[f"heater_v_{number}"] = f"{volts:.4g} V in the ratio test is {volts * scale:.4g} V at the line."
+            said = f"{volts:.4g} V in the ratio test is {volts * scale:.4g} V at the line."
+            aloud[f"heater_v_{number}"] = f"{aloud.get(f'heater_v_{number}', '')} {said}".strip()
         if null is not None and "heater_null" in faults:
             continue
         two_leads = {} if null is None else {"null_ohm": null, "meter": bench.ORDINARY_OHMMETER}
@@ -87,6 +91,22 @@ def heaters_of(entries: Mapping[str, Any], at_line: bool) -> HeatersRead:
             )
         )
     return HeatersRead(tuple(found), faults, aloud)
+
+
+def numbers_of(entries: Mapping[str, Any], count: int) -> measured.Numbers:
+    """The numbers that the windings hang on, read as they were typed."""
+    units = {"excitation_v": "V", "line_voltage_v": "V", "winding_temp_c": "°C", "heater_null": "Ω"}
+    usual: dict[str, tuple[float, float] | None] = {name: USUAL[name] for name in ("excitation_v", "line_voltage_v")}
+    usual["heater_null"] = LIMITS["ohm"][:2]
+    for number in range(1, count + 1):
+        for kind, (low, high, unit) in LIMITS.items():
+            units[f"heater_{kind}_{number}"], usual[f"heater_{kind}_{number}"] = unit, (low, high)
+    return measured.read(entries, units, usual)
+
+
+def _of_heaters(said: Mapping[str, str]) -> dict[str, str]:
+    """What is said of the heaters' own fields; of the others it is said where they stand."""
+    return {name: one for name, one in said.items() if name.startswith("heater_")}
 
 
 def heater_rows(answer: Any) -> list[tuple[str, str, str, str]]:

@@ -123,8 +123,8 @@ def _add() -> None:
     st.session_state["seen_added_unlikely"] = unlikely
     parts.forget(*(f"add_{name}" for name in typed if name not in STAYS))
     gone = [one for one in known_readings.asked() if one.name not in STAYS]
-    texts = [one.name for one in gone if one.kind == "text"]
-    fields.empty("add_", ["wire", *(one.name for one in gone if one.kind != "text")], texts)
+    typed_in = [one.name for one in gone if one.kind in ("text", "number")]
+    fields.empty("add_", ["wire", *typed_in], [one.name for one in gone if one.name not in typed_in])
 
 
 def _outcome(report: Any, name: str) -> str:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import calib
-from calib import bench
 from calib.show import measured, metering, refusals, words
 from calib.show.metering import Metered
 
@@ -53,17 +52,18 @@ def asked() -> tuple[FieldFacts, ...]:
 
 def understand(entries: Mapping[str, Any], meters: Sequence[Meter], simulated: bool) -> UnderstoodKnown:
     """Convert what was entered, check it, and say what is missing, wrong, unusual or was converted."""
-    aloud: dict[str, str] = {}
-    numbers = {one.name: one.unit for one in asked() if one.kind == "number" and one.unit in bench.MEASURES}
-    numbers["temp_within_k"] = "K"
-    read = {**entries, **{name: measured.kept(entries, name, unit, aloud) for name, unit in numbers.items()}}
+    numbers = [one for one in asked() if one.kind == "number"]
+    usual = metering.USUAL | {one.name: one.usual for one in numbers}
+    units = metering.KEPT_IN | {one.name: one.unit for one in numbers} | {"wire": "wire"}
+    typed = measured.read(entries, units, usual)
+    read, entries, aloud = typed.kept, typed.typed, typed.aloud
     read["ohms_read"] = read.get("hv_resistance_ohm")
-    faults = metering.faults_of(read)
+    faults = metering.faults_of(read) | typed.faults
     columns = {one.name: read.get(one.name) for one in asked()}
     columns["hv_resistance_ohm"] = metering.less_null(read, read["ohms_read"], aloud)
     for name in ("hv_resistance_ohm", "primary_resistance_ohm"):
         metering.four_wire_hint(read, name, read.get(name), aloud)
-    columns |= measured.wire(read, aloud, faults)
+    columns |= measured.wire(entries, aloud, faults)
     says = metering.metered(read, _as_read(read), meters, aloud)
     columns |= says.columns
     if simulated:
@@ -80,7 +80,7 @@ def understand(entries: Mapping[str, Any], meters: Sequence[Meter], simulated: b
             said = refusals.refused(fault, facts.get(fault.column), entries, name)
             if fault.value:
                 faults.setdefault(name, said)
-            else:
+            elif name not in faults:
                 missing.setdefault(name, f"empty: {said}")
     for one in calib.improbabilities(record) if record is not None else ():
         name = field_of(one.column)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import csv
 import io
-import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from calib import bench
 from calib.bench.leads import identify_leads
 from calib.bench.leads.readings import lead_readings
 from calib.errors import InputError
+from calib.show import measured
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,7 +24,9 @@ Pair = tuple[str, str]
 OPEN = "open"
 # What meters show, and people write, where there is no continuity.
 OPEN_WORDS = frozenset({"open", "o", "ol", "o.l", "o.l.", "0l", "inf", "∞", "none", "no", "-", "–"})
-THOUSANDS = {"k": 1e3, "m": 1e6}  # as a meter's range shows them after the figure, kilohm and megohm
+USUAL_OHM = (0.01, 10000.0)  # where resistances of windings lie, heaters and all [ohm]
+NULL_OHM = (0.0, 100.0)  # what test leads may read alone [ohm]
+_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 MOST_TAGS = 60
 LONGEST_TAG = 24
 NO_PAIR = "·"  # what the grid shows where no pair belongs
@@ -61,16 +65,29 @@ def tags_of(text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
 
 def typed_ohm(text: object) -> str:
     """A cell as a reading is kept: ``open``, a plain number of ohms, or as typed where it is neither."""
-    typed = "" if text is None or text != text or text == NO_PAIR else str(text).strip().replace("Ω", "").strip()
+    typed = "" if text is None or text != text or text == NO_PAIR else str(text).strip()
     if typed.lower() in OPEN_WORDS:
         return OPEN
-    factor = THOUSANDS.get(typed[-1:].lower())
-    if factor:
-        try:
-            return f"{float(typed[:-1]) * factor:.10g}"
-        except ValueError:
-            return typed
-    return typed
+    if _PLAIN.fullmatch(typed):
+        return typed
+    try:
+        return measured.shown(bench.read_number(typed, "ohm", usual=USUAL_OHM).kept) if typed else ""
+    except bench.NotRead:
+        return typed
+
+
+def understood_ohm(text: object) -> tuple[str, str]:
+    """What was understood of a reading where that is not plainly what was typed, and why it is no number.
+
+    Each is a sentence, and blank where there is nothing to say.
+    """
+    typed = str(text or "").strip()
+    if not typed or typed_ohm(typed) == OPEN:
+        return "", ""
+    try:
+        return bench.read_number(typed, "ohm", usual=USUAL_OHM).aloud, ""
+    except bench.NotRead as error:
+        return "", f"{measured.brief(typed)}: {error.problem}; {error.remedy}, or open where there is no continuity."
 
 
 def grid_of(tags: Sequence[str], readings: Mapping[Pair, str]) -> pd.DataFrame:
@@ -101,6 +118,12 @@ def readings_in(grid: pd.DataFrame, tags: Sequence[str]) -> tuple[dict[Pair, str
                 faults.append(f"{pair[0]} to {pair[1]}: stands twice, as {found[pair]} and as {typed}; keep one")
             found.setdefault(pair, typed)
     return found, tuple(faults)
+
+
+def understood_in(grid: pd.DataFrame) -> tuple[str, ...]:
+    """What was understood of the grid's cells where that is not plainly what was typed, one sentence each."""
+    cells = ((a, b, understood_ohm(grid.at[a, b])[0]) for a in grid.index for b in grid.columns)
+    return tuple(f"{a} to {b}: {said}" for a, b, said in cells if said)
 
 
 def ordered(a: str, b: str, tags: Sequence[str]) -> Pair:
@@ -163,7 +186,9 @@ def identified(tags: Sequence[str], readings: Mapping[Pair, str], **settings: An
         told = []
         for fault in error.faults:
             a, b = pairs[fault.row] if fault.row is not None and fault.row < len(pairs) else ("", "")
-            told.append(f"{a} to {b}: '{fault.value}' {fault.problem}; {fault.remedy}")
+            why = understood_ohm(fault.value)[1].rstrip(".")
+            why = why or f"'{fault.value}' {fault.problem}; {fault.remedy}"
+            told.append(f"{a} to {b}: {why}")
         return LeadsRead(None, tuple(told))
 
 
@@ -176,10 +201,12 @@ def unread(tags: Sequence[str], readings: Mapping[Pair, str]) -> Pair | None:
     return None
 
 
-def null_in(value: float | None) -> tuple[float, str]:
-    """The lead null, 0 where none was entered, and what is wrong with it."""
-    if value is None or math.isnan(value):
-        return 0.0, ""
-    if not 0.0 <= value <= 100.0:
-        return 0.0, f"the lead null of {value:g} Ω is not from 0 to 100 Ω: enter what the meter shows, clips joined"
-    return value, ""
+def null_in(typed: object) -> tuple[float, str, str]:
+    """The lead null, 0 where none was entered, what was understood of it, and what is wrong with it."""
+    read = measured.read({"null": typed}, {"null": "ohm"}, {"null": NULL_OHM})
+    if read.faults:
+        return 0.0, "", f"the lead null of {read.faults['null'].rstrip('.')}"
+    value = read.kept["null"] or 0.0
+    if not NULL_OHM[0] <= value <= NULL_OHM[1]:
+        return 0.0, "", f"the lead null of {value:g} Ω is not from 0 to 100 Ω: enter what the meter shows, clips joined"
+    return value, read.aloud.get("null", ""), ""

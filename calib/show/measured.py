@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import calib
@@ -12,6 +13,7 @@ from calib import bench
 AWG, SWG, MM, INCH = "AWG", "SWG", "mm", "in"
 WIRE_UNITS = (AWG, SWG, MM, INCH)
 SAID = {"ohm": "Ω"}
+LONGEST = 40  # characters of what was typed that are repeated
 
 
 def symbols_of(unit: str) -> tuple[str, ...]:
@@ -19,33 +21,81 @@ def symbols_of(unit: str) -> tuple[str, ...]:
     return tuple(one.symbol for one in bench.MEASURES.get(unit, ())) or (SAID.get(unit, unit),)
 
 
-def kept(entries: Mapping[str, Any], field: str, unit: str, aloud: dict[str, str]) -> float | None:
-    """A field's number in the unit that its column is kept in; None where it is empty.
+@dataclass(frozen=True)
+class Numbers:
+    """The numbers of a form, read.
+
+    Attributes
+    ----------
+    kept : dict of str to object
+        The form's entries, each number in the unit that its column is kept in; None where empty or no number.
+    typed : dict of str to object
+        The same, each number in the unit that it was typed in, and that unit under the field's name with `_unit`.
+    aloud, faults : dict of str to str
+        By field: what was understood where that is not plainly what was typed, and why something is no number.
+    """
+
+    kept: dict[str, Any]
+    typed: dict[str, Any]
+    aloud: dict[str, str]
+    faults: dict[str, str]
+
+
+def read(
+    entries: Mapping[str, Any], units: Mapping[str, str], usual: Mapping[str, tuple[float, float] | None] | None = None
+) -> Numbers:
+    """Read the numbers of a form.
 
     Parameters
     ----------
     entries : mapping of str to object
-        What stands in the form: the field's number, and under the field's name with `_unit` what it was read in.
-    field, unit : str
-        The field, and the unit of its column.
-    aloud : dict of str to str
-        Takes the conversion in words, where there is one.
+        What stands in the form: a field's text or number, and under the field's name with `_unit` the unit chosen.
+    units : mapping of str to str
+        By field that holds a number, the unit that its column is kept in, or `wire`.
+    usual : mapping of str to (float, float), optional
+        By field, where such numbers lie, in the unit that is kept.
+
+    Returns
+    -------
+    Numbers
+        Entries of other fields are as they were.
     """
-    typed = entries.get(field)
-    symbol = entries.get(f"{field}_unit") or symbols_of(unit)[0]
-    if typed is None or symbol == symbols_of(unit)[0]:
-        return None if typed is None else float(typed)
-    value = bench.measure(unit, symbol).kept(float(typed))
-    mark = bench.inch_fraction(float(typed)) if symbol == INCH else ""
-    read = f"{typed:.6g} {symbol}" + (f" ({mark})" if mark else "")
-    aloud[field] = f"{read} is {value:.5g} {SAID.get(unit, unit)}."
-    return value
+    done = Numbers(dict(entries), dict(entries), {}, {})
+    for field, unit in units.items():
+        text = shown(entries.get(field)).strip()
+        done.kept[field] = done.typed[field] = None
+        if not text:
+            continue
+        try:
+            one = bench.read_number(text, unit, entries.get(f"{field}_unit") or "", (usual or {}).get(field))
+        except bench.NotRead as error:
+            done.faults[field] = f"{brief(text)}: {error.problem}; {error.remedy}."
+            continue
+        done.kept[field], done.typed[field] = one.kept, one.number
+        own = AWG if unit == "wire" else symbols_of(unit)[0]
+        if one.symbol != own or f"{field}_unit" in entries:
+            done.typed[f"{field}_unit"] = done.kept[f"{field}_unit"] = one.symbol
+        if one.aloud:
+            done.aloud[field] = one.aloud
+    return done
+
+
+def shown(value: Any) -> str:
+    """An entry as its field shows it: text as it was typed, a number in figures, nothing where empty."""
+    if value is None or value != value:
+        return ""
+    return value if isinstance(value, str) else bench.in_figures(value)
+
+
+def brief(text: str) -> str:
+    """What was typed, cut short, with nothing in it that cannot be seen."""
+    seen = "".join(mark if mark.isprintable() else "?" for mark in text)
+    return seen if len(seen) <= LONGEST else f"{seen[:LONGEST]}…"
 
 
 def as_typed(entries: Mapping[str, Any], field: str) -> str:
     """A number with the unit that it was read in, where that is not its column's; blank elsewhere."""
-    symbol = entries.get(f"{field}_unit")
-    typed = entries.get(field)
+    symbol, typed = entries.get(f"{field}_unit"), entries.get(field)
     own = {others[0].symbol for others in bench.MEASURES.values()}
     return f"{typed:.6g} {symbol}" if typed is not None and symbol and symbol not in own else ""
 

@@ -33,6 +33,9 @@ LIMITS = {
     "u_voltage_pct": (0.0, 100.0, "%"),
     "u_resistance_pct": (0.0, 100.0, "%"),
 }
+# The unit that each of its numbers ends in; and where they lie, which is within the limits.
+KEPT_IN = {field: unit for field, (_, _, unit) in LIMITS.items() if field != "rest_h"}
+USUAL: dict[str, tuple[float, float] | None] = {field: (low, high) for field, (low, high, _) in LIMITS.items()}
 # Standard uncertainty of doubling one half's resistance: halves differ by 3 to 15 %; bench practice (judgement) [%].
 HALVES_U_PCT = 4.0
 

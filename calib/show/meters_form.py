@@ -10,7 +10,7 @@ import streamlit as st
 
 import calib
 from calib import bench
-from calib.show import fields, parts, words
+from calib.show import fields, measured, parts, words
 from calib.show import metering as m
 from calib.show.fields import Fields
 
@@ -111,26 +111,37 @@ def _add() -> None:
 
 
 def _aloud(now: Mapping[str, Any]) -> dict[str, str]:
-    """What the figures amount to at a reading of a thousand steps."""
+    """What was understood, and what the figures amount to at a reading of a thousand steps."""
+    aloud = _numbers(now).aloud
     try:
         meter = calib.Meter.parse(_own(now) | {"name": now.get("name") or "this meter"})
     except calib.InputError:
-        return {}
+        return aloud
     reading = DIGITS * meter.resolution
     limit, symbol = float(bench.half_width(reading, meter.accuracy)), SYMBOLS[meter.reads]
-    return {"resolution": f"A reading of {reading:.6g} {symbol} is then good to ± {limit:.2g} {symbol}."}
+    said = f"A reading of {reading:.6g} {symbol} is then good to ± {limit:.2g} {symbol}."
+    return aloud | {"resolution": f"{aloud.get('resolution', '')} {said}".strip()}
+
+
+def _numbers(now: Mapping[str, Any]) -> measured.Numbers:
+    """The figures, read as they were typed."""
+    facts = [one for one in calib.meter_fields() if one.kind == "number"]
+    units = {one.name: one.unit for one in facts} | {"resolution": SYMBOLS.get(str(now.get("reads")), "V")}
+    return measured.read(now, units, {one.name: one.usual for one in facts})
 
 
 def _own(now: Mapping[str, Any]) -> dict[str, Any]:
-    return {one.name: now.get(one.name) for one in calib.meter_fields()}
+    kept = _numbers(now).kept
+    return {one.name: kept.get(one.name) for one in calib.meter_fields()}
 
 
 def _faults(now: Mapping[str, Any]) -> dict[str, str]:
+    wrong = _numbers(now).faults
     try:
         calib.Meter.parse(_own(now))
     except calib.InputError as error:
-        return {one.column: f"{one.value or 'empty'}: {one.problem}; {one.remedy}." for one in error.faults}
-    return {}
+        return {one.column: f"{one.value or 'empty'}: {one.problem}; {one.remedy}." for one in error.faults} | wrong
+    return wrong
 
 
 def _typed_wrong(now: Mapping[str, Any]) -> dict[str, str]:
@@ -141,6 +152,8 @@ def _typed_wrong(now: Mapping[str, Any]) -> dict[str, str]:
 def _keep() -> None:
     now = fields.entries("meter_")
     st.session_state["seen_meter_tried"] = True
+    if _numbers(now).faults:
+        return
     try:
         meter = calib.Meter.parse(_own(now), where="the form")
         with parts.register() as register:
@@ -153,7 +166,7 @@ def _keep() -> None:
     st.session_state["seen_meter_tried"] = False
     name = f"{meter.label} ({NAMES[meter.reads]})"
     st.session_state["seen_meter_kept"] = f"{name} is on the list." if new else f"{name} was on the list already."
-    fields.empty("meter_", ["percent", "counts", "resolution"], ["range_label"])
+    fields.empty("meter_", ["percent", "counts", "resolution", "range_label"])
 
 
 def _drop(meter: calib.Meter) -> None:

@@ -26,14 +26,22 @@ RATIO_TEST, NO_LOAD = "a ratio test at low voltage", "its no-load voltage, known
 WHOLE, HALF = "the whole winding", "one half of it"
 LIMBS, AREA = "tongue and stack", "gross area (a toroid)"
 CORE_WAYS = (LIMBS, AREA)
-# The unit of the column that each field ends in, where the field may be read in others.
+# The unit that each number ends in.
 KEPT_IN = {
+    "excitation_v": "V",
+    "volts_read": "V",
+    "no_load_read": "V",
     "ohms_read": "ohm",
     "winding_temp_c": "°C",
-    "temp_within_k": "K",
+    "rest_h": "h",
+    "line_voltage_v": "V",
+    "line_frequency_hz": "Hz",
     "tongue": "mm",
     "stack": "mm",
     "area": "cm²",
+    "wire": "wire",
+    "demand_ma": "mA",
+    **metering.KEPT_IN,
 }
 FIELD_OF = {
     "hv_v": "volts_read",
@@ -47,6 +55,9 @@ FIELD_OF = {
     "unit": "tag",
 }
 FACTS = {facts.name: facts for facts in calib.fields(calib.UnknownUnit)}
+# Where the numbers usually lie, in those units.
+USUAL = {name: facts.usual for name, facts in FACTS.items()} | metering.USUAL
+USUAL |= {field: FACTS[column].usual for column, field in FIELD_OF.items() if field != "wire"}
 PLAIN = (
     "winding_temp_c",
     "line_voltage_v",
@@ -88,11 +99,11 @@ class Understood:
 
 def understand(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Understood:
     """Convert what was entered, check it, and say what is missing, wrong, unusual or was converted."""
-    aloud: dict[str, str] = {}
-    read = {**entries, **{name: measured.kept(entries, name, unit, aloud) for name, unit in KEPT_IN.items()}}
-    faults = metering.faults_of(read)
+    numbers = numbers_of(entries)
+    read, entries, aloud = numbers.kept, numbers.typed, numbers.aloud
+    faults = metering.faults_of(read) | numbers.faults
     columns = _plain(read) | _voltage(read, aloud)
-    columns |= _resistance(read, aloud) | _core(read, aloud) | measured.wire(read, aloud, faults)
+    columns |= _resistance(read, aloud) | _core(read, aloud) | measured.wire(entries, aloud, faults)
     columns["centre_tapped"] = columns.get("rectifier") == "full-wave" or _halved(read)
     meter_says = metering.metered(read, _as_read(read), meters, aloud)
     columns |= meter_says.columns
@@ -102,12 +113,18 @@ def understand(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Unde
         missing = [fault.column for fault in error.faults if not fault.value]
         refused = {FIELD_OF.get(fault.column, fault.column): fault for fault in error.faults if fault.value}
         told = {name: refusals.refused(fault, FACTS[fault.column], entries, name) for name, fault in refused.items()}
-        return Understood(None, _asked_for(missing, entries), told | faults, aloud, {}, meter_says)
+        asked = tuple(name for name in _asked_for(missing, entries) if name not in faults)
+        return Understood(None, asked, told | faults, aloud, {}, meter_says)
     unusual = {}
     for one in calib.improbabilities(calib.UnknownUnit.parse(columns)):
         name = FIELD_OF.get(one.column, one.column)
         unusual[name] = refusals.doubted(one.why, FACTS[one.column], entries, name)
     return Understood(None if faults else unit, (), faults, aloud, unusual, meter_says)
+
+
+def numbers_of(entries: Mapping[str, Any]) -> measured.Numbers:
+    """The form's numbers, read as they were typed."""
+    return measured.read(entries, KEPT_IN, USUAL)
 
 
 def _halved(entries: Mapping[str, Any]) -> bool:
@@ -216,6 +233,7 @@ def live_warning(entries: Mapping[str, Any]) -> str:
 
     Source of the limit: IEC 61010-1.
     """
+    entries = numbers_of(entries).kept
     whole, fed = whole_volts(entries), entries.get("excitation_v")
     limit = bench.HAZARDOUS_LIVE_V
     if not whole or not fed or max(whole, fed) <= limit:
@@ -231,10 +249,11 @@ def live_warning(entries: Mapping[str, Any]) -> str:
 
 def rest_warning(entries: Mapping[str, Any]) -> str:
     """What to say where the winding cannot have the room's temperature yet; blank where it can, or nothing is known."""
+    entries = numbers_of(entries).kept
     hours = entries.get("rest_h")
     if hours is None or hours < 0:
         return ""
-    tongue = measured.kept(entries, "tongue", "mm", {}) if entries.get("core_by") != AREA else None
+    tongue = entries.get("tongue") if entries.get("core_by") != AREA else None
     tongue = tongue if tongue and tongue > 0 else None
     needed = bench.settling_h(tongue)
     if hours >= needed:

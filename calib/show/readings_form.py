@@ -47,7 +47,9 @@ def entries() -> dict[str, Any]:
     if found.get("contributor") == STRANGER:
         found["contributor"] = None
     filled = st.session_state.get("seen_filled") or {}
-    found["simulated"] = bool(filled) and all(found.get(name) == value for name, value in filled.items())
+    found["simulated"] = bool(filled) and all(
+        measured.shown(found.get(name)) == measured.shown(value) for name, value in filled.items()
+    )
     return found
 
 
@@ -163,7 +165,7 @@ def _sharpen(known: pd.DataFrame, form: Fields, now: dict[str, Any]) -> None:
 
 def _clear() -> None:
     parts.forget("read_", "seen_filled")
-    fields.empty("read_", NUMBERS, ["tag"])
+    fields.empty("read_", (*NUMBERS, "tag"))
 
 
 def _fill_in() -> None:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calib.errors import InputError
+from calib.errors import Fault, InputError
 from calib.show.options import HERE, add_register, all_of
 from calib.show.printing import note, say_done
 from calib.show.sources import register_path
@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
     from calib.register.facts import FieldFacts
     from calib.register.ledger import ImportReport
+    from calib.register.records import KnownUnit
+
+ADD = "calib add"
 
 
 def declare_add(part: argparse.ArgumentParser) -> None:
@@ -39,12 +42,51 @@ def run_add(asked: argparse.Namespace) -> None:
     typed = {fact.name: getattr(asked, fact.name) or "" for fact in fields(KnownUnit)}
     path, record, *_ = all_of(
         lambda: register_path(asked.register),
-        lambda: KnownUnit.parse(typed, where="calib add"),
+        lambda: _record_of(typed),
         *_who(asked),
     )
     with Register(path, simulated=record.simulated) as register:
         report = register.add(record, by=asked.by, reason=asked.reason)
     told(report, path)
+
+
+def _record_of(typed: dict[str, str]) -> KnownUnit:
+    """The record of what was typed: a number with a comma or a unit is read as the forms read it, and said.
+
+    Raises
+    ------
+    InputError
+        With every fault of it.
+    """
+    from calib.bench.numerals import NotRead, read_number
+    from calib.register.records import KnownUnit, fields
+
+    values: dict[str, object] = dict(typed)
+    order = [fact.name for fact in fields(KnownUnit)]
+    said, faults = [], []
+    for fact in fields(KnownUnit):
+        text = typed[fact.name].strip()
+        if fact.kind != "number" or not text:
+            continue
+        try:
+            one = read_number(text, fact.unit, "", fact.usual)
+        except NotRead as error:
+            faults.append(Fault(ADD, None, fact.name, text, error.problem, error.remedy))
+            continue
+        values[fact.name] = one.kept
+        said += [f"--{fact.name.replace('_', '-')}: {one.aloud}"] if one.aloud else []
+    try:
+        record = KnownUnit.parse(values, where=ADD)
+    except InputError as error:
+        # Text that is no number is refused there too, in the words of a table.
+        mine = {fault.column for fault in faults}
+        faults += [fault for fault in error.faults if fault.column not in mine]
+        raise InputError(sorted(faults, key=lambda fault: order.index(fault.column))) from None
+    if faults:
+        raise InputError(faults)
+    for one_line in said:
+        note(one_line)
+    return record
 
 
 def declare_import(part: argparse.ArgumentParser) -> None:

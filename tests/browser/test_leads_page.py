@@ -23,7 +23,7 @@ def test_pair_by_pair_to_the_windings_and_there_again_after_a_reload(
     tags.press("Enter")
     asked: set[str] = set()
     while len(asked) < 10:
-        field = page.get_by_role("spinbutton", name=ASKED)
+        field = page.get_by_role("textbox", name=ASKED)
         page.get_by_text(re.compile("What to do next|drawn here as soon")).first.wait_for()
         if "Do the ratio test" in page.get_by_role("main").inner_text():
             break

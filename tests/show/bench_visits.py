@@ -7,7 +7,7 @@ from typing import Any
 from streamlit.testing.v1 import AppTest
 
 from calib.show.session.state import key
-from tests.show.visits import opened
+from tests.show.visits import fill, opened
 
 METERS_SAY = "calib/show/pages/what_do_the_meters_say.py"
 # Voltages 4.97 and 13.88 V of a half on 117 V, 94.6 ohm of a half less 0.3 ohm of leads, at 20 °C: both halves alike.
@@ -48,10 +48,7 @@ def visit() -> AppTest:
 def put_in(at: AppTest, step: str, **entries: Any) -> AppTest:
     """Enter values at the step that is shown."""
     for name, value in entries.items():
-        place = key(step, name)
-        kinds = (at.number_input, at.text_input, at.radio, at.selectbox, at.multiselect)
-        field = next(one for kind in kinds for one in kind if one.key == place)
-        field.set_value(value)
+        fill(at, key(step, name), value)
         at.run()
         assert not at.exception
     return at

@@ -13,7 +13,7 @@ from calib.show import parts
 from calib.show.session import state
 from calib.show.session.steps import STEPS
 from tests.show.bench_visits import SESSION, go, press, put_in, visit, with_more
-from tests.show.visits import settle, text_of, unescaped
+from tests.show.visits import number, settle, text_of, unescaped
 
 
 @pytest.fixture(autouse=True)
@@ -136,7 +136,7 @@ def test_the_form_is_filled_and_the_estimate_is_that_of_the_same_readings(place:
     """The home page's figures are those of calib.estimate_unit on a table of the session's readings."""
     at = press(resumed(place, "sum"), "bench_fill")
     assert at.title[0].value == "What can it give?"
-    assert at.number_input(key="read_volts_read").value == pytest.approx(27.76)
+    assert number(at, "read_volts_read") == pytest.approx(27.76)
     table = place.with_name("unknown.csv")
     table.write_text(
         "unit,rectifier,filter,line_voltage_v,line_frequency_hz,centre_tapped,excitation_v,hv_v,hv_resistance_ohm,"
@@ -156,7 +156,7 @@ def test_what_the_form_asks_besides_stays_when_it_is_filled(place: Path) -> None
     at.session_state["read_demand_ma"] = 70.0
     at.session_state["read_rectifier"] = "bridge"
     press(at, "bench_fill")
-    assert at.number_input(key="read_demand_ma").value == 70.0
+    assert number(at, "read_demand_ma") == 70.0
     assert at.selectbox(key="read_rectifier").value == "bridge"
 
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from streamlit.testing.v1 import AppTest
 
 import calib
-from calib.show import parts
+from calib.show import measured, parts
 from calib.show.session.entries import merge
 from calib.show.session.state import key
 from calib.show.session.steps import NAMES
@@ -60,8 +60,7 @@ def kept(path: Path, state: str = "") -> list[calib.BenchSession]:
 
 
 def shown(at: AppTest, step: str, name: str) -> Any:
-    kinds = (at.number_input, at.text_input, at.radio, at.selectbox, at.multiselect)
-    return next(one.value for kind in kinds for one in kind if one.key == key(step, name))
+    return at.get_by_key(key(step, name)).value  # type: ignore[union-attr]
 
 
 def test_looking_at_the_page_keeps_nothing(place: Path) -> None:
@@ -82,7 +81,8 @@ def test_what_was_entered_at_a_step_is_there_after_a_restart(place: Path, step: 
     (session,) = kept(place)
     assert session.step == step
     again = press(visit(), f"bench_on_{session.session_id}")
-    assert {name: shown(again, step, name) for name in entered} == entered
+    there = {name: measured.shown(value) if isinstance(value, float) else value for name, value in entered.items()}
+    assert {name: shown(again, step, name) for name in entered} == there
 
 
 def test_a_test_between_parts_of_ones_own_naming_is_taken_up_as_it_was(place: Path) -> None:
@@ -248,3 +248,19 @@ def test_a_merge_takes_mine_where_i_changed_it_and_theirs_elsewhere(
         for name in "abc":
             was, own, other = (value(side, step, name) for side in (base, mine, theirs))
             assert value(merged, step, name) == (own if own != was else other)
+
+
+def test_a_number_stays_as_it_was_typed_and_an_older_session_as_it_was_kept(place: Path) -> None:
+    """Sessions used to keep numbers; what is typed now is kept as typed, comma and all."""
+    with calib.Register(place) as register:
+        entries = {"look": {"tag": "AL-5"}, "ratio": {"excitation_v": 4.97, "hv_v": 27.76}}
+        session = register.keep_session("AL-5", entries, "ratio")
+    at = press(visit(), f"bench_on_{session.session_id}")
+    assert shown(at, "ratio", "excitation_v") == "4.97"
+    press(at, "bench_keep")
+    assert kept(place)[0].revision == session.revision
+    put_in(at, "ratio", hv_v="27,8 V")
+    assert "Read as 27.8 V." in text_of(at)
+    (now,) = kept(place)
+    assert now.entries["ratio"] == {"excitation_v": 4.97, "hv_v": "27,8 V"}
+    assert shown(press(visit(), f"bench_on_{now.session_id}"), "ratio", "hv_v") == "27,8 V"

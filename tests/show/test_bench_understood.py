@@ -276,3 +276,27 @@ def test_no_number_whatever_makes_it_fail(typed: list[tuple[Any, float]]) -> Non
     for (step, field), value in typed:
         entries.setdefault(step, {})[field.name] = value
     understood(entries)
+
+
+def test_a_sessions_numbers_are_read_as_people_write_them() -> None:
+    """The same session with commas and units gives the same facts; numbers of older sessions stay numbers."""
+    typed = with_more(
+        look={"weight_kg": "1550 g"},
+        insulation={"test_v_1": "0,5 kV", "megohm_1": "0,18 G"},
+        resistance={"hv_half_1_ohm": "94,6 Ω", "winding_temp_c": "68 F", "null_ohm": "300 mΩ"},
+        ratio={"excitation_v": "4,97", "hv_half_1_v": "13,88 V"},
+        core={"tongue": "28,6 mm", "stack": "3,1 cm"},
+        wire={"wire": "31 AWG", "wire_unit": "SWG"},
+    )
+    session = understood(typed)
+    assert [fact.line for fact in session.facts] == [fact.line for fact in understood(SESSION).facts]
+    assert session.steps["ratio"].checked.aloud["excitation_v"] == "Read as 4.97 V."
+    assert session.steps["wire"].checked.aloud["wire"].startswith("AWG 31 is 0.227 mm")
+    assert form_of(session) == form_of(understood(SESSION))
+
+
+def test_text_that_is_no_number_is_a_fault_of_its_field() -> None:
+    session = understood(with_more(ratio={"excitation_v": "4.9.7"}, wire={"wire": "thin"}))
+    assert session.steps["ratio"].checked.faults["excitation_v"].startswith("4.9.7: has points and commas")
+    assert session.steps["wire"].checked.faults["wire"].startswith("thin: is not a number")
+    assert not is_done(STEPS[6], {"wire": "thin", "wire_by": "gauge"}, session.steps["wire"])

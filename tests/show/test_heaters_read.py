@@ -86,3 +86,18 @@ def test_rows_say_why_there_is_no_current():
     )
     rows = h.heater_rows(HeaterAnswer(30.0, 20.0, 40.0, (one,), 0.9, False))
     assert rows == [("heater 1", "6.6 V: no usual heater voltage", "–", "not told: its resistance was not read")]
+
+
+def test_commas_and_units_are_read_and_said_back():
+    typed = {"excitation_v": "4,97", "heater_v_1": "0,28", "heater_ohm_1": "45 mΩ", "heater_a_1": "2700 mA"}
+    read = h.heaters_of(ONE | typed, False)
+    assert read.windings == h.heaters_of(ONE, False).windings
+    assert read.aloud["heater_v_1"] == "Read as 0.28 V. 0.28 V in the ratio test is 6.592 V at the line."
+    assert read.aloud["heater_ohm_1"] == "45 mΩ is 0.045 Ω."
+    assert set(read.aloud) == {"heater_v_1", "heater_ohm_1", "heater_a_1"}
+
+
+def test_what_is_no_number_is_said_and_its_winding_left_out():
+    read = h.heaters_of({**ONE, "heater_ohm_1": "0,0,4"}, False)
+    assert list(read.faults) == ["heater_ohm_1"]
+    assert read.windings == ()

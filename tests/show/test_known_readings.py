@@ -102,3 +102,18 @@ def test_the_form_asks_for_every_column_in_one_way_or_another() -> None:
         *("u_voltage_pct", "u_resistance_pct"),  # by the meters
         "simulated",  # by the register
     }
+
+
+def test_numbers_are_read_as_people_write_them() -> None:
+    typed = {"hv_v": "27,76", "excitation_v": "4,97 V", "hv_resistance_ohm": "0,1886 k", "rated_current_ma": "0.09 A"}
+    found = understood(**typed)
+    assert found.record == understood().record
+    assert found.aloud["rated_current_ma"] == "0.09 A is 90 mA."
+    assert found.aloud["hv_v"] == "Read as 27.76 V."
+
+
+def test_what_is_no_number_is_a_fault_and_not_missing() -> None:
+    found = understood(hv_v="27.76.1", rated_current_ma="ninety")
+    assert set(found.faults) == {"hv_v", "rated_current_ma"}
+    assert found.missing == {}
+    assert found.record is None

@@ -56,7 +56,11 @@ def test_what_is_wrong_with_tags_is_said(typed, fault):
         (None, ""),
         (math.nan, ""),
         ("·", ""),
-        ("12,5", "12,5"),
+        ("12,5", "12.5"),
+        ("1.234,5 Ω", "1234.5"),
+        ("250 mΩ", "0.25"),
+        ("1,234", "1,234"),  # may be 1.234 or 1234 ohm, both usual: asked
+        ("5 m", "5 m"),  # milliohm or megohm: asked
         ("k", "k"),
     ],
 )
@@ -126,10 +130,19 @@ def test_the_table_that_is_handed_out_has_a_row_for_every_pair():
     assert lines[-1] == "3,4,"
 
 
-@pytest.mark.parametrize(("value", "null", "said"), [(None, 0.0, ""), (0.3, 0.3, ""), (-1.0, 0.0, "of -1 Ω")])
-def test_a_lead_null_beyond_its_limits_is_said(value, null, said):
-    found, wrong = leads_entry.null_in(value)
-    assert found == null
+@pytest.mark.parametrize(
+    ("value", "null", "understood", "said"),
+    [
+        (None, 0.0, "", ""),
+        ("0.3", 0.3, "", ""),
+        ("0,3 Ω", 0.3, "Read as 0.3 Ω.", ""),
+        ("-1", 0.0, "", "of -1 Ω is not from 0 to 100 Ω"),
+        ("0.3.1", 0.0, "", "of 0.3.1: has points and commas that make no number"),
+    ],
+)
+def test_a_lead_null_is_understood_or_said_to_be_wrong(value, null, understood, said):
+    found, aloud, wrong = leads_entry.null_in(value)
+    assert (found, aloud) == (null, understood)
     assert said in wrong
     assert bool(wrong) == bool(said)
 

@@ -26,7 +26,7 @@ def put(at, pair: str, value: float | None):
     if value is None:
         at.button(key="leads_open").click().run()
     else:
-        at.number_input(key=f"leads_next_{pair}").set_value(value)
+        visits.fill(at, f"leads_next_{pair}", value)
         at.button(key="leads_put").click().run()
     assert not at.exception
     return at
@@ -36,7 +36,7 @@ def answered(at, readings: dict[str, float]):
     """Each pair that the page asks for, once; open where the dictionary has no reading of it."""
     done: set[str] = set()
     while True:
-        asked = [one.key.removeprefix("leads_next_") for one in at.number_input if one.key.startswith("leads_next_")]
+        asked = [one.key.removeprefix("leads_next_") for one in at.text_input if one.key.startswith("leads_next_")]
         if not asked or asked[0] in done:
             return at
         done.add(asked[0])
@@ -76,13 +76,40 @@ def test_the_grid_takes_what_is_typed_into_it(own):
     assert session.entries["leads"]["readings"] == [["1", "2", "148.2"], ["1", "3", "open"]]
 
 
-def test_a_wrong_cell_is_named_and_the_rest_is_not_lost(own):
+def test_a_decimal_comma_is_read_in_the_field_and_in_the_grid_and_said(own):
+    at = tagged()
+    visits.fill(at, "leads_next_1_2", "148,2 Ω")
+    at.run()
+    assert "Read as 148.2 Ω." in visits.text_of(at)
+    at.button(key="leads_put").click().run()
+    turn = at.session_state["leads_turn"]
+    at.session_state[f"leads_grid_{turn}"] = {"edited_rows": {0: {"3": "1,2 k"}}, "added_rows": [], "deleted_rows": []}
+    at.run()
+    assert "1 to 3: 1.2 kΩ is 1200 Ω." in visits.text_of(at)
+    with calib.Register(own) as register:
+        session = register.session(register.sessions()["session_id"].iloc[0])
+    assert session.entries["leads"]["readings"] == [["1", "2", "148.2"], ["1", "3", "1200"]]
+
+
+def test_what_is_no_reading_stays_in_its_field_and_is_not_put_in(own):
+    at = tagged()
+    visits.fill(at, "leads_next_1_2", "1,234")
+    at.button(key="leads_put").click().run()
+    assert at.text_input(key="leads_next_1_2").value == "1,234"
+    assert "1,234: may be 1.234 or 1234; write 1.234 or 1234" in visits.unescaped(at.error[0].value)
+    with calib.Register(own) as register:
+        assert len(register.sessions()) == 0
+
+
+@pytest.mark.parametrize(
+    ("typed", "why"), [("12..5", "has points and commas"), ("abc", "is not a number; write it in figures")]
+)
+def test_a_wrong_cell_is_named_and_the_rest_is_not_lost(own, typed, why):
     at = put(tagged(), "1_2", 148.2)
     turn = at.session_state["leads_turn"]
-    at.session_state[f"leads_grid_{turn}"] = {"edited_rows": {0: {"3": "12,5"}}, "added_rows": [], "deleted_rows": []}
+    at.session_state[f"leads_grid_{turn}"] = {"edited_rows": {0: {"3": typed}}, "added_rows": [], "deleted_rows": []}
     at.run()
-    said = visits.text_of(at)
-    assert "1 to 3: &#x27;12,5&#x27; is no resistance" in said
+    assert f"1 to 3: {why}" in visits.text_of(at).replace(f"{typed}: ", "")
     with calib.Register(own) as register:
         session = register.session(register.sessions()["session_id"].iloc[0])
     assert session.entries["leads"]["readings"][0] == ["1", "2", "148.2"]

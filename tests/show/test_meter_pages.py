@@ -10,7 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 import calib
 from calib.show import metering as m
-from tests.show.visits import HOME, KNOWN, READINGS, UNIT, enter, opened, settle, text_of, unescaped
+from tests.show.visits import HOME, KNOWN, READINGS, UNIT, enter, fill, number, opened, settle, text_of, unescaped
 
 BLUE = {"name": "Blue", "reads": "volt", "range_label": "20 V", "percent": 1.0, "counts": 3.0, "resolution": 0.01}
 OHMS = {"name": "Blue", "reads": "ohm", "percent": 0.8, "counts": 2.0, "resolution": 0.1}
@@ -34,7 +34,7 @@ def listed(visit: Path) -> Path:
 def keep(at: AppTest, **changes: Any) -> AppTest:
     at.toggle(key="meter_open").set_value(True).run()
     for name, value in (BLUE | changes).items():
-        at.get_by_key(f"meter_{name}").set_value(value)
+        fill(at, f"meter_{name}", value)
     at.button(key="keep_meter").click().run()
     assert not at.exception
     return at
@@ -42,7 +42,7 @@ def keep(at: AppTest, **changes: Any) -> AppTest:
 
 @pytest.mark.parametrize("page", ["", KNOWN])
 def test_a_meter_kept_on_the_page_is_in_the_register_and_can_be_chosen(visit: Path, page: str) -> None:
-    at = keep(opened(page))
+    at = keep(opened(page), percent="1,0 %", resolution="10 mV")
     assert "Blue, 20 V (volts) is on the list." in unescaped(at.success[0].value)
     with calib.Register(visit) as register:
         (row,) = register.meters().to_dict("records")
@@ -57,15 +57,16 @@ def test_what_a_meters_figures_amount_to_is_shown() -> None:
     at = opened()
     at.toggle(key="meter_open").set_value(True).run()
     for name in ("percent", "counts", "resolution"):
-        at.number_input(key=f"meter_{name}").set_value(BLUE[name])
+        fill(at, f"meter_{name}", BLUE[name])
     at.run()
     assert "A reading of 10 V is then good to ± 0.13 V." in text_of(at)
 
 
 def test_a_meter_that_cannot_be_is_told_by_its_field_and_not_kept(visit: Path) -> None:
-    at = keep(opened(), name="", percent=80.0)
+    at = keep(opened(), name="", percent=80.0, counts="three")
     said = " ".join(unescaped(one.value) for one in at.error)
     assert "Meter: empty: is needed" in said
+    assert "+ counts: three: is not a number" in said
     assert "± per cent of reading: 80: is outside the limits, 0 to 50 %" in said
     with calib.Register(visit) as register:
         assert register.meters().empty
@@ -88,7 +89,7 @@ def test_the_meters_chosen_are_accounted_for_beside_the_answer(listed: Path) -> 
     at.selectbox(key="read_voltmeter").set_value("Blue, 20 V")
     at.selectbox(key="read_ohmmeter").set_value("Blue").run()
     at.radio(key="read_ohm_leads").set_value(m.NULL).run()
-    at.number_input(key="read_null_ohm").set_value(0.3).run()
+    enter(at, null_ohm=0.3)
     assert not at.exception
     said = text_of(at)
     assert "188.6 Ω less the leads&#x27; 0.3 Ω is 188.3 Ω." in said
@@ -110,7 +111,7 @@ def test_a_known_unit_is_kept_in_si_with_the_uncertainty_of_the_meters(listed: P
     at = opened(KNOWN)
     typed = UNIT | {"winding_temp_c": 68.0, "tongue_mm": 1.25, "stack_mm": 1.25, "wire": 31.0}
     for name, value in typed.items():
-        at.get_by_key(f"add_{name}").set_value(value)
+        fill(at, f"add_{name}", value)
     for name, unit in {"winding_temp_c": "°F", "tongue_mm": "in", "stack_mm": "in"}.items():
         at.radio(key=f"add_{name}_unit").set_value(unit)
     at.selectbox(key="add_voltmeter").set_value("Blue, 20 V").run()
@@ -128,14 +129,14 @@ def test_a_known_unit_is_kept_in_si_with_the_uncertainty_of_the_meters(listed: P
 def test_an_added_unit_leaves_the_form_empty_but_for_what_the_next_shares() -> None:
     at = opened(KNOWN)
     for name, value in (UNIT | {"winding_temp_c": 68.0, "wire": 31.0}).items():
-        at.get_by_key(f"add_{name}").set_value(value)
+        fill(at, f"add_{name}", value)
     at.radio(key="add_winding_temp_c_unit").set_value("°F")
     at.button(key="submit_unit").click().run()
     assert "Added AL" in at.success[0].value
     assert at.text_input(key="add_unit").value == ""
-    assert at.number_input(key="add_hv_v").value is None
-    assert at.number_input(key="add_wire").value is None
-    assert (at.number_input(key="add_winding_temp_c").value, at.radio(key="add_winding_temp_c_unit").value) == (
+    assert number(at, "add_hv_v") is None
+    assert number(at, "add_wire") is None
+    assert (number(at, "add_winding_temp_c"), at.radio(key="add_winding_temp_c_unit").value) == (
         68.0,
         "°F",
     )
@@ -145,7 +146,7 @@ def test_a_unit_chosen_once_is_offered_for_the_fields_that_are_still_empty() -> 
     at = enter(opened(), tongue=28.0)
     at.radio(key="read_stack_unit").set_value("in").run()
     assert at.radio(key="read_tongue_unit").value == "mm"  # it holds a number, which keeps its meaning
-    at.number_input(key="read_tongue").set_value(None).run()
+    enter(at, tongue=None)
     at.radio(key="read_stack_unit").set_value("mm").run()
     at.radio(key="read_stack_unit").set_value("in").run()
     assert at.radio(key="read_tongue_unit").value == "in"
@@ -167,8 +168,8 @@ def test_cleared_readings_are_empty() -> None:
     at = enter(opened(), **READINGS | {"tongue": 28.0, "rest_h": 1.0})
     at.button(key="clear").click().run()
     empty = ("excitation_v", "volts_read", "ohms_read", "tongue", "rest_h")
-    assert [at.number_input(key=f"read_{name}").value for name in empty] == [None] * len(empty)
-    assert at.number_input(key="read_winding_temp_c").value == 20.0
+    assert [number(at, f"read_{name}") for name in empty] == [None] * len(empty)
+    assert number(at, "read_winding_temp_c") == 20.0
 
 
 def test_a_winding_that_was_just_brought_in_is_warned_of() -> None:

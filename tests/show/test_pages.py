@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 import calib
 from calib.show import parts
-from tests.show.visits import HOME, KNOWN, READINGS, ROOT, SIZE, enter, opened, settle, text_of, unescaped
+from tests.show.visits import HOME, KNOWN, READINGS, ROOT, SIZE, enter, number, opened, settle, text_of, unescaped
 
 
 @pytest.fixture(autouse=True)
@@ -74,8 +74,8 @@ def test_a_bad_value_is_told_beside_its_field_and_nothing_is_lost() -> None:
     at = enter(opened(), **READINGS | {"winding_temp_c": 500.0})
     (error,) = [one.value for one in at.error]
     assert unescaped(error).startswith("Temperature of the winding then: 500: is outside the limits, -40 to 200 °C")
-    assert at.number_input(key="read_winding_temp_c").value == 500.0
-    assert at.number_input(key="read_volts_read").value == 27.76
+    assert number(at, "read_winding_temp_c") == 500.0
+    assert number(at, "read_volts_read") == 27.76
     assert "Most likely" not in text_of(at)
 
 
@@ -88,7 +88,7 @@ def test_what_was_typed_survives_a_look_at_another_page() -> None:
     at = enter(opened(), **READINGS)
     at.switch_page(SIZE).run()
     at.switch_page(HOME).run()
-    assert at.number_input(key="read_ohms_read").value == 188.6
+    assert number(at, "read_ohms_read") == 188.6
     assert "Most likely" in text_of(at)
 
 
@@ -97,7 +97,7 @@ def test_a_practice_unit_fills_the_form_and_is_called_simulated() -> None:
     at.button(key="fill_in").click().run()
     assert "SIMULATED" in text_of(at)
     assert "Most likely" in text_of(at)
-    at.number_input(key="read_ohms_read").set_value(321.0).run()
+    enter(at, ohms_read=321.0)
     assert "Simulated practice unit" not in text_of(at)
 
 
@@ -114,7 +114,7 @@ def test_every_practice_unit_can_be_filled_in_and_gets_an_answer() -> None:
 def test_clearing_empties_the_readings() -> None:
     at = enter(opened(), **READINGS)
     at.button(key="clear").click().run()
-    assert at.number_input(key="read_ohms_read").value is None
+    assert number(at, "read_ohms_read") is None
     assert "Most likely" not in text_of(at)
 
 
@@ -148,7 +148,7 @@ def test_a_field_that_was_hidden_for_a_while_keeps_its_entry() -> None:
     at.radio(key="read_voltage_by").set_value("its no-load voltage, known").run()
     at.run()
     at.radio(key="read_voltage_by").set_value("a ratio test at low voltage").run()
-    assert at.number_input(key="read_excitation_v").value == 4.97
+    assert number(at, "read_excitation_v") == 4.97
     assert "Most likely" in text_of(at)
 
 
@@ -157,12 +157,34 @@ def test_readings_that_do_not_go_together_are_questioned(monkeypatch: pytest.Mon
     monkeypatch.setenv("CALIB_PRACTICE", "1")
     at = opened()
     at.button(key="fill_in").click().run()
-    ohms = at.number_input(key="read_ohms_read")
+    ohms = number(at, "read_ohms_read")
+    assert ohms
     assert "calib-doubt" not in body_of(at)
-    ohms.set_value(ohms.value / 4).run()
+    enter(at, ohms_read=ohms / 4)
     assert "calib-doubt" in body_of(at)
 
 
 def body_of(at: AppTest) -> str:
     """What the page says, without its style sheet."""
     return "\n".join(said for said in text_of(at).splitlines() if "<style>" not in said and "{" not in said)
+
+
+def test_a_decimal_comma_is_read_as_one_and_said_back_beneath_its_field() -> None:
+    """4,97 is 4.97 V and never 497: the answer is that of the same readings with points."""
+    plain = text_of(enter(opened(), **READINGS))
+    typed = {"excitation_v": "4,97", "volts_read": "27,76 V", "ohms_read": "188,6 Ω"}
+    at = enter(opened(), **READINGS | typed)
+    said = text_of(at)
+    for understood in ("Read as 4.97 V.", "Read as 27.76 V.", "Read as 188.6 Ω."):
+        assert understood in said
+    assert next(line for line in plain.splitlines() if "Most likely" in line) in said
+    assert at.text_input(key="read_excitation_v").value == "4,97"
+
+
+def test_text_that_is_no_number_stays_in_its_field_with_one_sentence() -> None:
+    at = enter(opened(), **READINGS | {"ohms_read": "18.8.6"})
+    (error,) = [unescaped(one.value) for one in at.error]
+    assert error.startswith("Ohms read on the high-voltage winding: 18.8.6: has points and commas that make no number;")
+    assert at.text_input(key="read_ohms_read").value == "18.8.6"
+    assert "Most likely" not in text_of(at)
+    assert "Still needed" not in text_of(at)

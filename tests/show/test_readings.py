@@ -192,3 +192,56 @@ def test_the_entries_are_left_as_they_were() -> None:
     before = dict(ENTRIES)
     r.understand(ENTRIES)
     assert before == ENTRIES
+
+
+def test_every_number_is_read_as_people_write_it_and_said_back() -> None:
+    """The same unit typed with commas, units and an inch; 1 1/8 in is 28.575 mm."""
+    typed = {"excitation_v": "4,97", "volts_read": "13,88 V", "ohms_read": "94,3 Ω", "line_voltage_v": "117 V~"}
+    typed |= {
+        "winding_temp_c": "68 °F",
+        "tongue": "1 1/8 in",
+        "stack": "3,1 cm",
+        "wire": "SWG 35",
+        "demand_ma": "0,07 A",
+    }
+    understood = r.understand(ENTRIES | typed)
+    plain = ENTRIES | {"tongue": 28.575, "stack": 31.0, "wire": 35.0, "wire_unit": "SWG", "demand_ma": 70.0}
+    assert understood.unit is not None
+    assert understood.unit.equals(r.understand(plain).unit)
+    assert {name: understood.aloud[name].split(". ")[0].rstrip(".") for name in (*typed, "line_voltage_v")} == {
+        "excitation_v": "Read as 4.97 V",
+        "volts_read": "Read as 13.88 V",
+        "ohms_read": "Read as 94.3 Ω",
+        "line_voltage_v": "Read as 117 V",
+        "winding_temp_c": "68 °F is 20 °C",
+        "tongue": "1 1/8 in is 28.575 mm",
+        "stack": "3.1 cm is 31 mm",
+        "wire": "SWG 35 is 0.213 mm bare",
+        "demand_ma": "0.07 A is 70 mA",
+    }
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "said"),
+    [
+        ("ohms_read", "9,4,3", "9,4,3: has points and commas that make no number; write one point"),
+        ("volts_read", "1,234", "1,234: may be 1.234 or 1234; write 1.234 or 1234"),
+        ("excitation_v", "5 Ω", "5 Ω: has 'Ω' behind it, which is no unit of this reading; write it alone, or with V"),
+        ("line_frequency_hz", "50/60", "50/60: is two frequencies; write the one that it was designed for: 50"),
+        ("wire", "thin", "thin: is not a number"),
+        ("null_ohm", "o.3", "o.3: is not a number"),
+        ("excitation_v", "0.5 kV dc", "0.5 kV dc: has 'kV dc' behind it"),
+        ("demand_ma", "900 A", "900 A: is outside the limits, 0.1 to 100000 mA"),
+        ("rest_h", "x" * 99, f"{'x' * 40}…: is not a number"),
+    ],
+)
+def test_what_is_no_number_is_a_fault_of_its_field_and_not_missing(field: str, typed: str, said: str) -> None:
+    understood = r.understand(ENTRIES | {field: typed})
+    assert understood.unit is None
+    assert understood.missing == ()
+    assert list(understood.faults) == [field]
+    assert understood.faults[field].startswith(said)
+
+
+def test_a_warning_of_live_work_reads_commas_too() -> None:
+    assert "34.7 V across the whole" in r.live_warning(ENTRIES | {"excitation_v": "6,2125", "volts_read": "17,35 V"})

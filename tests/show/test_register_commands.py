@@ -60,10 +60,43 @@ def test_add_uses_the_user_s_own_data_folder_where_nothing_is_named(calib: Run, 
     assert len(list(tmp_path.rglob("register.duckdb"))) == 1
 
 
+def test_add_reads_numbers_as_people_write_them_and_says_so(called: Run, tmp_path: Path) -> None:
+    typed = {"--no-load-v": "640,5 V", "--hv-resistance-ohm": "0,182 k", "--tongue-mm": "1 1/8 in", "--stack-mm": "31"}
+    done = called("add", "--register", "club.duckdb", *words_of(OPTIONS | typed))
+    assert done.returncode == 0
+    assert done.stderr.splitlines() == [
+        "note: --no-load-v: Read as 640.5 V.",
+        "note: --hv-resistance-ohm: 0.182 kΩ is 182 Ω.",
+        "note: --tongue-mm: 1 1/8 in is 28.575 mm.",
+    ]
+    with package.Register(tmp_path / "club.duckdb") as register:
+        row = register.known().iloc[0]
+    assert [row[name] for name in ("no_load_v", "hv_resistance_ohm", "tongue_mm")] == [640.5, 182.0, 28.575]
+
+
+@pytest.mark.parametrize(
+    ("typed", "remedy"),
+    [
+        ("70,5", "a table takes a point for decimals and no unit: write 70.5"),
+        ("0,07 A", "a table takes a point for decimals and no unit: write 70"),
+        ("1,500", "write 1.5 or 1500, with a point for decimals and no unit"),
+    ],
+)
+def test_a_table_keeps_to_the_decimal_point_and_names_the_cell_to_write(
+    called: Run, tmp_path: Path, typed: str, remedy: str
+) -> None:
+    cells = ",".join(f'"{typed}"' if cell == "70" else cell for cell in ROWS[0].split(","))
+    done = called("import", str(table(tmp_path / "known.csv", HEADER, cells)), "--register", "club.duckdb")
+    assert done.returncode == 2
+    assert f"rated_current_ma '{typed}': is not a number; {remedy}" in done.stderr
+
+
 @pytest.mark.parametrize(
     ("option", "value", "problem"),
     [
-        ("--rated-current-ma", "90 mA", "rated_current_ma '90 mA': is not a number"),
+        ("--rated-current-ma", "90 V", "rated_current_ma '90 V': has 'V' behind it, which is no unit of this reading"),
+        ("--rated-current-ma", "1,234", "rated_current_ma '1,234': may be 1.234 or 1234; write 1.234 or 1234"),
+        ("--awg", "30 SWG", "awg '30 SWG': has 'SWG' behind it"),
         ("--rated-current-ma", "0", "rated_current_ma '0': is outside the limits, 0.1 to 100000 mA"),
         ("--hv-resistance-ohm", "nan", "hv_resistance_ohm 'nan': is not a number"),
         ("--centre-tapped", "yes", "centre_tapped 'yes': is not true or false"),

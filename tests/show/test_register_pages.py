@@ -9,7 +9,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import calib
-from tests.show.visits import HOME, KNOWN, READINGS, SIZE, UNIT, enter, opened, settle, text_of, unescaped
+from tests.show.visits import HOME, KNOWN, READINGS, SIZE, UNIT, enter, fill, number, opened, settle, text_of, unescaped
 
 
 @pytest.fixture(autouse=True)
@@ -20,8 +20,7 @@ def visit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def add(at: AppTest, **changes: object) -> AppTest:
     for name, value in (UNIT | changes).items():
-        field = at.get_by_key(f"add_{name}")
-        field.set_value(value)
+        fill(at, f"add_{name}", value)
     at.button(key="submit_unit").click().run()
     assert not at.exception
     return at
@@ -60,7 +59,7 @@ def test_all_that_is_wrong_with_a_new_unit_is_told_by_its_field_and_nothing_is_a
     told = " ".join(one.value for one in at.error)
     for name in ("Rated current: 0", "Winding temperature: 900", "Evidence: empty"):
         assert name in unescaped(told)
-    assert at.number_input(key="add_winding_temp_c").value == 900.0
+    assert number(at, "add_winding_temp_c") == 900.0
     assert at.text_input(key="add_unit").value == "AL-7"
     with calib.Register(visit) as register:
         assert register.count() == 0

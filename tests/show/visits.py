@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.element_tree import TextInput
+
+from calib.show.measured import shown
 
 ROOT = Path(__file__).resolve().parents[2]
 HOME = "calib/show/pages/what_can_it_give.py"
@@ -57,9 +61,22 @@ def unescaped(said: str) -> str:
     return said.replace("\\", "")
 
 
-def enter(at: AppTest, **values: float) -> AppTest:
+def fill(at: AppTest, key: str, value: Any) -> None:
+    """Put a value into a field of any kind; a number as one types it, None empties."""
+    field = at.get_by_key(key)
+    is_text = isinstance(field, TextInput) and not isinstance(value, str)
+    field.set_value(shown(value) if is_text else value)  # type: ignore[union-attr]
+
+
+def number(at: AppTest, key: str) -> float | None:
+    """The plain number that a field shows; None where it is empty."""
+    text = at.text_input(key=key).value
+    return float(text) if text else None
+
+
+def enter(at: AppTest, **values: Any) -> AppTest:
     for name, value in values.items():
-        at.number_input(key=f"read_{name}").set_value(value)
+        fill(at, f"read_{name}", value)
     at.run()
     assert not at.exception
     return at

@@ -84,15 +84,11 @@ def _settings(meters: tuple[Any, ...]) -> tuple[dict[str, Any], tuple[str, ...]]
     own = {one.label: one.accuracy for one in meters if one.reads == "ohm"}
     with st.expander("Meter, test leads and colours"):
         fields.select("leads_meter", "Read on", [ORDINARY, *own])
-        st.number_input(
-            "What the test leads read alone, clips joined (Ω)",
-            value=None,
-            format="%.10g",
-            key="leads_null",
-            help="It comes off every reading. Empty where it is off them already.",
-        )
+        help = "It comes off every reading. Empty where it is off them already."
+        fields.number("leads_null", "What the test leads read alone, clips joined (Ω)", help)
+        null, understood, wrong = leads_entry.null_in(st.session_state["leads_null"])
+        fields.aloud(understood)
         fields.select("leads_colours", "The unit is", [OTHER, CODED])
-    null, wrong = leads_entry.null_in(st.session_state.get("leads_null"))
     settings = {
         "meter": own.get(st.session_state["leads_meter"], bench.ORDINARY_OHMMETER),
         "null_ohm": null,
@@ -111,6 +107,8 @@ def _grid(tags: tuple[str, ...], readings: dict[leads_entry.Pair, str]) -> tuple
     edited = st.data_editor(
         base, key=f"leads_grid_{st.session_state.get('leads_turn', 0)}", column_config=columns, width="stretch"
     )
+    for said in leads_entry.understood_in(edited):
+        fields.aloud(said)
     found, faults = leads_entry.readings_in(edited, tags)
     rows = leads_entry.rows_of(found)
     held = session.of(STEP)
@@ -138,7 +136,11 @@ def _next_pair(tags: tuple[str, ...], grid: dict[leads_entry.Pair, str], read: l
         return
     a, b = leads_entry.ordered(*wanted, tags)
     key = f"leads_next_{a}_{b}"
-    st.number_input(f"{a} to {b}, Ω", value=None, format="%.10g", key=key)
+    fields.number(key, f"{a} to {b}, Ω")
+    understood, wrong = leads_entry.understood_ohm(st.session_state[key])
+    fields.aloud(understood)
+    if wrong:
+        st.error(words.plain(wrong))
     with st.container(horizontal=True, gap="small"):
         st.button("Put it in", key="leads_put", type="primary", on_click=_put, args=((a, b), key, tags, grid))
         st.button("No continuity", key="leads_open", on_click=_put, args=((a, b), "", tags, grid))
@@ -154,14 +156,13 @@ def _without_caution(said: str) -> str:
 
 def _put(pair: leads_entry.Pair, key: str, tags: tuple[str, ...], grid: dict[leads_entry.Pair, str]) -> None:
     """Put one reading into the session and draw the grid with it."""
-    value = st.session_state.get(key) if key else None
-    if key and value is None:
+    typed = leads_entry.typed_ohm(st.session_state.get(key)) if key else leads_entry.OPEN
+    if not typed or leads_entry.understood_ohm(typed)[1]:
         return
-    typed = leads_entry.OPEN if not key else f"{value:.10g}"
     session.put(STEP, {"names": list(tags), "readings": leads_entry.rows_of({**grid, pair: typed})})
     st.session_state["leads_of"] = _session()
     if key:
-        st.session_state[key] = None
+        st.session_state[key] = ""
     _redraw()
 
 

@@ -24,7 +24,7 @@ class Checked:
     values : dict of str to float
         The sound numbers, by field, in the units that are kept.
     said : mapping of str to object
-        Everything as it was entered.
+        Everything as it was entered, numbers read, in the units that they were typed in.
     aloud, unusual, faults : dict of str to str
         By field: the conversion in words, why it is worth a second look, what is wrong with it.
     """
@@ -63,27 +63,29 @@ def checked(step: Step, entries: Mapping[str, Any]) -> Checked:
     Checked
         A number beyond its limits is a fault, and among the values it is missing.
     """
-    done = Checked(said=dict(entries))
     choices = step.choices
-    for one in step.every_field():
-        typed = entries.get(one.name)
-        if one.kind != "number" or one.unit == "wire" or typed is None or not one.asked(entries, choices):
+    numbers = [one for one in step.every_field() if one.kind == "number" and one.asked(entries, choices)]
+    usual = {one.name: _limits(one)[1] or _limits(one)[0] for one in numbers}
+    read = measured.read(entries, {one.name: one.unit for one in numbers}, usual)
+    done = Checked(said=read.typed, aloud=read.aloud, faults=read.faults)
+    for one in numbers:
+        value, typed = read.kept[one.name], read.typed[one.name]
+        if value is None or one.unit == "wire":
             continue
-        value = measured.kept(entries, one.name, one.unit, done.aloud)
         wrong, odd = _judged(one, value)
         if wrong:
-            done.faults[one.name] = f"{measured.as_typed(entries, one.name) or f'{typed:.6g}'}: {wrong}"
-        elif value is not None:
-            done.values[one.name] = value
-            if odd:
-                done.unusual[one.name] = words.sentence(odd)
+            done.faults[one.name] = f"{measured.as_typed(read.typed, one.name) or f'{typed:.6g}'}: {wrong}"
+            continue
+        done.values[one.name] = value
+        if odd:
+            done.unusual[one.name] = words.sentence(odd)
     return done
 
 
-def _judged(one: Field, value: float | None) -> tuple[str, str]:
+def _judged(one: Field, value: float) -> tuple[str, str]:
     """What is wrong with a number, and what is unusual about it; each blank where nothing is."""
     limits, usual, above_zero, unit = _limits(one)
-    if value is None or limits is None:
+    if limits is None:
         return "", ""
     low, high = limits
     if not low <= value <= high or (above_zero and value < LEAST):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from calib.show import measured
 from calib.show.session.step import Field, Step
 
 ENTERED = ("number", "text", "pick", "several")  # kinds of fields that start empty
@@ -14,6 +15,8 @@ def as_shown(field: Field, value: Any) -> Any:
     """An entry as its field holds it."""
     if field.kind == "text":
         return value or ""
+    if field.kind == "number":
+        return measured.shown(value)
     if field.kind == "several":
         return [one for one in value or [] if one in field.choices]
     if field.kind == "choice":
@@ -60,7 +63,8 @@ def _take(mine: dict[str, Any], field: Field, value: Any, unit: Any) -> None:
         mine.pop(field.name, None)
         mine.pop(f"{field.name}_unit", None)
         return
-    mine[field.name] = value
+    if field.kind != "number" or measured.shown(mine.get(field.name)) != value:  # else it stands there as a number
+        mine[field.name] = value
     if unit is not None:
         mine[f"{field.name}_unit"] = unit
 
