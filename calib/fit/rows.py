@@ -103,6 +103,9 @@ class Facts:
         return Facts(frame, self.covariates, self.wire, self.reading_variance, form, self.response, pair)
 
 
+STANDING = ("stop", "stop_cleared", "doubts")  # what stands against a unit, and goes wherever its figures go
+
+
 def facts(records: pd.DataFrame) -> Facts:
     """Facts of known or unknown units.
 
@@ -117,7 +120,7 @@ def facts(records: pd.DataFrame) -> Facts:
         One row a record, in the same order.
     """
     count = len(records)
-    aluminium = _text(records, "conductor") == "aluminium"
+    aluminium = text(records, "conductor") == "aluminium"
     zero = np.where(aluminium, copper.INFERRED_ZERO_C["aluminium"], copper.INFERRED_ZERO_C["copper"])
     ohm = copper.resistance_at(_number(records, "hv_resistance_ohm"), _number(records, "winding_temp_c"), 20.0, zero)
     volts, gap = _volts(records)
@@ -127,7 +130,7 @@ def facts(records: pd.DataFrame) -> Facts:
     equivalent = square * np.where(
         aluminium, copper.RESISTIVITY_OHM_M["copper"] / copper.RESISTIVITY_OHM_M["aluminium"], 1.0
     )
-    pair = places([" ".join(one) for one in PAIRS], _text(records, "rectifier") + " " + _text(records, "filter"))
+    pair = places([" ".join(one) for one in PAIRS], text(records, "rectifier") + " " + text(records, "filter"))
     form = LN_FORM[pair] - np.where(aluminium, ALUMINIUM_SHIFT, 0.0)
     v_over_r = volts / ohm
     covariates = np.column_stack(
@@ -149,7 +152,8 @@ def _frame(
 ) -> pd.DataFrame:
     import pandas as pd
 
-    texts = {name: _text(records, name) for name in ("contributor", "unit", "evidence", "rectifier", "filter")}
+    names = ("contributor", "unit", "evidence", "rectifier", "filter", *STANDING)
+    texts = {name: text(records, name) for name in names}
     return pd.DataFrame(
         {
             **texts,
@@ -194,7 +198,7 @@ def _number(records: pd.DataFrame, name: str) -> np.ndarray:
     return records[name].to_numpy(dtype=float, na_value=np.nan)
 
 
-def _text(records: pd.DataFrame, name: str) -> np.ndarray:
+def text(records: pd.DataFrame, name: str) -> np.ndarray:
     if name not in records:
         return np.full(len(records), "", dtype=object)
     return records[name].fillna("").astype(str).to_numpy(dtype=object)

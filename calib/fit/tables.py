@@ -11,7 +11,7 @@ from calib.fit import doubts
 from calib.fit.effects import DRIFT_SD
 from calib.fit.predict import exceeds, quantiles
 from calib.fit.prior import MAIN
-from calib.fit.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, PAIRS, Facts, facts, size_classes
+from calib.fit.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, PAIRS, STANDING, Facts, facts, size_classes
 from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
@@ -194,6 +194,7 @@ def estimates(model: Multiplier, unknown: pd.DataFrame, level: float) -> pd.Data
             "odds_of_demand": odds,
             "flags": _flags(model, rows, doubt),
             "likely_slip": doubt.slip,
+            **{name: rows.frame[name].to_numpy() for name in STANDING},
         }
     )
 
@@ -230,7 +231,10 @@ def _flags(model: Multiplier, rows: Facts, doubt: doubts.ReadingDoubt) -> list[s
     strange |= np.abs(np.nan_to_num(rows.frame["reading_gap"].to_numpy(dtype=float))) > GAP
     unmeasured = ~rows.has_core
     simulated = rows.frame["simulated"].to_numpy(dtype=bool) | model.simulated
+    standing = {name: rows.frame[name].to_numpy() != "" for name in STANDING}
     marks = [
+        ("stop", standing["stop"] & ~standing["stop_cleared"]),
+        ("doubt", standing["doubts"]),
         ("prior-only", np.full(len(rows), model.records == 0)),
         ("few-records", np.full(len(rows), 0 < model.records < FEW_RECORDS)),
         ("extrapolated", beyond),

@@ -196,6 +196,15 @@ class Unit(BaseModel):
         quantity("Weight", "kg", (0.0, 1e4), "Weight of the unit.", usual=(0.1, 40.0), low_excluded=True),
         as_number,
     ] = None
+    stop: Annotated[
+        OneLine, plain("Stop", "Why the unit must not be fed; empty where nothing stands against it.", "text")
+    ] = ""
+    stop_cleared: Annotated[
+        OneLine, plain("Stop cleared", "Why that no longer stands; both are kept and shown.", "text")
+    ] = ""
+    doubts: Annotated[
+        OneLine, plain("Doubts", "What was not as it should be, sentences parted by a blank, | and a blank.", "text")
+    ] = ""
     recorded_on: Annotated[Day | None, plain("Recorded on", "Day of the readings, as year-month-day.", "date")] = None
     notes: Annotated[Words, plain("Notes", "Anything else worth keeping.", "text")] = ""
     simulated: Annotated[
@@ -204,7 +213,7 @@ class Unit(BaseModel):
 
     @model_validator(mode="after")
     def _hang_together(self) -> Self:
-        found = contradictions({name: value for name, value in self.__dict__.items() if value is not None})
+        found = contradictions({name: value for name, value in self.__dict__.items() if value not in (None, "")})
         if found:
             raise Contradictions(found)
         return self
@@ -233,6 +242,11 @@ class Unit(BaseModel):
             With a fault for each field that is missing, refused or at odds with another.
         """
         return parsed(cls, fields(cls), values, where, row, contradictions)
+
+    @property
+    def stopped(self) -> str:
+        """Why the unit must not be fed; "" where nothing is against it, or where that was cleared."""
+        return "" if self.stop_cleared else self.stop
 
     def values(self) -> dict[str, Any]:
         """The fields in the order of the tables, None where blank."""

@@ -41,7 +41,7 @@ def contradictions(given: Mapping[str, object]) -> list[Contradiction]:
     list of Contradiction
         Empty for a sound record.
     """
-    return [*_voltage(given), *_supply(given), *_core(given)]
+    return [*_voltage(given), *_supply(given), *_core(given), *_stop(given)]
 
 
 def _voltage(given: Mapping[str, object]) -> list[Contradiction]:
@@ -87,6 +87,17 @@ def _supply(given: Mapping[str, object]) -> list[Contradiction]:
             )
         )
     return found
+
+
+def _stop(given: Mapping[str, object]) -> list[Contradiction]:
+    if "stop_cleared" in given and "stop" not in given:
+        return [
+            Contradiction("stop_cleared", "clears a stop that is not there", "write the stop too, or leave it empty")
+        ]
+    if "rated_current_ma" in given and "stop" in given and "stop_cleared" not in given:
+        problem = "a unit that must not be fed is no known unit"
+        return [Contradiction("stop", problem, "clear it with the reason in stop_cleared, or leave the unit out")]
+    return []
 
 
 def _core(given: Mapping[str, object]) -> list[Contradiction]:

@@ -14,7 +14,8 @@ VOLTAGES = ["excitation_v", "hv_v", "no_load_v"]
 RESISTANCE = ["hv_resistance_ohm", "winding_temp_c"]
 OPTIONAL = [
     *["tongue_mm", "stack_mm", "core_area_cm2", "conductor", "awg", "wire_diameter_mm", "u_voltage_pct"],
-    *["u_resistance_pct", "primary_resistance_ohm", "weight_kg", "recorded_on", "notes", "simulated"],
+    *["u_resistance_pct", "primary_resistance_ohm", "weight_kg", "stop", "stop_cleared", "doubts"],
+    *["recorded_on", "notes", "simulated"],
 ]
 RATING = ["unit", "contributor", "evidence", *SUPPLY, "rated_current_ma"]
 KNOWN = [*RATING, *LINE, *VOLTAGES, *RESISTANCE, *OPTIONAL]

@@ -46,6 +46,10 @@ def sound(values: dict[str, Any]) -> dict[str, Any]:
         values["centre_tapped"] = True
     if values["excitation_v"] is None or values["hv_v"] is None:
         values["no_load_v"] = values["no_load_v"] or 653.5
+    if values["stop"]:
+        values["stop_cleared"] = values["stop_cleared"] or "explained"
+    else:
+        values["stop_cleared"] = None
     if values["tongue_mm"] is None:
         values["stack_mm"] = None
     elif values["stack_mm"] is None:

@@ -228,3 +228,35 @@ def test_a_closed_pipe_is_no_error(known: Path, home: dict[str, str], words: tup
     done = subprocess.run(command, stdout=writer, stderr=subprocess.PIPE, env=home, cwd=known.parent, timeout=300)
     os.close(writer)
     assert (done.returncode, done.stderr) == (0, b"")
+
+
+def test_what_stands_against_a_unit_goes_with_its_figures(called: Run, known: Path, tmp_path: Path) -> None:
+    header = f"{UNKNOWN_HEADER},stop,stop_cleared,doubts"
+    said = [
+        "insulation 3 Mohm,,",
+        "insulation 3 Mohm,dried and read again: 400 Mohm,",
+        ",,halves 30 % apart | light for its core",
+    ]
+    base = UNKNOWN_ROWS[0].split(",", 1)[1]
+    unknown = table(tmp_path / "stopped.csv", header, *(f"S{k},{base},{more}" for k, more in enumerate(said)))
+    done = called("estimate", "--known", str(known), "--unknown", str(unknown), "--format", "json")
+    rows = json.loads(done.stdout)
+    assert [row["flags"].split(";")[0] for row in rows][:1] == ["stop"]
+    assert ["stop" in row["flags"].split(";") for row in rows] == [True, False, False]
+    assert ["doubt" in row["flags"].split(";") for row in rows] == [False, False, True]
+    assert [(row["stop"], row["stop_cleared"]) for row in rows][1] == (
+        "insulation 3 Mohm",
+        "dried and read again: 400 Mohm",
+    )
+    assert rows[2]["doubts"] == "halves 30 % apart | light for its core"
+    assert rows[0]["rated_current_ma"] == rows[1]["rated_current_ma"] > 0
+
+
+def test_a_stopped_unit_is_no_known_unit(called: Run, tmp_path: Path) -> None:
+    header, row = f"{HEADER},stop,stop_cleared", ROWS[0]
+    stopped = table(tmp_path / "stopped.csv", header, f"{row},insulation 3 Mohm,")
+    done = called("import", str(stopped))
+    assert done.returncode == 2
+    assert "stop 'insulation 3 Mohm': a unit that must not be fed is no known unit" in done.stderr
+    cleared = table(tmp_path / "cleared.csv", header, f"{row},,dried")
+    assert "stop_cleared 'dried': clears a stop that is not there" in called("import", str(cleared)).stderr
