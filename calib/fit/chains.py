@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.fit import prior as prior_module
+from calib.fit.mixture import Iteration
 from calib.fit.rows import Facts
 
 CORE_COLUMNS = [0, 2, 3, 4]
-ROUNDS = 40
+ROUNDS, TOLERANCE = 300, 1e-10  # of a coefficient and of ln scatter
 UNSOUND, UNSOUND_SD = 0.05, 1.0
 
 
@@ -24,10 +25,13 @@ class Side:
         Its coefficients.
     scatter : float
         Residual standard deviation of sound records.
+    iteration : Iteration
+        How it was found.
     """
 
     terms: np.ndarray
     scatter: float
+    iteration: Iteration
 
 
 @dataclass(frozen=True)
@@ -36,6 +40,11 @@ class Sides:
 
     core: Side
     wire: Side
+
+    @property
+    def iterations(self) -> tuple[Iteration, ...]:
+        """How both were found."""
+        return self.core.iteration, self.wire.iteration
 
     def complete(self, rows: Facts) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Covariates of main with blanks filled by expectation, and each departure from the chains.
@@ -58,28 +67,32 @@ class Sides:
 def fit_sides(rows: Facts, prior: prior_module.Prior) -> Sides:
     """Both side regressions from the known units."""
     known, wired = rows.take(rows.has_core), rows.take(rows.has_wire)
-    core = _robust(known.covariates[:, CORE_COLUMNS], known.covariates[:, 1], prior.core)
-    wire = _robust(wired.covariates, wired.wire, prior.wire)
+    core = _robust(known.covariates[:, CORE_COLUMNS], known.covariates[:, 1], prior.core, "cores given the readings")
+    wire = _robust(wired.covariates, wired.wire, prior.wire, "wires given the readings")
     return Sides(core, wire)
 
 
-def _robust(x: np.ndarray, y: np.ndarray, chain: prior_module.Chain) -> Side:
+def _robust(x: np.ndarray, y: np.ndarray, chain: prior_module.Chain, what: str) -> Side:
     """Regression under the chain's prior in which a share of rows scatters broadly, by expectation maximisation."""
     precision = np.linalg.inv(chain.covariance)
     terms, ln_scatter = chain.mean, chain.ln_scatter
-    for _ in range(ROUNDS if len(y) else 0):
+    rounds, converged = 0, not len(y)
+    while not converged and rounds < ROUNDS:
+        rounds += 1
         scatter = np.exp(ln_scatter)
         residual = y - x @ terms
         odds = sound_odds(residual, scatter)
         weight = odds / scatter**2 + (1 - odds) / (scatter**2 + UNSOUND_SD**2)
         held = precision + (x * weight[:, None]).T @ x
-        terms = np.linalg.solve(held, precision @ chain.mean + x.T @ (weight * y))
+        before, terms = terms, np.linalg.solve(held, precision @ chain.mean + x.T @ (weight * y))
         spread = np.einsum("ij,ij->i", x @ np.linalg.inv(held), x)
         # Mode of ln scatter under its normal prior, one Newton step.
         count, squares = odds.sum(), (odds * ((y - x @ terms) ** 2 + spread)).sum() / scatter**2
         slope = -count + squares - (ln_scatter - chain.ln_scatter) / chain.ln_scatter_sd**2
-        ln_scatter = ln_scatter + np.clip(slope / (2 * squares + 1 / chain.ln_scatter_sd**2), -0.5, 0.5)
-    return Side(terms, float(np.exp(ln_scatter)))
+        move = np.clip(slope / (2 * squares + 1 / chain.ln_scatter_sd**2), -0.5, 0.5)
+        ln_scatter = ln_scatter + move
+        converged = bool(max(np.max(np.abs(terms - before)), abs(move)) < TOLERANCE)
+    return Side(terms, float(np.exp(ln_scatter)), Iteration(what, rounds, ROUNDS, converged))
 
 
 def sound_odds(residual: np.ndarray, scatter: float) -> np.ndarray:

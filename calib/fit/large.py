@@ -22,7 +22,7 @@ from calib.fit.counted import Counted
 from calib.fit.digits import same_digits
 from calib.fit.effects import GRADE_NAMES, Layout, Unmeasured
 from calib.fit.facts_expression import NUMBERS, TEXTS, facts_expression, faulty
-from calib.fit.mixture import judged
+from calib.fit.mixture import judged, unsettled
 from calib.fit.named import content_hash
 from calib.fit.passes import prepared
 from calib.fit.prior import MAIN, Prior, load_prior
@@ -95,14 +95,15 @@ def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> dict[str, Any]:
         unmeasured = Unmeasured.of(state.mean[main], state.covariance[main, main], sides)
         with _held(prepared(facts_expression(source), codes, sides), backend) as ready:
             road = Road(ready, run, _cells(ready, run, layout), sides, unmeasured, prior)
-            state, found = road.travelled(state, most)
+            state, found, passes = road.travelled(state, most)
     problem = Problem(rows, layout, sides, unmeasured, prior)
     one = judged(problem.evidence(road.scales(state)), state.mean, state.covariance, state.share)
     # The odds of the records held hardly change between the nodes.
+    found_nodes, search = nodes_of(found, prior.main)
     nodes = tuple(
-        replace(node, solution=replace(node.solution, weight=one.weight, odds=one.odds))
-        for node in nodes_of(found, prior.main)
+        replace(node, solution=replace(node.solution, weight=one.weight, odds=one.odds)) for node in found_nodes
     )
+    iterations = (*sides.iterations, passes, search)
     note = f"{len(rows)} of {count} known units are held for what is said of single records"
     counted = Counted(count, simulated, road.cells.classes())
     name = sha256(content_hash(rows).encode() + state.mean.tobytes() + state.covariance.tobytes()).hexdigest()[:16]
@@ -115,7 +116,8 @@ def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> dict[str, Any]:
         "prior": prior,
         "nodes": nodes,
         "content_hash": name,
-        "notes": (*notes, note),
+        "notes": (*notes, note, *unsettled(iterations)),
+        "iterations": iterations,
     }
 
 

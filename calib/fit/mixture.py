@@ -7,6 +7,7 @@ evidence for the scales from below.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,8 +15,37 @@ from scipy.linalg import cho_solve
 
 LN_2PI = float(np.log(2 * np.pi))
 SHARE_PRIOR = (2.0, 38.0)  # Beta prior of the share of unsound records: mean 5 %
-MAX_ROUNDS = 60
+MAX_ROUNDS = 300
 TOLERANCE = 1e-5  # in the log evidence, where the search for the scales is read to 1e-2
+
+
+@dataclass(frozen=True)
+class Iteration:
+    """How an iteration ended.
+
+    Attributes
+    ----------
+    what : str
+        What was iterated for, in words.
+    rounds, most : int
+        Rounds taken, and how many it may take.
+    converged : bool
+        Whether it came to rest within its tolerance.
+    """
+
+    what: str
+    rounds: int
+    most: int
+    converged: bool
+
+    def __str__(self) -> str:
+        end = "settled" if self.converged else "not settled"
+        return f"{self.what}: {end} in {self.rounds} of at most {self.most} rounds"
+
+
+def unsettled(iterations: tuple[Iteration, ...]) -> tuple[str, ...]:
+    """A note for each iteration that did not come to rest."""
+    return tuple(str(one) for one in iterations if not one.converged)
 
 
 @dataclass(frozen=True)
@@ -60,6 +90,10 @@ class Solution:
         Share of unsound records.
     bound : float
         Lower bound of the log evidence; NaN where it was not reckoned.
+    converged : bool
+        Whether the iteration came to rest; True where none is needed.
+    rounds : int
+        How many it took; 0 where none is needed.
     """
 
     mean: np.ndarray
@@ -68,6 +102,14 @@ class Solution:
     odds: np.ndarray
     share: float
     bound: float
+    converged: bool = True
+    rounds: int = 0
+
+
+def soundness(solutions: Sequence[Solution]) -> Iteration:
+    """How the records' odds and the coefficients were found together: the worst of several solutions."""
+    worst = min(solutions, key=lambda one: (one.converged, -one.rounds))
+    return Iteration("odds that each record is sound", worst.rounds, MAX_ROUNDS, worst.converged)
 
 
 def solve(
@@ -89,7 +131,7 @@ def solve(
     Returns
     -------
     Solution
-        At the fixed point, or after 60 rounds.
+        At the fixed point, or after MAX_ROUNDS rounds, and then not converged.
     """
     x, y = evidence.design, evidence.response
     identity, pull = np.eye(len(prior_mean)), prior_precision @ prior_mean
@@ -99,8 +141,9 @@ def solve(
         odds, _ = _odds(_log_each(evidence, prior_mean, covariance, SHARE_PRIOR[0] / sum(SHARE_PRIOR)))
     else:
         odds = start.odds
-    last = -np.inf
-    for _ in range(MAX_ROUNDS):
+    last, converged, rounds = -np.inf, False, 0
+    while not converged and rounds < MAX_ROUNDS:
+        rounds += 1
         share = (SHARE_PRIOR[0] + (1 - odds[:, 0]).sum()) / (sum(SHARE_PRIOR) + len(y))
         weight = _weight(evidence, odds)
         weighted = x * weight[:, None]
@@ -112,10 +155,9 @@ def solve(
         divergence = np.sum(prior_precision * covariance) + away @ prior_precision @ away - len(mean)
         divergence = 0.5 * (divergence - log_prior + 2 * np.log(np.diag(factor)).sum())
         bound = log_total - divergence + _log_share_prior(share)
-        if abs(bound - last) < TOLERANCE:
-            break
+        converged = bool(abs(bound - last) < TOLERANCE)
         last = bound
-    return Solution(mean, covariance, weight, odds, float(share), float(bound))
+    return Solution(mean, covariance, weight, odds, float(share), float(bound), converged, rounds)
 
 
 def judged(evidence: Evidence, mean: np.ndarray, covariance: np.ndarray, share: float) -> Solution:

@@ -14,7 +14,7 @@ from calib.fit.check import Check, comparison, leave_one_out
 from calib.fit.counted import Counted
 from calib.fit.digits import same_digits
 from calib.fit.effects import Layout, Unmeasured, drift_variance, unit_variance
-from calib.fit.mixture import Solution
+from calib.fit.mixture import Iteration, Solution, soundness, unsettled
 from calib.fit.named import content_hash, origin, settings
 from calib.fit.predict import quantiles
 from calib.fit.prior import MAIN, Prior, load_prior
@@ -55,6 +55,8 @@ class Multiplier:
         What was noted on the way, such as a record given twice.
     level : float
         Probability of the intervals where none is asked.
+    iterations : tuple of Iteration
+        How each iteration of the fit ended: what, rounds, most, converged.
     """
 
     rows: Facts = field(repr=False)
@@ -67,6 +69,12 @@ class Multiplier:
     content_hash: str
     notes: tuple[str, ...] = ()
     level: float = DEFAULT_LEVEL
+    iterations: tuple[Iteration, ...] = field(default=(), repr=False)
+
+    @property
+    def converged(self) -> bool:
+        """Whether every iteration of the fit came to rest; where not, its figures may still move."""
+        return all(one.converged for one in self.iterations)
 
     @property
     def records(self) -> int:
@@ -278,5 +286,11 @@ def _fit_rows(rows: Facts, notes: tuple[str, ...] = ()) -> Multiplier:
     first = Problem(rows, layout, sides, Unmeasured.of(prior.main.mean, np.zeros((6, 6)), sides), prior)
     begun = first.solve(scales_at(np.zeros(ALL), prior.main))
     unmeasured = Unmeasured.of(begun.mean[main], begun.covariance[main, main], sides)
-    nodes = nodes_of(Problem(rows, layout, sides, unmeasured, prior), prior.main)
-    return Multiplier(rows, Counted.of(rows), layout, sides, unmeasured, prior, nodes, content_hash(rows), notes)
+    nodes, search = nodes_of(Problem(rows, layout, sides, unmeasured, prior), prior.main)
+    iterations = (*sides.iterations, search, soundness([begun, *(node.solution for node in nodes)]))
+    name = content_hash(rows)
+    return Multiplier(
+        *(rows, Counted.of(rows), layout, sides, unmeasured, prior, nodes, name),
+        notes=(*notes, *unsettled(iterations)),
+        iterations=iterations,
+    )

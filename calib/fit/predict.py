@@ -24,7 +24,7 @@ def quantiles(share: np.ndarray, mean: np.ndarray, sd: np.ndarray, level: float)
     Returns
     -------
     numpy.ndarray, shape (n,)
-        The quantiles, by Newton's method held inside a bracket.
+        The quantiles, by Newton's method held inside a bracket; NaN where it does not come to rest.
     """
     blocks = [slice(at, at + BLOCK) for at in range(0, mean.shape[1], BLOCK)]
     parts = [_quantiles(share, mean[:, block], sd[:, block], level) for block in blocks]
@@ -51,8 +51,8 @@ def _quantiles(share: np.ndarray, mean: np.ndarray, sd: np.ndarray, level: float
         before, last = last, np.abs(following - x)
         x = following
         if last.max(initial=0.0) < TOLERANCE:
-            break
-    return x
+            return x
+    return np.where(last < TOLERANCE, x, np.nan)
 
 
 def exceeds(share: np.ndarray, mean: np.ndarray, sd: np.ndarray, value: np.ndarray) -> np.ndarray:

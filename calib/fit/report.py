@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from calib.fit.multiplier import Multiplier
 
 SIMULATED = "Simulated practice data: no line of this is about a real transformer."
+NOT_SETTLED = "NOT SETTLED: the fit did not come to rest, so these figures may still move; its notes say what did not."
 MOST_DOUBTFUL = 12  # doubtful records that the report names
 CAUTION = "An estimate with its spread, not a rating: local codes and licensed practice take precedence."
 
@@ -17,8 +18,9 @@ CAUTION = "An estimate with its spread, not a rating: local codes and licensed p
 def summary(model: Multiplier) -> str:
     """A report of a fit: what made it, the multiplier by size class, and what is doubtful."""
     lines = [SIMULATED, ""] if model.simulated else []
+    lines += [_made_of(model)]
+    lines += [] if model.converged else [NOT_SETTLED]
     lines += [
-        _made_of(model),
         "",
         f"Multiplier, mA per V/ohm, at {usual_frequency(model):g} Hz, with {model.level:.0%} limits of its mean",
     ]

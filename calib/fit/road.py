@@ -12,7 +12,7 @@ from calib.fit.cells import Cells
 from calib.fit.chains import Sides
 from calib.fit.effects import Scales, Unmeasured
 from calib.fit.equations import Equations
-from calib.fit.mixture import SHARE_PRIOR
+from calib.fit.mixture import SHARE_PRIOR, Iteration
 from calib.fit.passes import Judge, step_for, summed
 from calib.fit.prior import MAIN, Prior
 from calib.fit.quadratic import Quadratic
@@ -91,22 +91,22 @@ class Road:
         layout = self.cells.layout
         return Quadratic(self.equations(state), state.mean, self.scales(state), state.share, layout, self.prior)
 
-    def travelled(self, state: State, most: int) -> tuple[State, Quadratic]:
-        """The state when little is left to come, or after so many passes, and the last pass.
+    def travelled(self, state: State, most: int) -> tuple[State, Quadratic, Iteration]:
+        """The state when little is left to come, or after so many passes, the last pass, and how it ended.
 
         The movements of an expectation maximisation die away by a rate: the rest is a geometric series.
         """
-        last = np.inf
-        for _ in range(most):
+        last, passes, converged = np.inf, 0, False
+        while not converged and passes < most:
+            passes += 1
             before, found = state, self.quadratic(state)
-            u, solution = mode_of(found, self.prior.main)
+            u, solution, _ = mode_of(found, self.prior.main)
             state = State(solution.mean, solution.covariance, u, self.share(found.equations.sound))
             moved, noise = np.max(np.abs(state.mean - before.mean)), abs(u[0] - before.u[0])
             rate = min(moved / last, SLOWEST) if np.isfinite(last) else RATE
-            if moved * rate / (1 - rate) < REST and noise * rate / (1 - rate) < NOISE_REST:
-                break
+            converged = bool(moved * rate / (1 - rate) < REST and noise * rate / (1 - rate) < NOISE_REST)
             last = moved
-        return state, found
+        return state, found, Iteration("passes over the table", passes, most, converged)
 
     def share(self, sound: float) -> float:
         """Share of unsound records, given the sum of the odds of soundness."""

@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from calib.fit.effects import GRADES, Scales
-from calib.fit.mixture import Solution
+from calib.fit.mixture import Iteration, Solution
 from calib.fit.prior import Chain
 
 # Median and standard deviation of ln of the class's and the contributor's deviations (judgement).
@@ -59,7 +59,7 @@ def _prior(noise: Chain) -> tuple[np.ndarray, np.ndarray]:
     )
 
 
-def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
+def nodes_of(problem: Solver, noise: Chain) -> tuple[tuple[Node, ...], Iteration]:
     """Quadrature over the scales: their posterior's mode first, then a grid round it.
 
     Parameters
@@ -71,12 +71,13 @@ def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
 
     Returns
     -------
-    tuple of Node
-        The mode first; shares add to 1. Gauss-Hermite points along the axes of the posterior's curvature, each
-        weighted by the evidence found there (importance weights), so that skewness is kept. Known slips do not pull
-        the mode but count in the evidence, whose slope there is therefore not quite 0: it is taken out.
+    tuple of Node, Iteration
+        The mode first; shares add to 1; and how the mode was found. Gauss-Hermite points along the axes of the
+        posterior's curvature, each weighted by the evidence found there (importance weights), so that skewness is
+        kept. Known slips do not pull the mode but count in the evidence, whose slope there is therefore not quite 0:
+        it is taken out.
     """
-    mode, centre = mode_of(problem, noise)
+    mode, centre, search = mode_of(problem, noise)
 
     def value(u: np.ndarray) -> tuple[float, Solution]:
         solution = problem.solve(scales_at(u, noise), centre)
@@ -98,20 +99,21 @@ def nodes_of(problem: Solver, noise: Chain) -> tuple[Node, ...]:
     shares /= shares.sum()
     parts = zip(points, shares, solutions, strict=True)
     kept = [Node(scales_at(point, noise), float(share), solution) for point, share, solution in parts]
-    return (kept[0], *(node for node in kept[1:] if node.share))
+    return (kept[0], *(node for node in kept[1:] if node.share)), search
 
 
-def mode_of(problem: Solver, noise: Chain) -> tuple[np.ndarray, Solution]:
+def mode_of(problem: Solver, noise: Chain) -> tuple[np.ndarray, Solution, Iteration]:
     """Mode of the scales by expectation maximisation, one scoring step a round (Dempster, Laird and Rubin 1977)."""
     u, solution = np.zeros(ALL), None
-    for _ in range(MODE_ROUNDS):
+    rounds, converged = 0, False
+    while not converged and rounds < MODE_ROUNDS:
+        rounds += 1
         solution = problem.solve(scales_at(u, noise), solution)
         move = scoring_move(u, *problem.step(scales_at(u, noise), solution), noise)
         u = u + move
-        if np.max(np.abs(move)) < MODE_TOLERANCE:
-            break
+        converged = bool(np.max(np.abs(move)) < MODE_TOLERANCE)
     assert solution is not None
-    return u, solution
+    return u, solution, Iteration("scatters of units, classes, benches and evidence", rounds, MODE_ROUNDS, converged)
 
 
 def scoring_move(u: np.ndarray, slope: np.ndarray, information: np.ndarray, noise: Chain) -> np.ndarray:
@@ -122,7 +124,10 @@ def scoring_move(u: np.ndarray, slope: np.ndarray, information: np.ndarray, nois
 
 
 def _widths(posterior: Callable[[np.ndarray], float], mode: np.ndarray, top: float) -> tuple[np.ndarray, np.ndarray]:
-    """Standard deviation along each scale from the curvature, measured over about one deviation, and the slope."""
+    """Standard deviation along each scale from the curvature, measured over about one deviation, and the slope.
+
+    Two looks, the second over what the first found: it only places the nodes, whose weights make up for the rest.
+    """
     sd, slope = np.ones(AVERAGED), np.zeros(AVERAGED)
     for axis in range(AVERAGED):
         step = np.zeros(ALL)

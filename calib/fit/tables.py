@@ -235,6 +235,7 @@ def _flags(model: Multiplier, rows: Facts, doubt: doubts.ReadingDoubt) -> list[s
     marks = [
         ("stop", standing["stop"] & ~standing["stop_cleared"]),
         ("doubt", standing["doubts"]),
+        ("not-converged", np.full(len(rows), not model.converged)),
         ("prior-only", np.full(len(rows), model.records == 0)),
         ("few-records", np.full(len(rows), 0 < model.records < FEW_RECORDS)),
         ("extrapolated", beyond),

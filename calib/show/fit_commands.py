@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 from calib.show.options import add_level, add_sources, all_of, level_of
@@ -53,6 +53,8 @@ def fit_content(model: Multiplier, level: float) -> dict[str, Any]:
         "level": level,
         "scatter": plain(model.scatter),
         "simulated": bool(model.simulated),
+        "converged": model.converged,
+        "iterations": [asdict(one) for one in model.iterations],
         "content_hash": model.content_hash,
         "classes": rows_of(model.classes(level)),
         "terms": rows_of(model.terms(level)),
@@ -80,6 +82,7 @@ def run_estimate(asked: argparse.Namespace) -> None:
         lambda: with_notes(read_unknown(asked.unknown)),
         lambda: check_target(asked.out, asked.unknown, asked.known, source_register(asked)),
     )
+    from calib.fit.mixture import unsettled
     from calib.fit.multiplier import fit
 
     model = fit(known)
@@ -87,6 +90,8 @@ def run_estimate(asked: argparse.Namespace) -> None:
     text = as_json(rows_of(estimates)) if asked.format == "json" else as_csv(estimates)
     if model.simulated:
         note(SIMULATED)
+    if not model.converged:
+        note(f"the fit did not come to rest, so these figures may still move: {'; '.join(unsettled(model.iterations))}")
     if asked.out is not None:
         write_whole(text, asked.out)
     else:

@@ -20,6 +20,8 @@ EVIDENCE = {
     "heat-run": "a heat run",
 }
 FLAGS = {
+    "not-converged": "The fit behind this did not come to rest: its figures may still move. The report of the fit says "
+    "what did not settle.",
     "prior-only": "No known unit is behind this: it rests on first principles alone, and is wide.",
     "few-records": "Few known units are behind this, so first principles still weigh much in it.",
     "extrapolated": "Its size lies beyond those of the known units: the interval is wider for it.",

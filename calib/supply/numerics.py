@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 Array = np.ndarray
-MOST_ROUNDS = 90
+MOST_ROUNDS, NEWTON_ROUNDS = 90, 60
 _HALF_NODES, _HALF_WEIGHTS = np.polynomial.legendre.leggauss(32)
 _NODES, _WEIGHTS = (_HALF_NODES + 1) / 2, _HALF_WEIGHTS / 2
 FAST_SPANS = 14.0  # a fast exponential is resolved over this many of its own lengths
@@ -16,7 +16,8 @@ FAST_SPANS = 14.0  # a fast exponential is resolved over this many of its own le
 def bracketed_root(function: Callable[[Array], Array], low: Array, high: Array, tolerance: float = 1e-14) -> Array:
     """Root of each case between its own bounds, by bisection helped by inverse quadratic interpolation.
 
-    A case without a change of sign gets the bound at which the function is nearer to zero.
+    A case without a change of sign gets the bound at which the function is nearer to zero, one whose bounds have not
+    closed in MOST_ROUNDS rounds NaN.
 
     Parameters
     ----------
@@ -49,12 +50,13 @@ def bracketed_root(function: Callable[[Array], Array], low: Array, high: Array, 
         best = np.where(better, newest, oldest)
         width = np.abs(oldest - newest)
         limit = (2e-16 + tolerance / 2) * np.abs(best) + 1e-300
-        if np.all(single | (width <= 2 * limit) | (f_newest == 0) | (f_oldest == 0)):
+        done = single | (width <= 2 * limit) | (f_newest == 0) | (f_oldest == 0)
+        if np.all(done):
             break
         step = _next_step((newest, oldest, third), (f_newest, f_oldest, f_third))
         least = np.minimum(limit / np.where(width > 0, width, 1), 0.5)
         step = np.clip(step, least, 1 - least)
-    best = np.where(np.abs(f_newest) < np.abs(f_oldest), newest, oldest)
+    best = np.where(done, np.where(np.abs(f_newest) < np.abs(f_oldest), newest, oldest), np.nan)
     if np.any(single):
         nearer = np.abs(function(np.asarray(low, float))) <= np.abs(function(np.asarray(high, float)))
         best = np.where(single, np.where(nearer, low, high), best)
@@ -122,7 +124,6 @@ def newton(
     residuals: Callable[[Array], Array],
     start: Array,
     slopes: Callable[[Array], Array] | None = None,
-    rounds: int = 60,
 ) -> tuple[Array, Array]:
     """Solve small systems of equations, one system a case, by damped Newton steps.
 
@@ -134,20 +135,18 @@ def newton(
         First guesses, shape (cases, n); unknowns of order one (angles, logarithms).
     slopes : callable, optional
         Derivatives of the residuals, shape (cases, n, n); by differences where it is not given.
-    rounds : int
-        Most steps.
 
     Returns
     -------
     unknowns, found : array, array of bool
-        The solutions, and for which cases the residuals came down to rounding.
+        The solutions, and for which cases the residuals came down to rounding within NEWTON_ROUNDS steps.
     """
     here = np.array(start, dtype=float)
     slopes = slopes or (lambda unknowns: _differences(residuals, unknowns))
     with np.errstate(all="ignore"):
         value = residuals(here)
         size = np.nan_to_num(np.abs(value).max(1), nan=np.inf)
-        for _ in range(rounds):
+        for _ in range(NEWTON_ROUNDS):
             slope = slopes(here)
             usable = np.isfinite(slope).all((1, 2)) & np.isfinite(value).all(1)
             slope[~usable] = np.eye(here.shape[1])

@@ -156,6 +156,8 @@ def _diodes(what: Settings, some: Scaled) -> tuple[Array, dict[str, Array], Arra
         ratio = capacitor_input.load_ratio(some.period, some.source, some.reactance, some.drop)
         one = capacitor_input.pulse(some.period, some.source / ratio, some.reactance * ratio, some.drop)
         result = capacitor_input.measures(one)
+    # what charges the capacitors is what the load draws, or the root was not found
+    found = found & np.isfinite(ratio) & (np.abs(result["mean"] / result["dc"] - 1) < 1e-3)
     # the solvers stop at a greatest w; what is left of the ripple falls as 1/w
     beyond = np.maximum(some.reactance * ratio / one.w, 1.0)
     for name in ("ripple_pp", "ripple_rms"):
@@ -204,4 +206,6 @@ def _no_state(what: Settings, columns: dict[str, Array], scaled: Scaled, missing
         value, remedy = f"{columns['choke_h'][at[0]]:g}", "give a larger choke, more capacitance or more source_ohm"
         return [Fault("", None, "choke_h", value, problem, remedy)]
     problem = "is more than this source can give through its resistance, choke and capacitors"
+    if one.source[0] < emf:
+        problem += ", or so near to it that no steady state was found"
     return [Fault("", None, "load_ma", load, problem, "lower load_ma or source_ohm, or raise volts")]

@@ -7,6 +7,7 @@ from itertools import combinations, product
 import numpy as np
 import pytest
 
+from calib.bench.leads import fit as leads_fit
 from calib.bench.leads import identify_leads
 from calib.bench.leads.checks import limit_for
 
@@ -146,3 +147,13 @@ def test_sound_readings_rarely_contradict_and_a_poor_meter_is_found_out():
                 doubled += found.scatter > 1.0 and "times as much as the meter's stated" in found.remarks[0]
     assert sound < 0.12 * 200
     assert doubled > 0.8 * 200
+
+
+def test_places_that_did_not_settle_leave_the_order_open(monkeypatch):
+    """Two slips on one winding, A to B and C to D: weighing their readings down takes rounds."""
+    slips = line(AB=100.0, CD=3.0)
+    settled = identify_leads(slips).windings[0]
+    monkeypatch.setattr(leads_fit, "ROUNDS", 1)
+    cut_short = identify_leads(slips).windings[0]
+    assert cut_short.orders_open == 1 + len(cut_short.other_orders) + 1
+    assert settled.orders_open == 1 + len(settled.other_orders)

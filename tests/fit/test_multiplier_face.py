@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from calib.fit import Multiplier, fit
+from calib.fit import Multiplier, chains, fit, mixture, scales
 from calib.supply.form_factor import winding_rms_per_dc
 from tests.fit.making import FIGURES, ln_width, practice_fit, practice_known, practice_unknown, prior_fit, scene_known
 
@@ -37,6 +37,35 @@ def test_a_record_given_twice_is_not_two_opinions():
     assert np.array_equal(figures(twice), figures(practice_fit()))
     assert any("repeated" in note for note in twice.notes)
     assert not practice_fit().notes
+
+
+@pytest.mark.parametrize(
+    ("module", "name", "most", "what"),
+    [
+        (chains, "ROUNDS", 2, "cores given the readings"),
+        (scales, "MODE_ROUNDS", 1, "scatters of units, classes, benches and evidence"),
+        (mixture, "MAX_ROUNDS", 1, "odds that each record is sound"),
+    ],
+)
+def test_a_fit_that_does_not_come_to_rest_says_so_wherever_it_is_read(monkeypatch, module, name, most, what):
+    monkeypatch.setattr(module, name, most)
+    model = fit(practice_known().iloc[:12])
+    assert model.converged is False
+    assert f"{what}: not settled in {most} of at most {most} rounds" in model.notes
+    report = str(model)
+    assert "NOT SETTLED: the fit did not come to rest" in report.split("Multiplier, mA per V/ohm")[0]
+    assert what in report
+    assert set(model.estimate(practice_unknown())["flags"].str.split(";").str[0]) == {"not-converged"}
+
+
+def test_the_fit_tells_how_many_rounds_each_iteration_took():
+    """A few toroids that gave up after 60 rounds, unsaid, now come to rest in 92."""
+    assert practice_fit().converged
+    assert all(0 < one.rounds < one.most for one in practice_fit().iterations)
+    assert "SETTLED" not in str(practice_fit())
+    assert not practice_fit().estimate(practice_unknown())["flags"].str.contains("not-converged").any()
+    slow = fit(scene_known("toroidal", 20, 0.05, 6))
+    assert (slow.converged, slow.iterations[-1].rounds) == (True, pytest.approx(92, abs=20))
 
 
 def test_it_pickles_and_compares_by_its_content():

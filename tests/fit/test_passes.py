@@ -214,3 +214,11 @@ def test_the_engine_is_left_as_it_was():
     assert tables
     assert not kept
     assert ibis.options.sql.fuse_selects
+
+
+def test_passes_that_are_cut_short_say_so(monkeypatch):
+    monkeypatch.setattr(large, "MOST_PASSES", 1)
+    model = fit_table(table(scene_known("ordinary", 400, 0.05)), sample_rows=60)
+    assert model.converged is False
+    assert "passes over the table: not settled in 1 of at most 1 rounds" in model.notes
+    assert "NOT SETTLED" in str(model)

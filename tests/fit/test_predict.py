@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from calib.fit import predict
 from calib.fit.predict import density, exceeds, quantiles
 
 calmly = settings(deadline=None)  # a busy machine is no fault of the quantiles
@@ -74,3 +75,12 @@ def test_many_units_at_once_are_as_one_by_one():
     together = quantiles(share, mean, sd, 0.9)
     alone = [quantiles(share, mean[:, [k]], sd[:, [k]], 0.9)[0] for k in range(50)]
     assert together == pytest.approx(alone, abs=1e-9)
+
+
+def test_a_quantile_that_does_not_come_to_rest_is_blank_and_not_a_number_that_looks_sound(monkeypatch):
+    """Two humps far apart: the quantile in the gap between them takes dozens of rounds; beside it a plain one."""
+    share = np.array([0.5, 0.5])
+    mean, sd = np.array([[0.0, 1.0], [8.0, 1.0]]), np.array([[0.02, 0.3], [0.02, 0.3]])
+    assert np.isfinite(quantiles(share, mean, sd, 0.503)).all()
+    monkeypatch.setattr(predict, "NEWTON_ROUNDS", 4)
+    assert np.isnan(quantiles(share, mean, sd, 0.503)).tolist() == [True, False]

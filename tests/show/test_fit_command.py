@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 import calib as package
+from calib.fit import scales
 from tests.show.conftest import Run
 from tests.show.tables import HEADER, ROWS, spoiled, table
 
@@ -26,6 +27,23 @@ def test_json_has_the_keys_and_the_values_of_the_model(calib: Run, known: Path) 
     classes = model.classes(0.8)
     assert [row["multiplier"] for row in told["classes"]] == classes["multiplier"].tolist()
     assert [row["high_area_cm2"] for row in told["classes"] if row["size_class"] == "7"][0] is None
+
+
+def test_a_fit_that_does_not_come_to_rest_is_told_in_json_text_and_beside_the_estimates(
+    called: Run, known: Path, unknown: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = ("fit", "--known", str(known), "--format", "json")
+    told = json.loads(called(*asked).stdout)
+    assert told["converged"] is True
+    assert all(one["converged"] and one["rounds"] <= one["most"] for one in told["iterations"])
+    monkeypatch.setattr(scales, "MODE_ROUNDS", 1)
+    told = json.loads(called(*asked).stdout)
+    assert (told["converged"], [one["converged"] for one in told["iterations"]].count(False)) == (False, 1)
+    assert "NOT SETTLED" in called("fit", "--known", str(known)).stdout
+    done = called("estimate", "--known", str(known), "--unknown", str(unknown))
+    assert done.returncode == 0
+    assert "note: the fit did not come to rest, so these figures may still move: scatters of units" in done.stderr
+    assert "not-converged" in done.stdout
 
 
 def test_a_suspect_is_named_with_its_odds_and_its_slip(called: Run, tmp_path: Path) -> None:

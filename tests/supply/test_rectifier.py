@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from calib import supply
 from calib.errors import InputError
+from calib.supply import numerics
 from calib.supply.form_factor import FORM_FACTOR
 from calib.supply.rectifier import load_line, steady_state
 
@@ -216,3 +217,12 @@ def test_the_wings_names_load_late():
     assert all(getattr(supply, name) is not None for name in dir(supply))
     with pytest.raises(AttributeError, match="no attribute 'demand'"):
         supply.demand  # noqa: B018
+
+
+@pytest.mark.parametrize(("pair", "valve"), [(("full-wave", "capacitor"), None), (("half-wave", "capacitor"), "5Y3")])
+def test_a_solution_that_does_not_come_to_rest_is_refused_and_no_number(monkeypatch, pair, valve):
+    assert state_of(pair, valve=valve).dc_v > 0
+    monkeypatch.setattr(numerics, "MOST_ROUNDS", 3)
+    monkeypatch.setattr(numerics, "NEWTON_ROUNDS", 1)
+    with pytest.raises(InputError, match=r"^load_ma '60': .* or so near to it that no steady state was found; lower"):
+        state_of(pair, valve=valve)

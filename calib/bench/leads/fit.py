@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 # Beyond so many standard uncertainties a misfit counts by its logarithm, not its square (judgement).
 BEND = 3.0
-ROUNDS = 30
+ROUNDS = 300
 STEADY = 1e-3  # largest change of a weight, as a share of it, at which the weighing stops
 
 
@@ -70,11 +70,14 @@ class Placed:
         Place of each lead of `order`, the first at 0, never falling [ohm].
     cost : float
         Misfit: the sum of z², z being a reading's misfit over its uncertainty, or less where z is beyond `BEND` [1].
+    steady : bool
+        Whether the weighing came to rest; where not, places and misfit are not the best.
     """
 
     order: np.ndarray
     at: np.ndarray
     cost: float
+    steady: bool = True
 
     @property
     def length(self) -> float:
@@ -115,17 +118,16 @@ def place(spans: Spans, order: Sequence[int] | np.ndarray) -> Placed:
     here = spans.part(order)
     square = here.per_u**2
     weight = square
-    for _ in range(ROUNDS):
+    steady, rounds = False, 0
+    while not steady and rounds < ROUNDS:
+        rounds += 1
         at = _in_order(here.ohm, weight)
         z = np.abs((np.abs(at[:, None] - at[None, :]) - here.ohm) * here.per_u)
         far = z > BEND
-        if not far.any() and weight is square:
-            break
         fresh = np.where(far, square * (BEND / np.maximum(z, BEND)) ** 2, square)
-        if np.all(np.abs(fresh - weight) <= STEADY * weight):
-            break
-        weight = fresh
-    return Placed(order, at, float(misfit_cost(z).sum()) / 2.0)
+        steady = bool(np.all(np.abs(fresh - weight) <= STEADY * weight))
+        weight = weight if steady else fresh
+    return Placed(order, at, float(misfit_cost(z).sum()) / 2.0, steady)
 
 
 def _in_order(ohm: np.ndarray, weight: np.ndarray) -> np.ndarray:

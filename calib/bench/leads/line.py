@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from calib.bench.leads.fit import BEND, Placed, Spans, misfit_cost, place
@@ -38,7 +38,8 @@ class LineFit:
     others : tuple of (Placed, float)
         Other orders that stay open, each with the odds of the best against it, 1 to `SETTLED_ODDS` [1].
     all_followed : bool
-        Whether every order that fits could be followed; there are more than `others` where not.
+        Whether every order that fits could be followed, and the places of those named came to rest; there may be more
+        than `others` where not.
     """
 
     best: Placed
@@ -80,7 +81,8 @@ def solve_line(spans: Spans) -> LineFit:
         best = min(known.values(), key=_rank)
     others = sorted((one for key, one in known.items() if key != _key(best.order)), key=_rank)
     open_ones = [(_turned(one, best), _odds(one, best)) for one in others if one.cost < best.cost + OPEN_COST]
-    return LineFit(best, tuple(open_ones), all_followed)
+    steady = best.steady and all(one.steady for one, _ in open_ones)
+    return LineFit(best, tuple(open_ones), all_followed and steady)
 
 
 def _odds(one: Placed, best: Placed) -> float:
@@ -105,7 +107,7 @@ def _turned(one: Placed, like: Placed) -> Placed:
     rising = np.arange(len(place_in))
     if np.abs(place_in - rising).sum() <= np.abs(place_in - rising[::-1]).sum():
         return one
-    return Placed(one.order[::-1], one.at[-1] - one.at[::-1], one.cost)
+    return Placed(one.order[::-1], one.at[-1] - one.at[::-1], one.cost, one.steady)
 
 
 def _followed(spans: Spans) -> tuple[list[Placed], bool]:
@@ -132,7 +134,7 @@ def _followed(spans: Spans) -> tuple[list[Placed], bool]:
         all_followed &= len(near) <= len(states)
     whole = spans.part(np.asarray(sequence))
     ends = [place(whole, np.argsort(at, kind="stable")) for _, at in states]
-    return [Placed(np.asarray(sequence)[one.order], one.at, one.cost) for one in ends], all_followed
+    return [replace(one, order=np.asarray(sequence)[one.order]) for one in ends], all_followed
 
 
 def _settle(part: Spans, at: np.ndarray) -> tuple[float, np.ndarray]:

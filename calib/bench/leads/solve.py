@@ -165,7 +165,7 @@ def _solved(leads: tuple[str, ...], pairs: tuple[_Pair, ...], fit: LineFit, limi
     if verdict.shape == "slip":
         fit = _less_suspects(leads, pairs, fit, verdict)
     if verdict.line is not None:
-        fit = LineFit(verdict.line, (), True)
+        fit = LineFit(verdict.line, (), verdict.line.steady)
     return Solved(leads, pairs, _from_first(fit), verdict)
 
 
