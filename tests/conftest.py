@@ -5,6 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("calm", deadline=None)  # a busy machine is no fault of what is tested
+settings.load_profile("calm")
 
 HERE = Path(__file__).resolve().parent
 TOGETHER = ("browser", "bench")  # folders whose tests keep to one process

@@ -136,7 +136,10 @@ from calib.bench.wire_tables import (
     awg_overall,
     iec_overall,
     nearest_iec_mm,
+    nearest_old_metric_mm,
+    nearest_sizes,
     nearest_swg,
+    old_metric_sizes_mm,
     swg_diameter_mm,
 )
 
@@ -163,7 +166,8 @@ __all__ += ["grade_insulation", "half_ratio_by_order", "half_width", "heater_exc
 __all__ += ["identify_leads", "iec_overall", "implied_wire", "in_figures", "inch_fraction", "insulation_at_20_megohm"]
 __all__ += ["iron_loss_w_kg", "iron_mass_kg", "laminations_named", "lead_readings", "less_lead_null", "main_part"]
 __all__ += ["max_excitation_v", "mean_turn_mm", "meant", "measure", "meter_loading", "micrometer_reading"]
-__all__ += ["multiplier_of", "name_wire", "nearest_awg", "nearest_iec_mm", "nearest_laminations", "nearest_swg"]
+__all__ += ["multiplier_of", "name_wire", "nearest_awg", "nearest_iec_mm", "nearest_laminations"]
+__all__ += ["nearest_old_metric_mm", "nearest_sizes", "nearest_swg", "old_metric_sizes_mm"]
 __all__ += ["no_load_taken", "no_load_voltage", "ohm_per_metre", "path_length_mm"]
 __all__ += [
     "rated_current_ma",

@@ -16,9 +16,9 @@ from calib.bench.core import STACKING_FACTOR
 from calib.bench.flux import DESIGN_FLUX_T, turns_per_volt
 from calib.bench.guard import not_negative, positive
 from calib.bench.meter import DEFAULT_U_RESISTANCE_PCT, rectangular
-from calib.bench.wire import awg_from_diameter, nearest_awg
+from calib.bench.wire import awg_from_diameter
 from calib.bench.wire_film import bare_tolerance_mm
-from calib.bench.wire_tables import nearest_iec_mm, nearest_swg
+from calib.bench.wire_tables import nearest_sizes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -107,16 +107,16 @@ class ImpliedWire:
     awg: float
 
     @property
-    def nearest(self) -> tuple[str, str, str]:
-        """Nearest AWG, SWG and metric size, by name."""
-        metric = f"metric {nearest_iec_mm(self.diameter_mm):.3f}"
-        return f"AWG {nearest_awg(self.diameter_mm)}", f"SWG {nearest_swg(self.diameter_mm)}", metric
+    def nearest(self) -> tuple[str, str, str, str]:
+        """Nearest AWG, SWG, metric and old metric size, by name."""
+        return nearest_sizes(self.diameter_mm)
 
     def frame(self) -> pd.DataFrame:
         """One row: diameter_mm, low_mm, high_mm, level, awg and the nearest sizes."""
         import pandas as pd
 
-        names = dict(zip(("nearest_awg", "nearest_swg", "nearest_metric"), self.nearest, strict=True))
+        series = ("nearest_awg", "nearest_swg", "nearest_metric", "nearest_old_metric")
+        names = dict(zip(series, self.nearest, strict=True))
         limits = {"diameter_mm": self.diameter_mm, "low_mm": self.low_mm, "high_mm": self.high_mm, "level": self.level}
         return pd.DataFrame([{**limits, "awg": self.awg, **names}])
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from calib.bench.guard import positive
 from calib.bench.ratio import HAZARDOUS_LIVE_V, max_excitation_v
 
-# Heater voltages met [V]; RCA Receiving Tube Manual, Radiotron Designer's Handbook (4.0 V is European).
-HEATER_VOLTS = (1.4, 2.0, 2.5, 4.0, 5.0, 6.3, 7.5, 10.0, 11.0, 12.6)
+# Heater voltages met [V]; RCA Receiving Tube Manual, Radiotron Designer's Handbook (4.0 V is European). 1.4 and 2.0 V
+# are filaments of battery valves, which no mains transformer feeds.
+HEATER_VOLTS = (1.5, 2.5, 4.0, 5.0, 6.3, 7.5, 10.0, 11.0, 12.6)
 NO_LOAD_BAND = (
     -0.03,
     0.15,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from calib.bench.guard import not_negative, positive, within
 from calib.bench.meter import rectangular
 from calib.bench.wire_film import SERIES, Expected, expected_readings
-from calib.bench.wire_tables import FILMS
+from calib.bench.wire_tables import FILMS, OLD_METRIC, old_metric_sizes_mm
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,7 +38,7 @@ class GaugeCandidate:
     Attributes
     ----------
     series, gauge : str
-        AWG, SWG or metric, and the number there, or the preferred size in mm.
+        AWG, SWG, metric or old metric (before about 1970), and the number there, or the size in mm.
     covering : str
         bare, single or heavy.
     bare_mm : float
@@ -109,8 +109,15 @@ class NamedWire:
                 f"{self.reading_mm:.4g} mm lies between the gauges, {self.misfit:.1f} standard uncertainties from the "
                 "nearest: another series or covering, or a stretched end; strip and measure"
             )
-        said = [f"{series} {gauge} ({odds:.0%})" for series, gauge, odds in self.gauges if odds >= 0.005]
+        likely = [one for one in self.gauges if one[2] >= 0.005]
+        said = [f"{_named(series, gauge)} ({odds:.0%})" for series, gauge, odds in likely]
         return f"{' or '.join(said)}; bare {self.bare_mm:.4g} mm, standard uncertainty {self.bare_u_mm:.2g} mm"
+
+
+def _named(series: str, gauge: str) -> str:
+    """A size as it is called, marked where nobody has checked that it was one."""
+    doubtful = series == OLD_METRIC and old_metric_sizes_mm()[float(gauge)] != "checked"
+    return f"{series} {gauge}, unverified" if doubtful else f"{series} {gauge}"
 
 
 def micrometer_reading(
@@ -163,7 +170,7 @@ def name_wire(
     covering : str
         bare, single (grade 1), heavy (grade 2), or enamel where its grade is not known.
     series : sequence of str
-        Which of AWG, SWG and metric to look among; each is as likely, and each gauge within it (judgement).
+        Which of AWG, SWG, metric and old metric to look among; each is as likely, and each gauge within it (judgement).
 
     Returns
     -------
@@ -178,7 +185,8 @@ def name_wire(
     Notes
     -----
     Reading = bare diameter + film + error; the film lies anywhere from THINNEST_FILM to its maximum, the bare diameter
-    within `wire_film.bare_tolerance_mm`. Sources: ASTM B258; BS 3737; NEMA MW 1000; IEC 60317-0-1; JCGM 100:2008 for
+    within `wire_film.bare_tolerance_mm`. Sources: ASTM B258; BS 3737; NEMA MW 1000; IEC 60317-0-1; DIN 46435 and GOST
+    for the sizes of old metric wire, partly unverified; JCGM 100:2008 for
     the uncertainties.
 
     Examples

@@ -16,16 +16,18 @@ from calib.bench.wire import MM_PER_MIL, awg_diameter_mm
 from calib.bench.wire_tables import (
     AWG_FILM_LISTED,
     FILMS,
+    OLD_METRIC,
     SWG_LISTED,
     Overall,
     approximate_overall,
     awg_overall,
     iec_overall,
     iec_sizes_mm,
+    old_metric_sizes_mm,
     swg_diameter_mm,
 )
 
-SERIES = ("AWG", "SWG", "metric")
+SERIES = ("AWG", "SWG", "metric", OLD_METRIC)
 AWG_WOUND = range(10, 47)  # gauges that windings of mains transformers are looked for among (judgement)
 
 # A bare diameter lies within 1 % of its gauge's, but no maker holds less than 0.1 mil; trade tables.
@@ -49,7 +51,7 @@ class Expected:
     Attributes
     ----------
     series, gauge, covering : str
-        AWG, SWG or metric; the number there or the preferred size in mm; bare, single or heavy.
+        AWG, SWG, metric or old metric; the number there or the size in mm; bare, single or heavy.
     bare_mm : float
         Nominal bare diameter [mm].
     thin_mm, thick_mm : float
@@ -125,6 +127,8 @@ def _sizes(series: str) -> list[tuple[str, float]]:
         return [(str(number), awg_diameter_mm(number)) for number in AWG_WOUND]
     if series == "SWG":
         return [(str(number), swg_diameter_mm(number)) for number in SWG_LISTED]
+    if series == OLD_METRIC:
+        return [(f"{bare:.2f}", bare) for bare in old_metric_sizes_mm()]
     return [(f"{bare:.3f}", bare) for bare in iec_sizes_mm()]
 
 

@@ -12,13 +12,15 @@ from typing import TypeVar
 
 from calib.bench.guard import positive
 from calib.bench.tables import shipped_rows
-from calib.bench.wire import MM_PER_MIL
+from calib.bench.wire import MM_PER_MIL, nearest_awg
 
 SWG_TABLE = "datasets/wire/swg.csv"
 AWG_FILM_TABLE = "datasets/wire/awg_film.csv"
 IEC_FILM_TABLE = "datasets/wire/iec_film.csv"
-
 FILMS = ("single", "heavy")  # NEMA MW 1000
+OLD_METRIC_TABLE = "datasets/wire/metric_old.csv"
+OLD_METRIC = "old metric"  # what the series of metric sizes before about 1970 is called
+
 SWG_LISTED = range(16, 45)  # numbers in the shipped table
 AWG_FILM_LISTED = range(16, 45)
 GRADES = (1, 2)  # IEC 60317-0-1: the equivalents of single and heavy
@@ -69,6 +71,43 @@ def nearest_iec_mm(diameter_mm: float) -> float:
     """Preferred bare diameter of metric wire, 0.050 to 1.600, nearest by ratio to one above 0 [mm]."""
     positive("bare diameter", diameter_mm, "mm")
     return min(iec_sizes_mm(), key=lambda size: abs(math.log(size / diameter_mm)))
+
+
+def old_metric_sizes_mm() -> dict[float, str]:
+    """Bare diameters of metric wire before about 1970, 0.03 to 2.00, the thinnest first [mm].
+
+    Returns
+    -------
+    dict of float to str
+        By size, its status: checked, or unverified where it stands on memory in every list.
+
+    Notes
+    -----
+    Sources: DIN 46435 (withdrawn); tables of wire PEL and PET to GOST. The shipped table says which size is whose.
+    """
+    found: dict[float, str] = {}
+    for row in shipped_rows(OLD_METRIC_TABLE):
+        size = float(row["bare_mm"])
+        found[size] = row["status"] if found.get(size) != "checked" else "checked"
+    return dict(sorted(found.items()))
+
+
+def nearest_old_metric_mm(diameter_mm: float) -> float:
+    """Metric size before about 1970, 0.03 to 2.00, nearest by ratio to a bare diameter above 0 [mm]."""
+    positive("bare diameter", diameter_mm, "mm")
+    return min(old_metric_sizes_mm(), key=lambda size: abs(math.log(size / diameter_mm)))
+
+
+def nearest_sizes(diameter_mm: float) -> tuple[str, str, str, str]:
+    """Nearest AWG, SWG, metric and old metric size to a bare diameter above 0 [mm], by name."""
+    old = nearest_old_metric_mm(diameter_mm)
+    unverified = "" if old_metric_sizes_mm()[old] == "checked" else " (unverified)"
+    return (
+        f"AWG {nearest_awg(diameter_mm)}",
+        f"SWG {nearest_swg(diameter_mm)}",
+        f"metric {nearest_iec_mm(diameter_mm):.3f}",
+        f"{OLD_METRIC} {old:.2f}{unverified}",
+    )
 
 
 def awg_overall(awg: int, film: str) -> Overall:

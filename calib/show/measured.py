@@ -121,7 +121,7 @@ def wire(entries: Mapping[str, Any], aloud: dict[str, str], faults: dict[str, st
         return {"wire_diameter_mm": diameter}
     diameter = bench.measure("mm", unit).kept(float(size))
     if math.isfinite(diameter) and diameter > 0:
-        near = f"nearest AWG {bench.nearest_awg(diameter)}, SWG {bench.nearest_swg(diameter)}."
+        near = f"nearest {', '.join(bench.nearest_sizes(diameter))}."
         said = f"{size:.6g} in is {diameter:.3f} mm bare" if unit == INCH else f"{diameter:.4g} mm bare"
         aloud["wire"] = f"{said}: {near}"
     return {"wire_diameter_mm": diameter}

@@ -56,7 +56,13 @@ def test_data_package_holds(folder, monkeypatch):
 
 @pytest.mark.parametrize(
     ("table", "rows"),
-    [("wire/swg", 29), ("wire/awg_film", 58), ("wire/iec_film", 60), ("laminations/laminations", 32)],
+    [
+        ("wire/swg", 29),
+        ("wire/awg_film", 58),
+        ("wire/iec_film", 60),
+        ("wire/metric_old", 106),
+        ("laminations/laminations", 32),
+    ],
 )
 def test_tables_have_all_their_rows(table, rows):
     assert len(shipped_rows(f"datasets/{table}.csv")) == rows

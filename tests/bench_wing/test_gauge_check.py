@@ -20,7 +20,13 @@ from calib.bench.gauge_check import (
     turns_from_volts,
     wire_agreement,
 )
-from calib.bench.wire_tables import iec_sizes_mm, nearest_iec_mm
+from calib.bench.wire_tables import (
+    iec_sizes_mm,
+    nearest_iec_mm,
+    nearest_old_metric_mm,
+    nearest_sizes,
+    old_metric_sizes_mm,
+)
 
 EXACT = {"u_resistance_pct": 0.0, "mean_turn_half_width": 0.0}
 DIAMETERS = st.floats(0.05, 1.5)
@@ -91,7 +97,8 @@ def test_the_interval_holds_the_wire_as_often_as_it_says():
 
 def test_nearest_sizes_by_name():
     implied = implied_wire(winding(0.2268))
-    assert implied.nearest == ("AWG 31", "SWG 34", "metric 0.224")  # 0.22676, 0.23368 and 0.224 mm
+    # 0.22676, 0.23368 and 0.224 mm; before about 1970 metric wire went by hundredths: 0.22, 0.23
+    assert implied.nearest == ("AWG 31", "SWG 34", "metric 0.224", "old metric 0.23")
     assert implied.awg == pytest.approx(31.0, abs=0.01)
     frame = implied.frame()
     assert frame["nearest_awg"].tolist() == ["AWG 31"]
@@ -105,6 +112,17 @@ def test_preferred_metric_sizes():
     assert [nearest_iec_mm(size * 1.05) for size in sizes] == list(sizes)
     with pytest.raises(ValueError, match=r"bare diameter is 0.0 mm"):
         nearest_iec_mm(0.0)
+
+
+def test_metric_wire_before_1970_has_sizes_of_its_own():
+    """0.26 mm is a size of DIN 46435 and neither of R20 nor of a gauge; 0.41 mm is one of the GOST series."""
+    assert nearest_sizes(0.26) == ("AWG 30", "SWG 33", "metric 0.250", "old metric 0.26 (unverified)")
+    assert nearest_sizes(0.41)[3] == "old metric 0.41"
+    sizes = old_metric_sizes_mm()
+    assert (min(sizes), max(sizes), sizes[0.25], sizes[0.26]) == (0.03, 2.0, "checked", "unverified")
+    assert list(sizes) == sorted(sizes)
+    with pytest.raises(ValueError, match=r"bare diameter is 0.0 mm"):
+        nearest_old_metric_mm(0.0)
 
 
 def test_a_wire_that_agrees():

@@ -91,7 +91,7 @@ def drawn(rng: np.random.Generator, series: str, count: int):
         yield one, bare, bare + film + MICROMETER_U_MM * rng.normal()
 
 
-@pytest.mark.parametrize(("series", "seed"), [("AWG", 1), ("SWG", 2), ("metric", 3)])
+@pytest.mark.parametrize(("series", "seed"), [("AWG", 1), ("SWG", 2), ("metric", 3), ("old metric", 4)])
 def test_stated_odds_come_true(series, seed):
     """Over 1500 wires: a gauge of stated odds p is the right one in a share p, in all and by bands of p."""
     stated, right = [], []
@@ -158,6 +158,14 @@ def test_series_are_weighed_side_by_side():
     assert odds_of(sharp, "31") > 0.05
     assert odds_of(sharp, "35", "SWG") < 0.001
     assert name_wire(0.2134, 0.0003, "bare", "SWG").gauges[0][:2] == ("SWG", "35")
+
+
+def test_a_size_of_metric_wire_before_1970_is_named_and_marked():
+    """0.26 mm bare: 0.25 of the series since is 10 um off, AWG 30 (0.2546) 5 um; the size list is unverified."""
+    named = name_wire(0.26, 0.001, "bare", SERIES)
+    assert named.gauges[0][:2] == ("old metric", "0.26")
+    assert str(named).startswith("old metric 0.26, unverified (")
+    assert "unverified" not in str(name_wire(0.25, 0.001, "bare", "old metric")).split(" or ")[0]
 
 
 def test_what_fits_no_gauge_says_so():

@@ -21,6 +21,7 @@ VOLTS = st.floats(0.5, 500.0)
     [
         *((6.6, 6.3), (7.1, 6.3), (5.3, 5.0), (5.7, 5.0)),  # what 6.3 and 5 V windings show unloaded (judgement)
         *((1.05 * rated, rated) for rated in HEATER_VOLTS),
+        (1.6, 1.5),  # as of the 26, heated with ac (RCA Receiving Tube Manual)
         (6.12, 6.3),
         (7.24, 6.3),
         (7.3, 7.5),
@@ -30,8 +31,9 @@ def test_a_heater_voltage_is_named(volts, rated):
     assert usual_heater_v(volts)[0] == rated
 
 
-@pytest.mark.parametrize("volts", [1.0, 3.3, 5.9, 9.0, 30.0, 326.0])
+@pytest.mark.parametrize("volts", [1.0, 1.42, 2.1, 3.3, 5.9, 9.0, 30.0, 326.0])
 def test_what_is_no_heater_voltage(volts):
+    """1.4 and 2.0 V are filaments of battery valves: no winding of a mains set is one."""
     assert usual_heater_v(volts) == ()
 
 

@@ -86,8 +86,20 @@ def test_a_tongue_alone_waits_for_its_stack_and_spoils_nothing() -> None:
     [
         ("AWG", 31.0, "awg", 31.0, "AWG 31 is 0.227 mm bare."),
         ("SWG", 30.0, "wire_diameter_mm", 0.31496, "SWG 30 is 0.315 mm bare."),
-        ("mm", 0.183, "wire_diameter_mm", 0.183, "0.183 mm bare: nearest AWG 33, SWG 36."),
-        ("in", 0.0124, "wire_diameter_mm", 0.31496, "0.0124 in is 0.315 mm bare: nearest AWG 28, SWG 30."),
+        (
+            "mm",
+            0.183,
+            "wire_diameter_mm",
+            0.183,
+            "0.183 mm bare: nearest AWG 33, SWG 36, metric 0.180, old metric 0.18.",
+        ),
+        (
+            "in",
+            0.0124,
+            "wire_diameter_mm",
+            0.31496,
+            "0.0124 in is 0.315 mm bare: nearest AWG 28, SWG 30, metric 0.315, old metric 0.31.",
+        ),
     ],
 )
 def test_wire_by_gauge_or_diameter(unit: str, wire: float, column: str, value: float, said: str) -> None:

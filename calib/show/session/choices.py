@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calib.bench import SERIES as SIZES
 from calib.show.session.step import Field
 
 UNKNOWN, BEFORE_1940 = "unknown", "before-1940"
@@ -22,7 +23,7 @@ LIMBS, OUTSIDE, AREA = "limbs", "outside", "area"
 NO_WIRE, GAUGE, MICROMETER = "no-wire", "gauge", "micrometer"
 COVERINGS = ("enamel", "single", "heavy", "bare")
 # What each system of gauges is to the bench functions.
-SERIES = {"any": ("AWG", "SWG", "metric"), "AWG": ("AWG",), "SWG": ("SWG",), "metric": ("metric",)}
+SERIES = {"any": SIZES, **{series: (series,) for series in SIZES}}
 # How page and sheet put it. What is kept is the word on the left, so that a wording may change.
 SAID = {
     UNKNOWN: "not known",
@@ -70,6 +71,8 @@ SAID = {
     "any": "not known",
     "AWG": "American (AWG)",
     "SWG": "British (SWG)",
+    "metric": "metric, from about 1970 on",
+    "old metric": "metric, before about 1970",
 }
 BETWEEN = (
     "High voltage to core",
