@@ -100,16 +100,13 @@ def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> dict[str, Any]:
     one = judged(problem.evidence(road.scales(state)), state.mean, state.covariance, state.share)
     # The odds of the records held hardly change between the nodes.
     found_nodes, search = nodes_of(found, prior.main)
-    nodes = tuple(
-        replace(node, solution=replace(node.solution, weight=one.weight, odds=one.odds)) for node in found_nodes
-    )
+    nodes = tuple(replace(at, solution=replace(at.solution, weight=one.weight, odds=one.odds)) for at in found_nodes)
     iterations = (*sides.iterations, passes, search)
     note = f"{len(rows)} of {count} known units are held for what is said of single records"
-    counted = Counted(count, simulated, road.cells.classes())
     name = sha256(content_hash(rows).encode() + state.mean.tobytes() + state.covariance.tobytes()).hexdigest()[:16]
     return {
         "rows": rows,
-        "counted": counted,
+        "counted": Counted(count, simulated, road.cells.classes()),
         "layout": layout,
         "sides": sides,
         "unmeasured": unmeasured,
