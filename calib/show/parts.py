@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 LEVEL = 0.9
 OWN, PRACTICE = "My own", "Practice (simulated)"
 CHOICE = "register_choice"
+WRITTEN, STRANGE = "register_in_address", "register_not_known"
+IN_ADDRESS = {"own": OWN, "practice": PRACTICE}
 DISCLAIMER = "It estimates and does not certify: no rating, no approval, and a sound old winding can still fail."
 KEPT = ("read_", "add_", "meter_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
 
@@ -61,6 +63,44 @@ def practising() -> bool:
     """Whether the practice register is chosen; the environment variable CALIB_PRACTICE says where a visit starts."""
     start = PRACTICE if os.environ.get("CALIB_PRACTICE") == "1" else OWN
     return bool(st.session_state.setdefault(CHOICE, start) == PRACTICE)
+
+
+def follow_the_address() -> None:
+    """Open the register that the address names, and name the open one there, so that a reload opens it again.
+
+    An address that changed since it was last written (a reload, a bookmark, the browser's way back) says which register
+    is wanted; else the choice on the page does. Only the two choices have a name in an address, no file has.
+    """
+    state = st.session_state
+    practising()
+    wanted = st.query_params.get_all("register")
+    if wanted and wanted != [state.get(WRITTEN)]:
+        chosen = IN_ADDRESS.get(wanted[0]) if len(wanted) == 1 else None
+        state[STRANGE] = None if chosen else ", ".join(wanted)
+        state[CHOICE] = chosen or state[CHOICE]
+    state[WRITTEN] = "practice" if practising() else "own"
+    if wanted != [state[WRITTEN]]:
+        st.query_params["register"] = state[WRITTEN]
+
+
+def choose_register() -> None:
+    """The choice of the register, and what is said of an address that named none of the two."""
+    with st.sidebar:
+        st.radio(
+            "Register open",
+            [OWN, PRACTICE],
+            key=CHOICE,
+            help="The practice register holds simulated units only, in a file of its own. Nothing passes from one to "
+            "the other.",
+            on_change=lambda: st.session_state.pop(STRANGE, None),
+        )
+    strange = st.session_state.get(STRANGE)
+    if strange is not None:
+        shown = strange if len(strange) <= 40 else f"{strange[:40]}…"
+        name = "the practice register" if practising() else "your own register"
+        st.warning(
+            words.plain(f"The address asks for the register '{shown}', which is not among ours: {name} is open.")
+        )
 
 
 @contextmanager

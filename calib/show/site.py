@@ -34,17 +34,10 @@ def run() -> None:
         st.stop()
     _warm()
     st.html(f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}{_colours()}</style>")
+    parts.follow_the_address()
     page = st.navigation({title: [_page(*one) for one in pages] for title, pages in PAGES.items()})
     parts.keep_what_was_typed(page.title)
-    parts.practising()
-    with st.sidebar:
-        st.radio(
-            "Register open",
-            [parts.OWN, parts.PRACTICE],
-            key=parts.CHOICE,
-            help="The practice register holds simulated units only, in a file of its own. Nothing passes from one to "
-            "the other.",
-        )
+    parts.choose_register()
     page.run()
 
 

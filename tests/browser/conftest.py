@@ -61,7 +61,8 @@ class Server:
         self.url = f"http://{HOST}:{self.port}"
         self._log = (folder / "server.log").open("ab")
         environment = {name: value for name, value in os.environ.items() if name not in {"DISPLAY", "WAYLAND_DISPLAY"}}
-        environment |= {"CALIB_REGISTER": str(folder / "register.duckdb"), "PYTHONPATH": str(ROOT)}
+        self.register = folder / "register.duckdb"
+        environment |= {"CALIB_REGISTER": str(self.register), "PYTHONPATH": str(ROOT)}
         words = [sys.executable, "-m", "calib", "page", "--port", str(self.port), *options]
         self._process = subprocess.Popen(words, cwd=folder, env=environment, stdout=self._log, stderr=self._log)
         self.key = self._wait()

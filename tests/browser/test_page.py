@@ -191,3 +191,27 @@ def test_a_unit_added_on_the_page_is_handed_out_changes_the_fit_and_survives_a_r
     page.wait_for_selector("text=1 of 1 known unit")
     assert exported(page) == [row]
     again.check()
+
+
+def test_a_reload_on_any_page_keeps_the_register_that_is_open(serve: Serve, look: Look) -> None:
+    """The server was started on practice; one's own register was chosen, and is where an addition goes."""
+    server = serve("--practice")
+    visit = look(server)
+    page = visit.open()
+    page.wait_for_selector("text=PRACTICE REGISTER")
+    page.get_by_text("My own", exact=True).click()
+    page.wait_for_selector("text=Open: your register")
+    page.get_by_role("link", name="Known units").click()
+    page.wait_for_selector("text=No known units yet")
+    page.wait_for_url("**/known-units?register=own")
+    page.reload()
+    page.wait_for_selector("text=No known units yet")
+    add_new(page)
+    (row,) = exported(page)
+    assert row["contributor"] == "Alder Lane"
+    page.go_back()
+    page.wait_for_url("**/?register=own")
+    page.wait_for_selector("text=Open: your register")
+    visit.check()
+    with calib.Register(server.register) as register:
+        assert register.count() == 1

@@ -9,6 +9,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import calib
+from calib.show import parts, words
 from tests.show.visits import HOME, KNOWN, READINGS, SIZE, UNIT, enter, fill, number, opened, settle, text_of, unescaped
 
 
@@ -36,6 +37,47 @@ def test_a_unit_added_on_the_page_is_in_the_register_and_in_the_next_visit(visit
     }
     assert row["centre_tapped"]
     assert "1 of 1 known unit" in text_of(opened(KNOWN))
+
+
+def in_address(at: AppTest) -> str:
+    named = at.query_params["register"]
+    return named if isinstance(named, str) else ",".join(named)
+
+
+def test_a_reload_opens_the_register_that_was_open(visit: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However the server was started: what is added after a reload goes where it would have gone before."""
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened()
+    assert in_address(at) == "practice"
+    at.radio(key=parts.CHOICE).set_value(parts.OWN).run()
+    at.switch_page(KNOWN).run()
+    assert in_address(at) == "own"
+    again = opened(KNOWN, register="own")
+    assert "your register" in text_of(again)
+    assert "Added AL" in add(again).success[0].value
+    with calib.Register(visit) as register:
+        assert register.count() == 1
+    again.query_params["register"] = "practice"  # the browser's way back
+    assert "PRACTICE REGISTER" in text_of(again.run())
+    again.radio(key=parts.CHOICE).set_value(parts.OWN).run()
+    assert in_address(again) == "own"
+
+
+@pytest.mark.parametrize("named", ["{folder}/other.duckdb", "My own", "", "own,practice", "![a](//elsewhere.example)"])
+def test_an_address_opens_no_register_but_the_two(visit: Path, named: str) -> None:
+    other = visit.with_name("other.duckdb")
+    with calib.Register(other) as register:
+        register.add(calib.KnownUnit.parse(UNIT), by="Alder Lane")
+    wanted = named.replace("{folder}", str(visit.parent)).split(",")
+    at = opened(KNOWN, register=wanted)
+    assert "No known units yet" in text_of(at)
+    assert in_address(at) == "own"
+    told = f"The address asks for the register '{', '.join(wanted)[:40]}"
+    assert unescaped(at.warning[0].value).startswith(told)
+    assert "which is not among ours: your own register is open." in unescaped(at.warning[0].value)
+    assert words.plain(", ".join(wanted)[:40]) in at.warning[0].value
+    at.radio(key=parts.CHOICE).set_value(parts.PRACTICE).run()
+    assert "The address asks" not in text_of(at)
 
 
 def test_an_added_unit_changes_the_estimate() -> None:

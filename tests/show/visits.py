@@ -42,8 +42,12 @@ def settle(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return path
 
 
-def opened(page: str = "") -> AppTest:
-    at = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
+def opened(page: str = "", **address: str | list[str]) -> AppTest:
+    """A visit that begins on the home page with these parameters in its address, and goes on to another page."""
+    at = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+    for name, value in address.items():
+        at.query_params[name] = value
+    at.run()
     if page:
         at.switch_page(page).run()
     assert not at.exception
@@ -58,7 +62,8 @@ def text_of(at: AppTest) -> str:
 
 
 def unescaped(said: str) -> str:
-    return said.replace("\\", "")
+    """What a reader sees of text that went through `calib.show.words.plain`."""
+    return said.replace("\\", "").replace("\u2060", "")
 
 
 def fill(at: AppTest, key: str, value: Any) -> None:
