@@ -204,6 +204,7 @@ def serve(port: int, proxy: str | None, started: Callable[[str, str], None]) -> 
     from streamlit.starlette import App
 
     from calib.places import shipped
+    from calib.show.parts import said_in_own_words
 
     def verified() -> None:
         wrong = out_of_place(wanted)
@@ -213,7 +214,7 @@ def serve(port: int, proxy: str | None, started: Callable[[str, str], None]) -> 
         home = f"http://{HOME}:{port}/"
         started(*(f"{home}?{KEY}={key}" if door.asks else home for key in (door.key, door.once)))
 
-    door = Door(App(shipped("app.py")), port, proxy, verified)
+    door = Door(App(shipped("app.py"), on_script_error=said_in_own_words), port, proxy, verified)
     try:
         wanted = in_place(port, proxy)
     except (RuntimeError, ValueError) as error:

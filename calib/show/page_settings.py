@@ -59,7 +59,7 @@ SETTINGS: dict[str, dict[str, object]] = {
     },
     "browser": {"gatherUsageStats": False, "serverAddress": HOME},
     "runner": {"magicEnabled": False},
-    "client": {"toolbarMode": "minimal", "showErrorDetails": "none", "allowedOrigins": []},
+    "client": {"toolbarMode": "minimal", "showErrorDetails": "none", "showErrorLinks": False, "allowedOrigins": []},
     "global": {"developmentMode": False},
     "logger": {"level": "warning", "messageFormat": "%(asctime)s %(message)s", "enableRich": False},
     "secrets": {"files": []},

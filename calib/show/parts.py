@@ -26,6 +26,11 @@ CHOICE = "register_choice"
 WRITTEN, STRANGE = "register_in_address", "register_not_known"
 IN_ADDRESS = {"own": OWN, "practice": PRACTICE}
 DISCLAIMER = "It estimates and does not certify: no rating, no approval, and a sound old winding can still fail."
+OWN_ERROR = (
+    "This page met an error of its own and stopped here. The known units, meters and bench sessions kept so far are "
+    "safe in the register. Open another page and come back to go on, or load this one again to begin with empty "
+    "fields; if it happens again, the terminal in which calib page runs says what it was."
+)
 KEPT = ("read_", "add_", "meter_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
 
 
@@ -210,6 +215,16 @@ def caution(text: str) -> None:
 def cautions(texts: Sequence[str]) -> None:
     """Several cautions in one place."""
     st.warning("**Caution.**\n" + "\n".join(f"- {text}" for text in texts))
+
+
+def said_in_own_words(error: Exception) -> bool:
+    """Say on the page that it met an error of its own, what is kept and what to do; the terminal says what it was.
+
+    The server asks this of every exception that nothing caught, be it of a page or of a button, and shows nothing of
+    its own where it is told so: it would repeat the error, or offer to look it up elsewhere.
+    """
+    st.error(OWN_ERROR)
+    return True
 
 
 def plain_lines(faults: Any) -> str:

@@ -59,10 +59,11 @@ class Server:
     def __init__(self, folder: Path, *options: str) -> None:
         self.port = free_port()
         self.url = f"http://{HOST}:{self.port}"
-        self._log = (folder / "server.log").open("ab")
+        self.log = folder / "server.log"
+        self._log = self.log.open("ab")
         environment = {name: value for name, value in os.environ.items() if name not in {"DISPLAY", "WAYLAND_DISPLAY"}}
         self.register = folder / "register.duckdb"
-        environment |= {"CALIB_REGISTER": str(self.register), "PYTHONPATH": str(ROOT)}
+        environment |= {"CALIB_REGISTER": str(self.register), "PYTHONPATH": f"{folder}{os.pathsep}{ROOT}"}
         words = [sys.executable, "-m", "calib", "page", "--port", str(self.port), *options]
         self._process = subprocess.Popen(words, cwd=folder, env=environment, stdout=self._log, stderr=self._log)
         self.key = self._wait()

@@ -12,6 +12,8 @@ import calib
 from tests.browser.conftest import Look, Serve, Server
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from playwright.sync_api import Page
 
 PAGES = ["", "known-units", "multiplier-by-size"]
@@ -145,6 +147,43 @@ def test_a_bad_value_is_told_by_its_field_and_stays_where_it_was_typed(practice:
     assert page.get_by_label("Temperature of the winding then", exact=True).input_value() == "500"
     assert float(before) > 0
     assert ohms.input_value() == before
+    visit.check()
+
+
+BROKEN = """
+import calib.show.readings_form as form
+
+def broken():
+    raise RuntimeError("the inside of it")
+
+form._clear = broken
+"""
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_an_error_of_the_page_is_said_in_its_own_words_and_sends_nobody_elsewhere(
+    tmp_path: Path, serve: Serve, look: Look, scheme: str
+) -> None:
+    """A button that breaks: neither the error nor a link to another host is shown, and what was typed stays."""
+    (tmp_path / "sitecustomize.py").write_text(BROKEN, encoding="utf-8")
+    server = serve()
+    visit = look(server, "phone", scheme)
+    page = visit.open()
+    type_in(page, "Volts put on the primary", "4,97")
+    page.wait_for_selector("text=Read as 4.97 V.")
+    page.get_by_role("button", name="Clear the readings").click()
+    page.wait_for_selector("text=This page met an error of its own")
+    said = page.get_by_role("main").inner_text()
+    assert "safe in the register" in said
+    assert "the inside of it" not in page.content()
+    links = page.eval_on_selector_all("a[href]", "links => links.map(link => link.host)")
+    assert set(links) <= {f"127.0.0.1:{server.port}"}
+    assert "RuntimeError: the inside of it" in server.log.read_text(encoding="utf-8")
+    page.get_by_test_id("stExpandSidebarButton").click()
+    for title in ("Known units", "What can it give?"):
+        page.get_by_role("link", name=title).click()
+        page.wait_for_selector(f"h1:has-text('{title}')")
+    page.wait_for_function("document.querySelector(\"input[aria-label='Volts put on the primary']\")?.value === '4,97'")
     visit.check()
 
 

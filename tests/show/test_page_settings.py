@@ -52,6 +52,8 @@ def test_no_setting_is_left_to_a_settings_file(place: str, tmp_path: Path) -> No
         ("server.enableStaticServing", False),
         ("browser.gatherUsageStats", False),
         ("client.allowedOrigins", []),
+        ("client.showErrorDetails", "none"),
+        ("client.showErrorLinks", False),
     ],
 )
 def test_what_safety_rests_on_is_named(name: str, value: object) -> None:
