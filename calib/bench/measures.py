@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -15,6 +14,8 @@ KELVIN_PER_FAHRENHEIT = 5.0 / 9.0
 FREEZING_F = 32.0
 # Nearness at which a decimal of an inch is taken for the fraction on a rule [inch] (judgement).
 FRACTION_WITHIN_INCH = 0.0006
+# Beyond these no number is a reading in any unit; within them its squares and quotients stay numbers.
+LEAST_READ, MOST_READ = 1e-15, 1e15
 DIGITS = 12  # significant, kept of a conversion, so that 68 °F is 20 °C and not a hair above
 
 
@@ -86,9 +87,9 @@ def measure(unit: str, symbol: str) -> Measure:
 
 
 def in_figures(value: float, digits: int = DIGITS) -> str:
-    """A number with so many significant digits, never with an exponent."""
+    """A number with so many significant digits, with an exponent only where it is beyond what any reading can be."""
     text = f"{value:.{digits}g}"
-    return f"{Decimal(text):f}" if "e" in text and math.isfinite(value) else text
+    return f"{Decimal(text):f}" if "e" in text and LEAST_READ <= abs(value) <= MOST_READ else text
 
 
 def inch_fraction(inch: float, finest: int = 64) -> str:

@@ -7,11 +7,10 @@ decide it nothing is taken at all. What was understood is put into words whereve
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass
 
-from calib.bench.measures import MEASURES, Measure, in_figures, inch_fraction, measure
+from calib.bench.measures import LEAST_READ, MEASURES, MOST_READ, Measure, in_figures, inch_fraction, measure
 
 # Units that may stand behind a number, by the unit that is kept: each with its spellings, the first its own symbol.
 _OHM = ((1.0, "Ω ohm ohms R"), (1e3, "kΩ k kohm kohms kilohm kilohms"), (1e6, "MΩ M Mohm Meg Megohm Megohms"))
@@ -144,8 +143,8 @@ def read_number(typed: str, unit: str = "", symbol: str = "", usual: tuple[float
     body = re.sub(r" ?([.,]) ?", r"\1", found["body"])  # telephones put a blank behind a mark
     values = _values(body, unit, one.symbol)
     signed = [(-1.0 if found["sign"] == "-" else 1.0) * value * float(f"1{found['power'] or ''}") for value in values]
-    if not all(map(math.isfinite, signed)):
-        raise NotRead("is too large for a number", "write it in figures, such as 4.97")
+    if any(value and not LEAST_READ <= abs(value) <= MOST_READ for value in signed):
+        raise NotRead("is beyond what any reading can be", "check the number and its unit")
     number, other = _chosen(signed, "," in body, one, usual)
     aloud = _aloud(text, body if "/" in body else "", (number, other), one, unit)
     if one.symbol != offered and not aloud:

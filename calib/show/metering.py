@@ -149,21 +149,22 @@ def metered(entries: Mapping[str, Any], read: Read, meters: Sequence[Meter], alo
         volts, volts_known = _voltage(entries, read, named)
         ohms, ohms_known = _resistance(entries, read, named)
         whole = None if volts is None or ohms is None else volts / ohms
+        volts_pct, ohms_pct, whole_pct = (None if value is None else _pct(value) for value in (volts, ohms, whole))
     except ValueError:
         return Metered({})
-    for field, column, value, known in (
-        ("voltmeter", "u_voltage_pct", volts, volts_known),
-        ("ohmmeter", "u_resistance_pct", ohms, ohms_known),
+    for field, column, pct, known in (
+        ("voltmeter", "u_voltage_pct", volts_pct, volts_known),
+        ("ohmmeter", "u_resistance_pct", ohms_pct, ohms_known),
     ):
-        if value is None or not known:
+        if pct is None or not known:
             continue
-        columns[column] = _pct(value)
+        columns[column] = pct
         if entries.get(field) not in (None, ORDINARY, STATED):
             name = "No-load voltage" if field == "voltmeter" else "Resistance"
             aloud[field] = f"{name}: a standard uncertainty of {columns[column]:.2g} %."
-    if whole is None:
+    if whole_pct is None:
         return Metered(columns)
-    return Metered(columns, bench.uncertainty_budget(whole), _pct(whole))
+    return Metered(columns, bench.uncertainty_budget(whole), whole_pct)
 
 
 def _pct(value: Any) -> float:

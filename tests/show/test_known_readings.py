@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import calib
 from calib.show.known_readings import asked, understand
-from calib.show.metering import FOUR_WIRE
+from calib.show.metering import FOUR_WIRE, NULL
 from tests.show.visits import UNIT
 
 
@@ -117,3 +119,27 @@ def test_what_is_no_number_is_a_fault_and_not_missing() -> None:
     assert set(found.faults) == {"hv_v", "rated_current_ma"}
     assert found.missing == {}
     assert found.record is None
+
+
+@pytest.mark.parametrize("typed", ["1e300", "1e-300"])
+def test_an_absurd_number_is_one_sentence_at_its_field_whichever_it_is(typed: str) -> None:
+    for field in [*(one.name for one in asked() if one.kind == "number"), "wire"]:
+        found = understood(**{field: typed})
+        assert (found.record, list(found.faults)) == (None, [field])
+        assert found.faults[field] == f"{typed}: is beyond what any reading can be; check the number and its unit."
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.dictionaries(
+        st.sampled_from([*(one.name for one in asked() if one.kind == "number"), "null_ohm", "u_voltage_pct"]),
+        st.sampled_from(["-1", "0", "1e14", "-1e14", "1e-14", "-234.5", "0.001", "nan"])
+        | st.floats()
+        | st.text(max_size=8),
+    ),
+    st.booleans(),
+)
+def test_whatever_is_typed_ends_in_a_record_or_in_sentences_beside_the_fields(typed: dict[str, Any], net: bool) -> None:
+    found = understood(**typed, **({"ohm_leads": NULL} if net else {}))
+    assert (found.record is None) == bool(found.missing or found.faults)
+    assert all(said.endswith((".", "?")) for said in found.faults.values())

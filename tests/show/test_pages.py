@@ -188,3 +188,14 @@ def test_text_that_is_no_number_stays_in_its_field_with_one_sentence() -> None:
     assert at.text_input(key="read_ohms_read").value == "18.8.6"
     assert "Most likely" not in text_of(at)
     assert "Still needed" not in text_of(at)
+
+
+def test_absurd_readings_are_sentences_at_their_fields_and_break_nothing() -> None:
+    at = enter(opened(), **READINGS | {"line_voltage_v": "1e300", "ohms_read": "-1", "volts_read": "1e-300"})
+    said = unescaped(text_of(at))
+    assert "1e300: is beyond what any reading can be; check the number and its unit." in said
+    assert "1e-300: is beyond what any reading can be" in said
+    assert "-1: is outside the limits, 0.001 to 1000000 ohm" in said
+    assert "There is something to mend among the readings" in said
+    assert "Most likely" not in said
+    assert "Most likely" in text_of(enter(at, **READINGS))

@@ -5,8 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+import calib
+from calib.show import heaters_read, measured, metering
 from calib.show import readings as r
+from calib.show.account import account
 from calib.show.metering import STATED
 
 # The bench example of the worked values T3.2 and T3.8: one half read 13.88 V with 4.97 V on a 117 V primary, 94.3 ohm.
@@ -257,3 +262,59 @@ def test_what_is_no_number_is_a_fault_of_its_field_and_not_missing(field: str, t
 
 def test_a_warning_of_live_work_reads_commas_too() -> None:
     assert "34.7 V across the whole" in r.live_warning(ENTRIES | {"excitation_v": "6,2125", "volts_read": "17,35 V"})
+
+
+@pytest.mark.parametrize("typed", ["1e300", "1e-300", "nan", "inf", "1e308 in"])
+@pytest.mark.parametrize("field", r.KEPT_IN)
+def test_an_absurd_number_is_one_sentence_at_its_field(field: str, typed: str) -> None:
+    understood = r.understand(ENTRIES | {field: typed})
+    assert (understood.unit, understood.missing, list(understood.faults)) == (None, (), [field])
+    assert understood.faults[field].startswith(f"{typed}: ")
+    if typed in ("1e300", "1e-300"):
+        assert understood.faults[field] == f"{typed}: is beyond what any reading can be; check the number and its unit."
+
+
+ABSURD = st.sampled_from(["1e300", "1e-300", "-1", "0", "nan", "inf", "1e14", "1e-14", "-234.5", "0.001", "1e6", "1e4"])
+METERS = [
+    calib.Meter(name="bench", reads="volt", range_label="20 V", percent=1, counts=3, resolution=0.01),
+    calib.Meter(name="bench", reads="ohm", range_label="200 ohm", percent=1, counts=3, resolution=0.1),
+]
+WAYS = {
+    "voltage_by": [r.RATIO_TEST, r.NO_LOAD],
+    "volts_across": [r.WHOLE, r.HALF],
+    "ohms_across": [r.WHOLE, r.HALF],
+    "core_by": [r.LIMBS, r.AREA],
+    "voltmeter": [metering.ORDINARY, STATED, METERS[0].label],
+    "ohmmeter": [metering.ORDINARY, STATED, METERS[1].label],
+    "volts_metered": list(metering.CORRELATION),
+    "ohm_leads": list(metering.LEADS),
+    "heaters": list(heaters_read.COUNTS),
+    "heater_leads": list(heaters_read.WAYS),
+    "wire_unit": list(measured.WIRE_UNITS),
+    "ohms_read_unit": ["Ω", "kΩ"],
+    "winding_temp_c_unit": ["°C", "°F"],
+}
+NUMBERS = st.sampled_from([*r.KEPT_IN, "heater_v_1", "heater_ohm_1", "heater_a_1", "heater_null"])
+
+
+@settings(deadline=None, max_examples=120)
+@given(
+    st.dictionaries(NUMBERS, ABSURD | st.floats() | st.floats().map(repr) | st.text(max_size=8), min_size=1),
+    st.fixed_dictionaries({}, optional={name: st.sampled_from(ways) for name, ways in WAYS.items()}),
+)
+def test_whatever_is_typed_ends_in_a_unit_or_in_sentences_beside_the_fields(
+    typed: dict[str, Any], ways: dict[str, str]
+) -> None:
+    entries = ENTRIES | ways | typed
+    understood = r.understand(entries, METERS)
+    heaters = heaters_read.heaters_of(entries, entries["voltage_by"] == r.NO_LOAD)
+    account(understood.metered)
+    numbers = r.numbers_of(entries)
+    r.live_warning(numbers.kept)
+    r.rest_warning(numbers.kept)
+    unread = {name for name in r.KEPT_IN if measured.shown(entries.get(name)).strip() and numbers.kept[name] is None}
+    assert unread <= understood.faults.keys()
+    assert (understood.unit is None) == bool(understood.missing or understood.faults)
+    for said in (understood.faults | heaters.faults).values():
+        assert said.endswith((".", "?"))
+        assert "\n" not in said
