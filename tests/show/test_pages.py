@@ -8,6 +8,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import calib
+from calib.fit import scales
 from calib.show import parts
 from tests.show.visits import HOME, KNOWN, READINGS, ROOT, SIZE, enter, number, opened, settle, text_of, unescaped
 
@@ -199,3 +200,14 @@ def test_absurd_readings_are_sentences_at_their_fields_and_break_nothing() -> No
     assert "There is something to mend among the readings" in said
     assert "Most likely" not in said
     assert "Most likely" in text_of(enter(at, **READINGS))
+
+
+def test_a_fit_that_did_not_come_to_rest_is_said_beside_answer_and_picture(monkeypatch: pytest.MonkeyPatch) -> None:
+    parts._fitted.clear()
+    monkeypatch.setattr(scales, "MODE_ROUNDS", 1)
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened()
+    assert "The fit behind this did not come to rest: its figures may still move." in text_of(at)
+    at.switch_page(SIZE).run()
+    assert "evidence: not settled in 1 of at most 1 rounds." in text_of(at)
+    parts._fitted.clear()

@@ -24,6 +24,9 @@ def draw() -> None:
     opened = parts.opened_register()
     parts.head("How the multiplier falls with size", opened)
     model = parts.model_of(opened)
+    if not model.converged:
+        what = "; ".join(str(one) for one in model.iterations if not one.converged)
+        parts.caution(f"This fit did not come to rest, so its figures may still move. {words.sentence(what)}")
     rectifier, filter_input = _supply(opened.known)
     points = model.points(rectifier, filter_input)
     line = model.line(rectifier, filter_input, parts.LEVEL, _areas(points))
