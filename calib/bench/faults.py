@@ -20,7 +20,6 @@ from calib.bench.ratio_checks import COUPLING_SUSPECT
 from calib.bench.winding_halves import (
     HALVES_ALIKE,
     HALVES_APART,
-    HIGHEST_HALF_RATIO,
     SMALL_CORE_HALF_RATIO,
     compare_halves,
 )
@@ -181,7 +180,7 @@ def _half_resistances(ratio: float, by_order: float) -> Iterator[Finding]:
     )
     why = f"one side's resistance is {ratio - 1.0:.0%} above the other's; the limit is {said}"
     remedy = "Read both again at one temperature, the leads nulled; else a bad joint, shorted turns, or a wrong tap."
-    yield Finding("Halves of unlike resistance", why, remedy, "stop" if ratio > HIGHEST_HALF_RATIO else "doubt")
+    yield Finding("Halves of unlike resistance", why, remedy, "doubt")
 
 
 def _short(signs: FaultSigns) -> Iterator[Finding]:

@@ -14,12 +14,13 @@ from calib.estimate.heaters import HeaterAnswer, HeaterReading, heater_currents
 from calib.fit import Facts, Multiplier, facts
 from calib.fit.predict import density, quantiles
 from calib.register.frame import checked
-from calib.register.records import UnknownUnit
+from calib.register.records import UnknownUnit, standing
 from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
     import pandas as pd
 
+TOLD = {"stop": "STOP, feed nothing", "cleared": "A stop was cleared", "doubt": "Doubt"}
 CURVE_POINTS = 161
 CURVE_TAIL = 0.0015
 CAUTIONS = (
@@ -74,7 +75,8 @@ class UnitEstimate:
 
     def __str__(self) -> str:
         row = self.answer.iloc[0]
-        head = "Simulated practice data. " if self.simulated else ""
+        head = "".join(f"{TOLD[kind]}: {said.rstrip('.')}. " for kind, said in standing(dict(row)))
+        head += "Simulated practice data. " if self.simulated else ""
         return (
             f"{head}{row['unit']}: most likely {row['rated_current_ma']:.0f} mA, between {row['low_ma']:.0f} and "
             f"{row['high_ma']:.0f} mA; count on {row['floor_ma']:.0f} mA."

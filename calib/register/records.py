@@ -282,6 +282,27 @@ class UnknownUnit(Unit):
     ] = None
 
 
+def standing(values: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """What stands against a unit, the gravest first.
+
+    Parameters
+    ----------
+    values : mapping of str to object
+        At least the columns stop, stop_cleared and doubts, each blank where there is nothing.
+
+    Returns
+    -------
+    tuple of (str, str)
+        A kind with what is to be said: stop; or cleared, the stop with why it no longer stands; and doubt, one each.
+    """
+    texts = (values.get(name) for name in ("stop", "stop_cleared", "doubts"))
+    stop, cleared, doubts = (text.strip() if isinstance(text, str) else "" for text in texts)
+    found = []
+    if stop:
+        found.append(("cleared", f"{stop}; why it no longer stands: {cleared}") if cleared else ("stop", stop))
+    return (*found, *(("doubt", one.strip()) for one in doubts.split("|") if one.strip()))
+
+
 @cache
 def fields(kind: type[Unit]) -> tuple[FieldFacts, ...]:
     """The facts of every field of a kind of record, in the order of the tables' columns.

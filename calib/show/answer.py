@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from calib.show import parts, words
+from calib.show import parts, standing, words
 from calib.show.charts import estimate_chart, estimate_told, opinions_chart, opinions_told
 from calib.show.heaters_read import heater_rows
 
@@ -61,7 +61,7 @@ def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]
         lines.append(f'<p class="calib-more" id="odds">{asked}</p>')
     if estimate.other is not None and len(estimate.other) and unit["filter"] in OTHER:
         other = sentence(estimate.other.iloc[0].to_dict())
-        instead = f"<i>{OTHER[unit['filter']]}:</i> {other[0].lower()}{other[1:]}"
+        instead = f"<i>{OTHER[unit['filter']]}:</i> {other.replace('Most likely', 'most likely', 1)}"
         lines.append(f'<p class="calib-more" id="other-filter">{instead}</p>')
     st.html("".join([*lines, f'<ul class="calib-flags">{said}</ul>' if said else ""]))
 
@@ -76,9 +76,11 @@ def sentence(answer: Mapping[str, Any]) -> str:
     low, likely, high, floor = (
         words.milliamps(float(answer[name])) for name in ("low_ma", "rated_current_ma", "high_ma", "floor_ma")
     )
+    mark = standing.mark(answer)
+    before = f'<b class="calib-mark">{mark}</b> ' if mark else ""
     return (
-        f"Most likely <b>{likely} mA</b>; {words.share(parts.LEVEL)} like this are rated between <b>{low} and {high} mA"
-        f"</b>; count on <b>{floor} mA</b>."
+        f"{before}Most likely <b>{likely} mA</b>; {words.share(parts.LEVEL)} like this are rated between <b>{low} and "
+        f"{high} mA</b>; count on <b>{floor} mA</b>."
     )
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import altair as alt
 import pandas as pd
 
-from calib.show import words
+from calib.show import standing, words
 from calib.show.chart_dress import Drawing, styled
 from calib.show.palette import Palette
 
@@ -21,7 +21,7 @@ CURRENTS = ("low_ma", "rated_current_ma", "high_ma", "floor_ma")
 def estimate_told(answer: Mapping[str, object], demand_ma: float, level: float) -> str:
     """The estimate's picture in words, with every number that it shows."""
     low, likely, high, floor = (words.milliamps(_number(answer[key])) for key in CURRENTS)
-    told = (
+    told = f"{standing.mark(answer)} ".lstrip() + (
         f"Most likely {likely} mA; {words.share(level)} like this are rated between {low} and {high} mA; "
         f"count on {floor} mA."
     )
@@ -147,7 +147,7 @@ def estimate_chart(
             _label(f"the set draws {words.milliamps(demand_ma)} mA", demand_ma, 1.29, span, colours.warning),
         ]
     told = estimate_told(answer, demand_ma, level)
-    title = _finding(answer, demand_ma)
+    title = f"{standing.mark(answer)} {_finding(answer, demand_ma)}".strip()
     drawing = alt.layer(*layers).properties(height=HEIGHT)
     return styled(drawing, colours, title, f"Darker: where {words.share(level)} like this are rated", told)
 

@@ -92,6 +92,8 @@ def run_estimate(asked: argparse.Namespace) -> None:
         note(SIMULATED)
     if not model.converged:
         note(f"the fit did not come to rest, so these figures may still move: {'; '.join(unsettled(model.iterations))}")
+    for row in estimates[estimates["flags"].str.split(";").map(lambda flags: "stop" in flags)].to_dict("records"):
+        note(f"STOP, feed {row['unit']} nothing: {row['stop']}")
     if asked.out is not None:
         write_whole(text, asked.out)
     else:

@@ -58,6 +58,8 @@ FACTS = {facts.name: facts for facts in calib.fields(calib.UnknownUnit)}
 # Where the numbers usually lie, in those units.
 USUAL = {name: facts.usual for name, facts in FACTS.items()} | metering.USUAL
 USUAL |= {field: FACTS[column].usual for column, field in FIELD_OF.items() if field != "wire"}
+# What stands against the unit; the form has no fields for it.
+STANDING = ("stop", "stop_cleared", "doubts")
 PLAIN = (
     "winding_temp_c",
     "line_voltage_v",
@@ -158,6 +160,7 @@ def _present(**values: Any) -> dict[str, Any]:
 
 def _plain(entries: Mapping[str, Any]) -> dict[str, Any]:
     columns = _present(**{name: entries.get(name) for name in PLAIN})
+    columns |= _present(**{name: entries.get(name) for name in STANDING})
     columns["unit"] = entries.get("tag") or "this unit"
     if entries.get("simulated"):
         columns["simulated"] = True

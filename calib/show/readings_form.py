@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -38,6 +39,7 @@ NUMBERS = (
     *("demand_ma", "u_voltage_pct", "u_resistance_pct", "null_ohm", "null_u_ohm", "temp_within_k", "heater_null"),
     *(f"heater_{kind}_{number}" for kind in heaters_read.LIMITS for number in range(1, heaters_read.MOST + 1)),
 )
+FILLED = "seen_filled_from"  # what the form was filled from, until it is cleared
 STRANGER = "a bench that is not in the register"
 
 
@@ -46,11 +48,34 @@ def entries() -> dict[str, Any]:
     found = fields.entries("read_")
     if found.get("contributor") == STRANGER:
         found["contributor"] = None
+    found |= (st.session_state.get(FILLED) or {}).get("standing", {})
     filled = st.session_state.get("seen_filled") or {}
     found["simulated"] = bool(filled) and all(
         measured.shown(found.get(name)) == measured.shown(value) for name, value in filled.items()
     )
     return found
+
+
+def filled(fields: Mapping[str, Any], source: str, standing: Mapping[str, str], session: str = "") -> dict[str, Any]:
+    """What the form was filled from.
+
+    Parameters
+    ----------
+    fields : mapping of str to object
+        What was put into it, by field.
+    source : str
+        Where that came from, in words.
+    standing : mapping of str to str
+        What stands against the unit: the columns stop, stop_cleared and doubts.
+    session : str
+        The bench session that it came from; blank where from none.
+
+    Returns
+    -------
+    dict
+        To be kept under `FILLED`.
+    """
+    return {"fields": dict(fields), "source": source, "standing": dict(standing), "session": session}
 
 
 def begin(known: pd.DataFrame, practising: bool) -> None:
@@ -200,6 +225,8 @@ def _fill_in() -> None:
         st.session_state[f"read_{name}"] = value
     proof = ("excitation_v", "volts_read", "no_load_read", "ohms_read")
     st.session_state["seen_filled"] = {name: put[name] for name in proof}
+    against = {name: unit[name] or "" for name in r.STANDING}
+    st.session_state[FILLED] = filled(put, f"practice unit {unit['unit']}", against)
 
 
 def _entry(value: Any) -> Any:

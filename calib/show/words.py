@@ -29,6 +29,7 @@ FLAGS = {
     "suspect-reading": "Its readings do not go together as those of known units do: look for a slip, such as one "
     "half's resistance with the whole winding's voltage, or a wrong decimal.",
 }
+DRAWN_APART = ("simulated", "stop", "doubt")
 READINGS = {"v_over_r": "V/R", "core": "core", "gauge": "gauge", "core-volt-amperes": "core less heaters"}
 TENTHS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -121,8 +122,8 @@ def symbols(text: str) -> str:
 
 
 def flags(joined: str) -> list[str]:
-    """The flags of an estimate, from ``no-core;few-records`` to a sentence each; `simulated` has its own band."""
-    return [FLAGS.get(flag, flag) for flag in joined.split(";") if flag and flag != "simulated"]
+    """The flags of an estimate, from ``no-core;few-records`` to a sentence each, but for those that are drawn apart."""
+    return [FLAGS.get(flag, flag) for flag in joined.split(";") if flag and flag not in DRAWN_APART]
 
 
 def current_title(rectifier: str) -> str:

@@ -117,6 +117,7 @@ def test_leakage_joins_nothing_and_comes_before_any_test():
     assert len(found.windings) == 2
     assert "A to P reads 450,000 ohm" in found.remarks[0]
     assert "First find the leakage (A to P)" in found.next.action
+    assert found.leakage == found.remarks
     assert found.undecided == ()
 
 

@@ -32,6 +32,25 @@ def test_the_level_is_that_asked_for(made):
     assert wide.other["low_ma"].iloc[0] < made.other["low_ma"].iloc[0]
 
 
+@pytest.mark.parametrize(
+    ("standing", "said"),
+    [
+        ({"stop": "insulation 3 Mohm"}, "STOP, feed nothing: insulation 3 Mohm. Q1: most likely"),
+        (
+            {"stop": "insulation 3 Mohm", "stop_cleared": "dried: 400 Mohm"},
+            "A stop was cleared: insulation 3 Mohm; why it no longer stands: dried: 400 Mohm. Q1: most likely",
+        ),
+        ({"doubts": "halves 30 % apart | light"}, "Doubt: halves 30 % apart. Doubt: light. Q1: most likely"),
+    ],
+)
+def test_what_stands_against_the_unit_comes_first_in_print_and_hides_no_number(made, standing, said):
+    stopped = estimate_unit(practice_fit(), unknown({**FULL, **standing}))
+    assert str(stopped).replace("Simulated practice data. ", "").startswith(said)
+    assert str(stopped).endswith(str(made).split(": ", 1)[1])
+    assert stopped.other[[*standing]].iloc[0].to_dict() == standing
+    assert stopped.other["flags"].iloc[0].split(";")[0] == stopped.answer["flags"].iloc[0].split(";")[0]
+
+
 @pytest.mark.parametrize("rows", [0, 2])
 def test_it_takes_one_unit_at_a_time(rows):
     with pytest.raises(ValueError, match=f"readings hold {rows} rows: give one unit"):

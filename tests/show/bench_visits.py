@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from streamlit.testing.v1 import AppTest
 
+import calib
 from calib.show.session.state import key
-from tests.show.visits import fill, opened
+from tests.show.visits import fill, opened, unescaped
 
 METERS_SAY = "calib/show/pages/what_do_the_meters_say.py"
 # Voltages 4.97 and 13.88 V of a half on 117 V, 94.6 ohm of a half less 0.3 ohm of leads, at 20 °C: both halves alike.
@@ -64,3 +66,20 @@ def press(at: AppTest, name: str) -> AppTest:
 def go(at: AppTest, step: str) -> AppTest:
     """Go to a step by the row of steps."""
     return press(at, f"bench_go_{step}")
+
+
+def resumed(path: Path, step: str, entries: dict[str, Any] = SESSION) -> AppTest:
+    """The page on a session that was kept with these entries."""
+    with calib.Register(path) as register:
+        look = entries.get("look", {})
+        session = register.keep_session(look.get("tag", "AL-5"), entries, step, contributor=look.get("contributor", ""))
+    return press(visit(), f"bench_on_{session.session_id}")
+
+
+def in_order(block: Any) -> list[str]:
+    """What the page says and asks, from top to bottom."""
+    children = getattr(block, "children", None)
+    if not children:
+        said = getattr(block, "label", "") or getattr(block, "value", "")
+        return [unescaped(str(said or getattr(getattr(block, "proto", None), "body", "")))]
+    return [one for child in children.values() for one in in_order(child)]

@@ -12,7 +12,7 @@ import calib
 from calib.show import parts
 from calib.show.session import state
 from calib.show.session.steps import STEPS
-from tests.show.bench_visits import SESSION, go, press, put_in, visit, with_more
+from tests.show.bench_visits import go, in_order, press, put_in, resumed, visit, with_more
 from tests.show.visits import number, settle, text_of, unescaped
 
 
@@ -20,22 +20,6 @@ from tests.show.visits import number, settle, text_of, unescaped
 def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A register of one's own, in a folder of the test's own."""
     return settle(tmp_path, monkeypatch)
-
-
-def resumed(path: Path, step: str, entries: dict[str, Any] = SESSION) -> AppTest:
-    """The page on a session that was kept with these entries."""
-    with calib.Register(path) as register:
-        session = register.keep_session("AL-5", entries, step)
-    return press(visit(), f"bench_on_{session.session_id}")
-
-
-def in_order(block: Any) -> list[str]:
-    """What the page says and asks, from top to bottom."""
-    children = getattr(block, "children", None)
-    if not children:
-        said = getattr(block, "label", "") or getattr(block, "value", "")
-        return [unescaped(str(said or getattr(getattr(block, "proto", None), "body", "")))]
-    return [one for child in children.values() for one in in_order(child)]
 
 
 def errors(at: AppTest) -> str:
@@ -81,15 +65,6 @@ def test_more_than_is_allowed_is_warned_of_at_once(place: Path) -> None:
     put_in(at, "ratio", hv_v=67.0)
     assert "67 V across the high-voltage winding: above 30 V" in errors(at)
     assert "Feed 5.37 V at most" in errors(at)
-
-
-def test_a_failed_insulation_test_holds_the_ratio_test_until_it_is_explained(place: Path) -> None:
-    at = resumed(place, "ratio", with_more(insulation={"megohm_1": 1.5}))
-    assert "**Stop, feed nothing.** Insulation: reject: High voltage to core: 1.5 MΩ" in errors(at)
-    assert "Volts fed in" not in in_order(at.main)
-    put_in(at, "ratio", explained="A clamp touched; insulated it, and 300 MΩ since.")
-    assert "Volts fed in" in in_order(at.main)
-    assert "Stop, feed nothing" in errors(at)
 
 
 def test_a_ratio_test_without_an_insulation_test_is_warned_of(place: Path) -> None:

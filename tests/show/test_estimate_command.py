@@ -250,6 +250,9 @@ def test_what_stands_against_a_unit_goes_with_its_figures(called: Run, known: Pa
     )
     assert rows[2]["doubts"] == "halves 30 % apart | light for its core"
     assert rows[0]["rated_current_ma"] == rows[1]["rated_current_ma"] > 0
+    assert [line for line in done.stderr.splitlines() if "STOP" in line] == [
+        "note: STOP, feed S0 nothing: insulation 3 Mohm"
+    ]
 
 
 def test_a_stopped_unit_is_no_known_unit(called: Run, tmp_path: Path) -> None:

@@ -72,13 +72,18 @@ def _why(check: Check, solved: Solved, u: float) -> str:
     return f"{asked} {WHY_MORE if check.residual_ohm > 0 else WHY_LESS}"
 
 
-def remarks(parts: Parts, scatter: float) -> tuple[str, ...]:
-    """What else the readings say."""
-    found = [
+def leakage(parts: Parts) -> tuple[str, ...]:
+    """What has to be explained before anything is energised: readings too high for a winding."""
+    return tuple(
         f"{pair_name(one.pair)} reads {one.ohm:,.0f} ohm, far above any winding of such a unit: leakage between two "
         f"windings. Test their insulation before anything is energised."
         for one in parts.leakage
-    ]
+    )
+
+
+def remarks(parts: Parts, scatter: float) -> tuple[str, ...]:
+    """What else the readings say."""
+    found = [*leakage(parts)]
     if scatter > 1.0:
         found.append(
             f"The readings scatter about {scatter:.1f} times as much as the meter's stated accuracy explains; orders "

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from calib.bench.guard import not_negative, within
 from calib.bench.leads.colours import OTHER_WEIGHT, colour_hint
-from calib.bench.leads.disputes import disputes, remarks
+from calib.bench.leads.disputes import disputes, leakage, remarks
 from calib.bench.leads.graph import Parts, parts_of
 from calib.bench.leads.line import LISTED
 from calib.bench.leads.next import State, next_step
@@ -107,6 +107,7 @@ def identify_leads(
         undecided=undecided,
         contradictions=contradictions,
         remarks=remarks(parts, scatter),
+        leakage=leakage(parts),
         next=next_step(State(parts, solved, windings, contradictions, read, u_of, colours)),
         read=len(read) // 2,
         missing=leads * (leads - 1) // 2 - len(read) // 2,

@@ -180,6 +180,8 @@ class LeadsFound:
     contradictions : tuple of Contradiction
     remarks : tuple of str
         What else the readings say: leakage, a scatter beyond the meter's class.
+    leakage : tuple of str
+        Those of the remarks that have to be explained before anything is energised.
     next : NextStep
     read, missing : int
         Pairs of leads that were read, and that were not.
@@ -193,6 +195,7 @@ class LeadsFound:
     undecided: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]
     contradictions: tuple[Contradiction, ...]
     remarks: tuple[str, ...]
+    leakage: tuple[str, ...]
     next: NextStep
     read: int
     missing: int

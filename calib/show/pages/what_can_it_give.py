@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import streamlit as st
 
 import calib
-from calib.show import answer, heaters_read, parts, readings, readings_form
+from calib.show import answer, heaters_read, parts, readings, readings_form, standing
 from calib.show.account import account
 
 
@@ -26,6 +28,7 @@ def draw() -> None:
 
 def _answer(opened: parts.Opened, understood: readings.Understood, heaters: heaters_read.HeatersRead) -> None:
     st.header("The answer", anchor=False)
+    _standing()
     if understood.faults:
         st.write("There is something to mend among the readings: it is said beside the field.")
     if understood.missing:
@@ -40,6 +43,18 @@ def _answer(opened: parts.Opened, understood: readings.Understood, heaters: heat
         st.error(f"No estimate could be made: {error}.")
         return
     answer.draw(estimate, understood.unit.iloc[0].to_dict(), account(understood.metered))
+
+
+def _standing() -> None:
+    """What stands against the unit, before anything is said of its current, and where it can be cleared."""
+    filled = st.session_state.get(readings_form.FILLED)
+    if filled is None or not any(filled["standing"].values()):
+        return
+    came = f"It came with the readings of {filled['source']}. "
+    way_out = f"{came}Clear it there, with the reason; 'Clear the readings' begins another unit."
+    st.html(standing.drawn(filled["standing"], way_out))
+    if filled["session"]:
+        st.page_link(Path(__file__).with_name("what_do_the_meters_say.py"), label="To the bench session")
 
 
 draw()

@@ -44,6 +44,7 @@ def draw() -> None:
     session.spread()
     step = step_named(st.session_state[session.STEP])
     read = understood(session.entries(), reached.opened.meters if reached else ())
+    result.pass_on(read)
     with steps:
         forms.row_of_steps(step.name, read)
     with body:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from calib import bench
@@ -47,7 +47,7 @@ def gentle(checked: Checked) -> bool:
 def leads(checked: Checked) -> StepRead:
     """What is known of the leads, by hand and from the page that tells them apart."""
     read = StepRead(checked)
-    read.lines.extend(_told_apart(checked.said))
+    _told_apart(read, checked.said.get("readings") or [])
     path = checked.chosen("core_path", c.CORE_UNTESTED)
     ohm = math.inf if path == c.CORE_OPEN else checked.get("core_ohm") if path == c.CORE_TOUCHES else None
     if ohm is not None:
@@ -57,21 +57,25 @@ def leads(checked: Checked) -> StepRead:
     return read
 
 
-def _told_apart(said: Mapping[str, Any]) -> list[str]:
-    """A summary of the lead-pair readings kept with the session."""
-    rows = said.get("readings") or []
+def _told_apart(read: StepRead, rows: Sequence[Sequence[Any]]) -> None:
+    """A summary of the lead-pair readings kept with the session, and what in them cannot be."""
     if not rows:
-        return []
+        return
     counted = f"{words.count(len(rows), 'lead pair')} read on the page 'Which lead is which?'"
     found = _identified(rows)
     if found is None:
-        return [f"{counted}."]
-    lines = [f"{counted}:"]
+        read.lines.append(f"{counted}.")
+        return
+    read.lines.append(f"{counted}:")
     for winding in found.windings:
         role = f"{winding.likely_role} ({winding.grade})"
         ohm = "" if math.isnan(winding.ohm) else f", {words.figure(winding.ohm)} Ω"
-        lines.append(f"{'–'.join(winding.leads)}: {role}{ohm}.")
-    return lines
+        read.lines.append(f"{'–'.join(winding.leads)}: {role}{ohm}.")
+    remedy = "Explain it by the insulation tester before anything is fed."
+    read.findings.extend(bench.Finding("Leakage between windings", one, remedy, "stop") for one in found.leakage)
+    remedy = "Read those pairs again on the page 'Which lead is which?'."
+    disputes = [bench.Finding("Lead readings disagree", one.says, remedy, "doubt") for one in found.contradictions]
+    read.findings.extend(disputes)
 
 
 def _identified(rows: Sequence[Sequence[Any]]) -> Any:

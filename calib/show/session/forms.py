@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from calib import bench
-from calib.show import parts, words
+from calib.show import parts, standing, words
 from calib.show.fields import Fields
 from calib.show.session import choices as c
 from calib.show.session import state as session
@@ -19,8 +19,8 @@ from calib.show.session.cold import gentle
 from calib.show.session.ohms import heater_name
 from calib.show.session.said import StepRead, symbols
 from calib.show.session.step import Field, Part, Rows, Step
-from calib.show.session.steps import EXPLAINED, LIVE, RATIO, STEPS
-from calib.show.session.understood import Session, is_done
+from calib.show.session.steps import LIVE, STEPS
+from calib.show.session.understood import Session, is_done, said_of
 from calib.show.session.volts import allowed
 
 if TYPE_CHECKING:
@@ -42,15 +42,14 @@ INTO_VIEW = """
   }
 })(NUMBER, TURN);
 """
-SEVERE = {"stop": "Stop", "doubt": "Look again"}
+WAITS = "This step waits until the stop is cleared, with what was found and done about it."
 
 
 def row_of_steps(here: str, understood: Session) -> None:
     """A button for each step; done ones say so, and so does the one that is shown."""
     with st.container(horizontal=True, gap="small"):
         for number, step in enumerate(STEPS, start=1):
-            done = is_done(step, session.of(step.name), understood.steps[step.name])
-            label = f"{number} {step.short}{' ✓ done' if done else ''}"
+            label = f"{number} {step.short}{_mark(step, understood)}"
             st.button(
                 f"▸ {label}" if step.name == here else label,
                 key=f"bench_go_{step.name}",
@@ -60,17 +59,63 @@ def row_of_steps(here: str, understood: Session) -> None:
             )
 
 
+def _mark(step: Step, understood: Session) -> str:
+    """What the button of a step says of it besides its name."""
+    read = understood.steps[step.name]
+    severities = {one.severity for one in read.findings}
+    if "stop" in severities and not understood.cleared:
+        return " ■ STOP"
+    said = " ✓ done" if is_done(step, session.of(step.name), read, bool(understood.cleared)) else ""
+    said += ", stop cleared" if said and "stop" in severities else ""
+    return f"{said} △ doubt" if "doubt" in severities else said
+
+
+def stands(understood: Session, own: Sequence[bench.Finding] = ()) -> None:
+    """What forbids to feed the unit, or how that was cleared; and the way to clear it, with a reason that is kept.
+
+    Parameters
+    ----------
+    understood : Session
+        The session.
+    own : sequence of bench.Finding
+        Those that stand above this already.
+    """
+    stops = understood.said("stop")
+    if not stops:
+        return
+    if understood.cleared or {*stops} - {*said_of(own, "stop")}:
+        st.html(standing.drawn({**understood.standing, "doubts": ""}))
+    if understood.cleared:
+        st.button("The stop stands after all", key="bench_unclear", on_click=session.clear_stops, args=((),))
+        return
+    st.session_state.setdefault(session.REASON, understood.explained)
+    st.text_input("What was found and done about it, and read since", key=session.REASON)
+    st.button("Clear the stop with this reason", key="bench_clear", on_click=session.clear_stops, args=(stops,))
+    trouble = st.session_state.get(session.UNCLEARED, "")
+    if trouble:
+        st.error(words.plain(trouble))
+
+
 def draw(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
-    """A step: its cautions, then its fields, and beside them what was understood."""
+    """A step: its cautions, then its fields, and beside them what was understood.
+
+    A stop comes first; at the step that found it, it stands where its readings are, so that no field moves while it is
+    being filled in.
+    """
+    read = understood.steps[step.name]
+    own = [one for one in read.findings if one.severity == "stop"]
+    if not own:
+        stands(understood)
     st.header(f"{STEPS.index(step) + 1}. {step.title}", anchor=False)
     parts.cautions([words.plain(text) for text in cautions_of(step, understood)])
-    read = understood.steps[step.name]
     left, right = st.columns([3, 2], gap="large")
     with left:
         _fields(step, understood, meters)
         steering(step)
     with right:
-        what_was_understood(read)
+        what_was_understood(read, bool(understood.cleared))
+        if own:
+            stands(understood, own)
 
 
 def from_the_top(number: int, turn: int) -> None:
@@ -101,28 +146,15 @@ def cautions_of(step: Step, understood: Session) -> list[str]:
 def _fields(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
     checked = understood.steps[step.name].checked
     form = Fields(session.key(step.name, ""), checked.aloud, checked.unusual, checked.faults)
-    held = step.name in LIVE and _held(understood)
+    if step.name in LIVE and understood.holding(step.name):
+        st.write(WAITS)
+        return
     for part in step.parts:
-        if [field.name for field in part.fields] == [EXPLAINED]:
-            if held:
-                _part(step, part, form, meters)
-            continue
-        if held and not session.of("ratio").get(EXPLAINED):
-            st.write(f"This waits until it is said at the step '{RATIO.title}' what was found and done about it.")
-            return
         with st.expander(part.title) if part.closed else st.container():
             _part(step, part, form, meters)
             _after(step, part, understood)
             if part.rows:
                 _rows(step, part.rows, form, meters)
-
-
-def _held(understood: Session) -> bool:
-    """Whether something forbids to feed the unit; it is said."""
-    for one in understood.stops:
-        said = words.plain(symbols(f" {one.what}: {one.why}. {one.remedy}"))
-        st.error(f"**Stop, feed nothing.**{said}")
-    return bool(understood.stops)
 
 
 def _after(step: Step, part: Part, understood: Session) -> None:
@@ -237,14 +269,14 @@ def steering(step: Step) -> None:
         st.button("Keep", key="bench_keep", on_click=session.go, args=(step.name,), help="Keep the session now.")
 
 
-def what_was_understood(read: StepRead) -> None:
+def what_was_understood(read: StepRead, cleared: bool = False) -> None:
     """The lines and findings of a step."""
     st.subheader("Understood", anchor=False)
     if not (read.lines or read.findings):
         st.write("Nothing yet.")
     if read.lines:
         lines(read.lines)
-    findings(read.findings)
+    findings(read.findings, cleared)
 
 
 def lines(said: Sequence[str]) -> None:
@@ -253,9 +285,13 @@ def lines(said: Sequence[str]) -> None:
     st.html(f'<ul class="calib-understood">{rows}</ul>')
 
 
-def findings(found: Sequence[bench.Finding]) -> None:
-    """What is not as it should be: what, why, and what to do."""
+def findings(found: Sequence[bench.Finding], cleared: bool = False) -> None:
+    """What is not as it should be: what, why, and what to do; and whether its stops were cleared."""
     for one in found:
-        said = words.plain(f"{SEVERE[one.severity]}: {one.what}.")
-        rest = words.plain(symbols(f" {words.sentence(one.why)} {one.remedy}"))
-        (st.error if one.severity == "stop" else st.warning)(f"**{said}**{rest}")
+        said = [symbols(words.sentence(one.why)), symbols(one.remedy)]
+        if one.severity == "stop" and cleared:
+            st.html(standing.cleared(f"Stop, cleared since: {one.what}", said[:1]))
+        elif one.severity == "stop":
+            st.html(standing.stop(f"Stop: {one.what}", said))
+        else:
+            st.html(standing.doubts(f"Look again: {one.what}", said))

@@ -41,10 +41,11 @@ def draw(step: Step, understood: Session, opened: parts.Opened | None) -> bool:
     bool
         Whether the estimate's form is to be shown, filled with the session's readings.
     """
+    forms.findings(understood.findings, bool(understood.cleared))
+    forms.stands(understood, understood.findings)
     st.header(f"{STEPS.index(step) + 1}. {step.title}", anchor=False)
     parts.cautions([words.plain(text) for text in step.cautions])
     _table(understood)
-    forms.findings(understood.findings)
     wrong = [one.short for one in STEPS if understood.steps[one.name].checked.faults]
     if wrong:
         st.write(f"There is something to mend at: {', '.join(wrong)}.")
@@ -62,7 +63,7 @@ def draw(step: Step, understood: Session, opened: parts.Opened | None) -> bool:
         st.button("This session is finished", key="bench_finish", on_click=session.finish)
     forms.steering(step)
     if filled:
-        _fill(form)
+        _fill(form, understood)
     return filled
 
 
@@ -96,7 +97,14 @@ def _supply() -> dict[str, Any]:
     return start | {name: st.session_state[f"read_{name}"] for name in start if f"read_{name}" in st.session_state}
 
 
-def _fill(form: dict[str, Any]) -> None:
+def pass_on(understood: Session) -> None:
+    """Let the estimate's form know what stands against the unit now, where it was filled from this session."""
+    filled = st.session_state.get(readings_form.FILLED)
+    if filled is not None and filled["session"] and filled["session"] == st.session_state[session.ID]:
+        st.session_state[readings_form.FILLED] = {**filled, "standing": understood.standing}
+
+
+def _fill(form: dict[str, Any], understood: Session) -> None:
     """Put the session's readings into the estimate's form in the place of those that stand there."""
     stay = {name: st.session_state[name] for name in ELSEWHERE if name in st.session_state}
     parts.forget("read_", "seen_filled")
@@ -104,5 +112,9 @@ def _fill(form: dict[str, Any]) -> None:
     for name, value in form.items():
         st.session_state[f"read_{name}"] = value
     st.session_state.update(stay)
+    source = f"the bench session of {tag}" if (tag := str(session.of("look").get("tag") or "")) else "the bench session"
+    st.session_state[readings_form.FILLED] = readings_form.filled(
+        form, source, understood.standing, str(st.session_state[session.ID])
+    )
     if session.of("look").get("simulated"):
         st.session_state["seen_filled"] = {name: form.get(name) for name in PROOF}

@@ -106,6 +106,12 @@ def symbols(said: str) -> str:
     return re.sub(r"(?<![A-Za-z])([kMm]?)ohm(?![a-z])", r"\1Ω", said)
 
 
+def one_line(said: str) -> str:
+    """Text as a record holds it among others: on one line, with nothing that cannot be printed and no bar."""
+    plain = "".join(letter if letter.isprintable() else " " for letter in said.replace("|", "/"))
+    return " ".join(symbols(plain).split())
+
+
 def meant(error: ValueError) -> str:
     """What the bench functions refuse, as a sentence."""
     said = symbols(str(error))

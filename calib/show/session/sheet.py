@@ -6,9 +6,9 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from calib.show.session.choices import said
-from calib.show.session.paper import Box, Paper
+from calib.show.session.paper import ACROSS, Box, Paper
 from calib.show.session.step import Field, Rows, Step
-from calib.show.session.steps import STEPS
+from calib.show.session.steps import LIVE, STEPS
 
 if TYPE_CHECKING:
     from calib.show.session.step import Part
@@ -44,6 +44,8 @@ def bench_sheet() -> bytes:
 
 def _step(paper: Paper, number: int, step: Step) -> None:
     paper.step(f"{number}  {step.title}", step.cautions)
+    if step.name == LIVE[0]:
+        paper.boxes([Box("If a test before this one failed: what was found and done about it", columns=ACROSS)])
     for part in step.parts:
         _part(paper, part)
     if step.name == "leads":

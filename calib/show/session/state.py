@@ -10,17 +10,19 @@ from __future__ import annotations
 import copy
 import math
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 import calib
+from calib.register import facts
 from calib.show import parts
 from calib.show.session import practice
 from calib.show.session.entries import as_shown, gathered, merge
 from calib.show.session.steps import NAMES, step_named
+from calib.show.session.understood import EXPLAINED, EXPLAINS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,6 +33,7 @@ BASE, REVISION, KEPT_AT, STATE = "bench_base", "bench_revision", "bench_kept_at"
 TROUBLE, TROUBLE_AT, SEEN = "bench_trouble", "bench_trouble_at", "bench_seen"
 PLACE, ASIDE, FRESH, DONE = "bench_place", "bench_aside", "bench_fresh", "bench_done"
 TURN = "bench_turn"  # how often another step was shown
+REASON, UNCLEARED = "bench_reason", "bench_uncleared"  # why a stop is to be cleared, and why it was not
 OF_SESSION = (ID, ENTRIES, STEP, BASE, REVISION, KEPT_AT, STATE)
 LEAVE_ALONE_S = 20.0  # a register that could not be reached is left alone for so long, unless it is asked for [s]
 
@@ -72,6 +75,8 @@ def _empty() -> dict[str, Any]:
 def _show(session: Mapping[str, Any]) -> None:
     st.session_state.update(session)
     st.session_state[FRESH] = True
+    for name in (REASON, UNCLEARED):
+        st.session_state.pop(name, None)
     st.session_state[TURN] = st.session_state.get(TURN, -1) + 1
     parts.forget(INPUT)
 
@@ -141,6 +146,24 @@ def more_rows(step: str, rows: str, number: int) -> None:
     """Show more rows at a step."""
     collect()
     st.session_state[ENTRIES] = {**entries(), step: {**of(step), f"{rows}_rows": number}}
+
+
+def clear_stops(stops: Sequence[str]) -> None:
+    """Keep what was found and done about these stops, which clears them; with none of them, they stand again."""
+    collect()
+    visit, reason = st.session_state, str(st.session_state.get(REASON) or "")
+    visit[UNCLEARED] = ""
+    try:
+        kept = facts.one_line(reason)
+    except facts.Refusal as refused:
+        visit[UNCLEARED] = f"Not cleared: {reason} {refused.problem}; {refused.remedy}."
+        return
+    if stops and not kept:
+        visit[UNCLEARED] = "Not cleared: say what was found and done about it; without a reason the stop stands."
+        return
+    said = {EXPLAINED: kept, EXPLAINS: [*stops]} if stops else {EXPLAINS: []}
+    visit[ENTRIES] = {**entries(), "ratio": {**of("ratio"), **said}}
+    keep()
 
 
 def changed() -> bool:

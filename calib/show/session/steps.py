@@ -12,7 +12,6 @@ from calib.show.session.step import Field, Part, Rows, Step
 from calib.show.session.steps_cold import FIND_LEADS, INSULATION, LOOK, RESISTANCE
 from calib.show.session.steps_live import IDLE
 
-EXPLAINED = "explained"
 HOW_MUCH = (
     f"The most that may be fed: {bench.HAZARDOUS_LIVE_V:g} V × the voltage of the winding that you feed ÷ the highest "
     "voltage of any winding."
@@ -39,7 +38,6 @@ RATIO = Step(
         "first and take the clips off last: a current that is broken kicks.",
     ),
     (
-        Part("", (text(EXPLAINED, "If a test before this one failed: what was found and done about it", wide=True),)),
         Part(
             "Before you switch on",
             (

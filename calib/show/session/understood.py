@@ -18,7 +18,7 @@ from calib.show.session.checked import Checked, checked
 from calib.show.session.choices import UNKNOWN
 from calib.show.session.idle import Core, idle
 from calib.show.session.ohms import HEATERS, resistance
-from calib.show.session.said import Fact, StepRead, nominal, u_pct
+from calib.show.session.said import Fact, StepRead, nominal, one_line, u_pct
 from calib.show.session.step import Step
 from calib.show.session.steps import STEPS
 from calib.show.session.volts import ratio
@@ -26,7 +26,9 @@ from calib.show.session.volts import ratio
 if TYPE_CHECKING:
     from calib import Meter
 
-BEFORE_LIVE = ("look", "leads", "insulation", "resistance")  # steps whose findings may forbid to feed anything
+# Where it is kept what was found and done about the stops, and which they were; both are entries of the ratio test,
+# which is the first step that they hold up.
+EXPLAINED, EXPLAINS = "explained", "explained_stops"
 DIGITS = 6  # significant digits of what goes into the form, far beyond any reading's
 
 
@@ -38,9 +40,15 @@ class Session:
     ----------
     steps : dict of str to StepRead
         By step.
+    explained : str
+        What was found and done about its stops; blank where nobody said so yet.
+    explains : tuple of str
+        The stops that this was said of: one that came since is not explained by it.
     """
 
     steps: dict[str, StepRead]
+    explained: str = ""
+    explains: tuple[str, ...] = ()
 
     @property
     def facts(self) -> list[Fact]:
@@ -54,13 +62,40 @@ class Session:
         return sorted(found, key=lambda one: SEVERITIES.index(one.severity))
 
     @property
+    def cleared(self) -> str:
+        """Why its stops no longer stand; blank where there are none, or where any was not explained."""
+        stops = self.said("stop")
+        return self.explained if stops and {*stops} <= {*self.explains} else ""
+
+    @property
     def stops(self) -> list[bench.Finding]:
-        """What forbids to feed anything until it is explained."""
-        return [one for name in BEFORE_LIVE for one in self.steps[name].findings if one.severity == "stop"]
+        """What forbids to feed the unit; empty where it was cleared."""
+        return [one for one in self.findings if one.severity == "stop" and not self.cleared]
+
+    def holding(self, step: str) -> list[bench.Finding]:
+        """The stops of the steps before this one, which hold it up until they are cleared; its own do not."""
+        before = [*self.steps][: [*self.steps].index(step)]
+        return [one for one in self.stops if any(one in self.steps[name].findings for name in before)]
+
+    @property
+    def standing(self) -> dict[str, str]:
+        """What stands against the unit, as the record's columns stop, stop_cleared and doubts."""
+        stop, doubts = (" | ".join(self.said(severity)) for severity in SEVERITIES)
+        return {"stop": stop, "stop_cleared": self.cleared, "doubts": doubts}
+
+    def said(self, severity: str) -> list[str]:
+        """Every finding of that severity, as a record holds it."""
+        return said_of(self.findings, severity)
 
     def known(self, name: str) -> Any:
         """A value that some step established; None where none did."""
         return next((read.known[name] for read in self.steps.values() if read.known.get(name) is not None), None)
+
+
+def said_of(findings: Sequence[bench.Finding], severity: str) -> list[str]:
+    """The findings of one severity, each once, as a record holds them."""
+    found = [one_line(f"{one.what}: {one.why}") for one in findings if one.severity == severity]
+    return [*dict.fromkeys(found)]
 
 
 def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Session:
@@ -84,6 +119,7 @@ def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sess
     ohms = resistance(read["resistance"], meters, core.known.get("tongue_mm"))
     volts = ratio(read["ratio"], meters, ohms)
     wire = core_wire.wire(read["wire"], core_wire.Others(ohms, volts, core))
+    explains = (entries.get("ratio") or {}).get(EXPLAINS) or ()
     return Session(
         {
             "look": look,
@@ -95,7 +131,9 @@ def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sess
             "wire": wire,
             "idle": idle(read["idle"], _core_of(core, volts, read["look"])),
             "sum": StepRead(read["sum"]),
-        }
+        },
+        one_line(str((entries.get("ratio") or {}).get(EXPLAINED) or "")),
+        tuple(map(str, explains)),
     )
 
 
@@ -105,8 +143,10 @@ def _core_of(core: StepRead, volts: StepRead, look: Checked) -> Core:
     return Core(*limbs, volts.known.get("line_v"), volts.known.get("frequency_hz"), look.chosen("decade", UNKNOWN))
 
 
-def is_done(step: Step, entries: Mapping[str, Any], read: StepRead) -> bool:
-    """Whether something was entered at a step and nothing in it is wrong."""
+def is_done(step: Step, entries: Mapping[str, Any], read: StepRead, cleared: bool = False) -> bool:
+    """Whether something was entered at a step, nothing in it is wrong, and nothing that it found forbids to go on."""
+    if not cleared and any(one.severity == "stop" for one in read.findings):
+        return False
     names = {field.name for field in step.every_field()}
     first = {name: choices[0] for name, choices in step.choices.items()}
     said = [entries.get(name) for name in names if entries.get(name) not in (None, "", [], first.get(name))]
