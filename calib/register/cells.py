@@ -18,6 +18,7 @@ from typing import BinaryIO
 from calib.errors import Fault, InputError
 
 CELL_LIMIT = 1 << 24
+FOR_FORMULA = ("=", "+", "-", "@", "\t", "\r")  # signs that a spreadsheet takes a cell for a formula by
 PIPED_LIMIT = 2 << 30  # bytes that are taken from standard input
 Source = str | PathLike[str] | BinaryIO
 _PIPED = re.compile(r"-|/dev/stdin|(?:/dev|/proc/self)/fd/(\d+)")
@@ -28,6 +29,11 @@ _KINDS = (
     (stat.S_ISCHR, "it is a device"),
     (stat.S_ISBLK, "it is a device"),
 )
+
+
+def text_in(cell: str) -> str:
+    """A text cell as it was before an export kept it from being taken for a formula (`package.text_cell`)."""
+    return cell[1:] if cell.startswith("'") and cell[1:].startswith(("'", *FOR_FORMULA)) else cell
 
 
 def is_piped(source: Source) -> bool:
@@ -44,8 +50,8 @@ def odd_kind(path: str | PathLike[str]) -> str:
     return next((said for is_kind, said in _KINDS if is_kind(mode)), "")
 
 
-def text_of(source: Source, where: str) -> str:
-    """The text of a path or open binary file, UTF-8 with or without a byte-order mark.
+def bytes_of(source: Source, where: str) -> bytes:
+    """The content of a path or open binary file.
 
     What is piped in is read once, by way of a temporary file of at most `PIPED_LIMIT` bytes.
 
@@ -69,6 +75,28 @@ def text_of(source: Source, where: str) -> str:
             raise
         why = "there is no such file" if isinstance(error, FileNotFoundError) else _why(error)
         raise InputError.one(f"cannot be read, {why}", remedy, where=where) from None
+    return raw
+
+
+def text_of(source: Source, where: str) -> str:
+    """The text of a path or open binary file, as `decoded` gives it.
+
+    Raises
+    ------
+    InputError
+        What keeps it from being read.
+    """
+    return decoded(bytes_of(source, where), where)
+
+
+def decoded(raw: bytes, where: str) -> str:
+    """Text in UTF-8, with or without a byte-order mark.
+
+    Raises
+    ------
+    InputError
+        It is in another encoding.
+    """
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

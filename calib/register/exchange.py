@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from os import PathLike
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import Fault, InputError
-from calib.register.cells import Source, header_faults, is_piped, lines_of, text_of, width_fault
+from calib.register.cells import Source, bytes_of, decoded, header_faults, is_piped, lines_of, text_in, width_fault
 from calib.register.frame import frame_of
+from calib.register.package import refuse_mixture
 from calib.register.records import KnownUnit, Unit, UnknownUnit, columns, fields
 from calib.register.rules import VOLTAGES
 
@@ -75,7 +78,10 @@ def name_of(source: Source) -> str:
 
 def _read(kind: type[Unit], source: Source, where: str) -> pd.DataFrame:
     where = where or name_of(source)
-    lines = lines_of(text_of(source, where), where)
+    raw = bytes_of(source, where)
+    if isinstance(source, str | PathLike) and not is_piped(source):
+        refuse_mixture(Path(source), raw)
+    lines = lines_of(decoded(raw, where), where)
     row, header = next(lines, (1, []))
     if isinstance(header, Fault):
         raise InputError([header])
@@ -122,7 +128,15 @@ def _record(kind: type[Unit], names: Sequence[str], cells: list[str] | Fault, pl
     fault = width_fault(cells, len(names), place)
     if fault:
         raise InputError([fault])
-    return kind.parse({name: cell for name, cell in zip(names, cells, strict=True) if cell and name}, where, row)
+    given = {name: cell for name, cell in zip(names, cells, strict=True) if cell and name}
+    texts = text_columns(kind) & given.keys()
+    return kind.parse({**given, **{name: text_in(given[name]) for name in texts}}, where, row)
+
+
+@cache
+def text_columns(kind: type[Unit]) -> frozenset[str]:
+    """The columns of free text."""
+    return frozenset(facts.name for facts in fields(kind) if facts.kind == "text")
 
 
 def _key(record: Unit) -> tuple[str, ...]:

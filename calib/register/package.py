@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import json
 import os
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
+from uuid import uuid4
 
-from calib.errors import CannotError
+from filelock import FileLock, Timeout
+
+from calib.errors import CannotError, InputError
+from calib.register.cells import FOR_FORMULA, odd_kind
 from calib.register.facts import FieldFacts
 from calib.register.records import KnownUnit, Unit, fields
 
@@ -28,8 +34,20 @@ _HEADS: tuple[dict[str, Any], ...] = (
 )
 
 
-def write_package(folder: Path, known: pd.DataFrame, revisions: pd.DataFrame, simulated: bool) -> tuple[Path, ...]:
-    """Write known.csv, revisions.csv and datapackage.json; files of those names are replaced.
+DESCRIPTOR = "datapackage.json"
+NAMES = ("known.csv", "revisions.csv", DESCRIPTOR)
+_TITLES = {True: "simulated-known-units", False: "known-units"}  # by whether the records are simulated
+WAIT_S = 15.0
+
+
+def write_package(
+    folder: Path, known: pd.DataFrame, revisions: pd.DataFrame, simulated: bool, force: bool = False
+) -> tuple[Path, ...]:
+    """Write known.csv, revisions.csv and, last, datapackage.json with their hashes; those of an export are replaced.
+
+    Each file is written whole under a name that nobody can have prepared, then put in its place, where a link of that
+    name is replaced and not followed. Whatever interrupts it, a table whose hash is not the descriptor's is refused by
+    whoever brings it in.
 
     Parameters
     ----------
@@ -39,6 +57,8 @@ def write_package(folder: Path, known: pd.DataFrame, revisions: pd.DataFrame, si
         As the register gives them.
     simulated : bool
         Whether the records were made up for practice, which the descriptor then says.
+    force : bool
+        Whether to replace files of those names that are no export's.
 
     Returns
     -------
@@ -47,29 +67,114 @@ def write_package(folder: Path, known: pd.DataFrame, revisions: pd.DataFrame, si
 
     Raises
     ------
+    InputError
+        The folder is none, or has such files from elsewhere.
     CannotError
         They cannot be written there.
     """
-    written: list[tuple[str, Callable[[TextIO], None]]] = [
-        ("known.csv", lambda file: write_table(known, file)),
-        ("revisions.csv", lambda file: write_table(revisions, file)),
-        ("datapackage.json", lambda file: json.dump(descriptor(simulated), file, ensure_ascii=False, indent=2)),
-    ]
+    if not force:
+        _refuse_another_s(folder, simulated)
+    lock = folder / ".export.lock"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, write in written:
-            new = folder / f".{name}.new"
-            with open(new, "w", encoding="utf-8", newline="") as file:
-                write(file)
-            os.replace(new, folder / name)
+        with FileLock(lock, timeout=WAIT_S):
+            _write_all(folder, known, revisions, simulated)
+        with suppress(OSError):
+            lock.unlink()
+    except Timeout:
+        raise CannotError(f"{folder}: another export is writing there; try again when it is done") from None
     except OSError as error:
-        why = (error.strerror or str(error)).lower()
+        why = (error.strerror or str(error) or "for a reason unknown").lower()
         raise CannotError(f"{folder}: the tables cannot be written there, {why}") from error
-    return tuple(folder / name for name, _ in written)
+    return tuple(folder / name for name in NAMES)
+
+
+def _write_all(folder: Path, known: pd.DataFrame, revisions: pd.DataFrame, simulated: bool) -> None:
+    made: dict[str, Path] = {}
+    try:
+        for name, table in (("known.csv", known), ("revisions.csv", revisions)):
+            made[name] = _whole(folder, lambda file, table=table: write_table(table, file))  # type: ignore[misc]
+        told = descriptor(simulated)
+        for resource in told["resources"]:
+            place = made[resource["path"]]
+            resource |= {"bytes": place.stat().st_size, "hash": f"sha256:{sha256_of(place.read_bytes())}"}
+        made[DESCRIPTOR] = _whole(folder, lambda file: json.dump(told, file, ensure_ascii=False, indent=2))
+        for name in NAMES:
+            os.replace(made[name], folder / name)
+            del made[name]
+    finally:
+        for left in made.values():
+            with suppress(OSError):
+                left.unlink(missing_ok=True)
+
+
+def _whole(folder: Path, write: Callable[[TextIO], None]) -> Path:
+    """A file written to the disk under a new name of its own."""
+    new = folder / f".{uuid4().hex}.new"
+    with open(new, "x", encoding="utf-8", newline="") as file:
+        write(file)
+        file.flush()
+        os.fsync(file.fileno())
+    return new
+
+
+def _refuse_another_s(folder: Path, simulated: bool) -> None:
+    """Refuse a place that is no folder, or whose files of these names are no export of the same kind of register."""
+    remedy = "name another folder, or replace them with --force"
+    if not folder.is_dir():
+        if said := odd_kind(folder) or (folder.exists() and "it is a file"):
+            raise InputError.one(f"cannot be written into, {said}", "name a folder", where=str(folder))
+        return
+    there = [name for name in NAMES if os.path.lexists(folder / name)]
+    if not there:
+        return
+    told = descriptor_of(folder)
+    if told is None or told.get("name") not in _TITLES.values():
+        problem = f"holds {', '.join(there)} that no export of calib describes"
+        raise InputError.one(problem, remedy, where=str(folder))
+    if told["name"] != _TITLES[simulated]:
+        kinds = ("simulated", "real") if not simulated else ("real", "simulated")
+        problem = f"holds an export of {kinds[0]} units, and these are {kinds[1]}"
+        raise InputError.one(problem, remedy, where=str(folder))
+
+
+def descriptor_of(folder: Path) -> dict[str, Any] | None:
+    """What the descriptor in a folder says; None where there is none that can be read."""
+    try:
+        told = json.loads((folder / DESCRIPTOR).read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return None
+    return told if isinstance(told, dict) else None
+
+
+def sha256_of(content: bytes) -> str:
+    """Hash of a file's content, as a descriptor gives it."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def refuse_mixture(path: Path, content: bytes) -> None:
+    """Refuse a table that a descriptor beside it says is another: one that was cut short, mixed or changed.
+
+    Raises
+    ------
+    InputError
+        Its hash is not what ``datapackage.json`` in the same folder says of it.
+    """
+    told = descriptor_of(path.parent)
+    resources = told.get("resources") if told else None
+    for one in resources if isinstance(resources, list) else ():
+        if not isinstance(one, dict) or one.get("path") != path.name or not isinstance(one.get("hash"), str):
+            continue
+        if one["hash"].removeprefix("sha256:") != sha256_of(content):
+            problem = f"is not the table that {DESCRIPTOR} beside it describes: an export cut short, or a later change"
+            remedy = f"export it again, or, where you changed it yourself, take {DESCRIPTOR} out of the folder"
+            raise InputError.one(problem, remedy, where=str(path))
 
 
 def write_table(table: pd.DataFrame, file: TextIO) -> None:
     """Write a frame as CSV: shortest digits that read back the same, true and false, blank for missing.
+
+    Text that a spreadsheet would take for a formula has an apostrophe before it, which `read_known` takes away.
 
     Parameters
     ----------
@@ -89,7 +194,7 @@ def descriptor(simulated: bool) -> dict[str, Any]:
     origin = "Simulated for practice: no real unit was read. " if simulated else ""
     return {
         "profile": "tabular-data-package",
-        "name": "simulated-known-units" if simulated else "known-units",
+        "name": _TITLES[simulated],
         "title": "Simulated known units" if simulated else "Known units",
         "description": f"{origin}High-voltage windings of known rating, and every revision of their records.",
         "resources": [
@@ -112,7 +217,15 @@ def _cells(column: pd.Series) -> list[str]:
         return ["true" if value else "false" for value in values]
     if column.dtype.kind == "M":
         return [value.isoformat().replace("+00:00", "Z") for value in values]
-    return [str(value) for value in values]
+    return [text_cell(str(value)) for value in values]
+
+
+def text_cell(text: str) -> str:
+    """A text as a cell that no spreadsheet takes for a formula: an apostrophe before its first sign where it needs one.
+
+    One that stands there already is doubled, so that whoever reads it can take one away: see `cells.text_in`.
+    """
+    return f"'{text}" if text.startswith(("'", *FOR_FORMULA)) else text
 
 
 def _resource(name: str, about: str, own: list[dict[str, Any]], key: list[str] | None) -> dict[str, Any]:

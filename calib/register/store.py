@@ -191,13 +191,15 @@ class Register(BenchStore):
         with opened(self.path, self._wait) as con:
             return ledger.count(con)
 
-    def export(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
-        """Write known.csv, revisions.csv and datapackage.json into a folder, as of one moment.
+    def export(self, folder: str | os.PathLike[str], force: bool = False) -> tuple[Path, ...]:
+        """Write known.csv, revisions.csv and, last, datapackage.json with their hashes into a folder, as of one moment.
 
         Parameters
         ----------
         folder : str or Path
-            Made where it is missing; files of those names in it are replaced.
+            Made where it is missing; those files of an earlier export in it are replaced.
+        force : bool
+            Whether to replace files of those names that are no export's.
 
         Returns
         -------
@@ -206,12 +208,14 @@ class Register(BenchStore):
 
         Raises
         ------
+        InputError
+            The folder is none, or has such files from elsewhere.
         CannotError
             Nothing can be written there, or the register cannot be read.
         """
         with opened(self.path, self._wait) as con:
             known, revisions = ledger.current(con), ledger.history(con)
-        return write_package(Path(folder), known, revisions, self._simulated)
+        return write_package(Path(folder), known, revisions, self._simulated, force)
 
     def backup(self, path: str | os.PathLike[str]) -> Path:
         """Copy the register, its whole history with it, to a new file that is a register itself.

@@ -60,8 +60,12 @@ def as_json(content: Any) -> str:
 
 
 def as_csv(frame: pd.DataFrame) -> str:
-    """CSV text, every digit kept, an empty cell for blank."""
-    return frame.to_csv(index=False, lineterminator="\n")
+    """CSV text, every digit kept, an empty cell for blank; no text that a spreadsheet would take for a formula."""
+    from calib.register.package import text_cell
+
+    texts = frame.select_dtypes(include=["object", "str"])
+    safe = {str(name): [text_cell(one) if isinstance(one, str) else one for one in texts[name]] for name in texts}
+    return frame.assign(**safe).to_csv(index=False, lineterminator="\n")
 
 
 def check_target(out: str | None, *sources: str | None) -> None:

@@ -137,6 +137,7 @@ def told(report: ImportReport, path: Path) -> None:
 def declare_export(part: argparse.ArgumentParser) -> None:
     """The options of ``calib export``."""
     part.add_argument("folder", metavar="DIR", help="folder to write known.csv, revisions.csv and datapackage.json in")
+    part.add_argument("--force", action="store_true", help="replace files of those names that are no export's")
     add_register(part)
 
 
@@ -149,7 +150,7 @@ def run_export(asked: argparse.Namespace) -> None:
         remedy = "name the register's file, or start one with calib add or calib import"
         raise InputError.one("there is no register", remedy, column="--register", value=path, where=HERE)
     with Register(path) as register:
-        known, *_ = register.export(asked.folder)
+        known, *_ = register.export(asked.folder, force=asked.force)
     with open(known, encoding="utf-8", newline="") as file:
         count = sum(1 for _ in csv.reader(file)) - 1
     say_done(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}")

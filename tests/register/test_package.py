@@ -9,10 +9,12 @@ from pathlib import Path
 import frictionless
 import pytest
 
-from calib.errors import CannotError
+from calib.errors import InputError
 from calib.register.exchange import read_known
 from calib.register.records import KnownUnit, columns
 from calib.register.store import Register, practice_register
+
+TEXTS = ("unit", "contributor", "notes", "by", "reason")
 
 
 @pytest.fixture
@@ -87,5 +89,64 @@ def test_simulated_records_say_so_in_the_package(tmp_path: Path) -> None:
 
 def test_a_place_where_nothing_can_be_written(tmp_path: Path) -> None:
     (tmp_path / "out").write_text("a file in the folder's place")
-    with pytest.raises(CannotError, match="out: the tables cannot be written there"):
+    with pytest.raises(InputError, match="cannot be written into, it is a file"):
         Register(tmp_path / "club.duckdb").export(tmp_path / "out")
+
+
+def test_a_folder_s_files_from_elsewhere_are_not_replaced_unasked(tmp_path: Path) -> None:
+    register, folder = Register(tmp_path / "club.duckdb"), tmp_path / "out"
+    folder.mkdir()
+    (folder / "known.csv").write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match="no export of calib describes; name another folder, or replace them with"):
+        register.export(folder)
+    assert (folder / "known.csv").read_text(encoding="utf-8") == "mine"
+    register.export(folder, force=True)
+    register.export(folder)  # its own by now
+    assert sorted(path.name for path in folder.iterdir()) == ["datapackage.json", "known.csv", "revisions.csv"]
+    with pytest.raises(InputError, match="holds an export of real units, and these are simulated"):
+        practice_register(tmp_path / "practice.duckdb").export(folder)
+
+
+def test_a_link_planted_in_the_folder_is_replaced_and_not_followed(tmp_path: Path) -> None:
+    outside, folder = tmp_path / "outside.txt", tmp_path / "out"
+    outside.write_text("untouched", encoding="utf-8")
+    register = Register(tmp_path / "club.duckdb")
+    register.export(folder)
+    for name in ("known.csv", "revisions.csv", ".known.csv.new", ".datapackage.json.new"):
+        (folder / name).unlink(missing_ok=True)
+        (folder / name).symlink_to(outside)
+    register.export(folder)
+    assert outside.read_text(encoding="utf-8") == "untouched"
+    assert not (folder / "known.csv").is_symlink()
+
+
+def test_a_table_that_its_descriptor_does_not_describe_is_refused(tmp_path: Path, typed: dict[str, str]) -> None:
+    register, folder = Register(tmp_path / "club.duckdb"), tmp_path / "out"
+    register.add(KnownUnit.parse(typed))
+    known, *_ = register.export(folder)
+    told = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))["resources"][0]
+    assert told["bytes"] == known.stat().st_size
+    assert len(read_known(known)) == 1
+    before = known.read_bytes()
+    register.add(KnownUnit.parse({**typed, "unit": "AL-8"}))
+    register.export(folder)
+    known.write_bytes(before)  # as if one export had been cut short by another
+    with pytest.raises(InputError, match="is not the table that datapackage.json beside it describes"):
+        register.import_csv(known)
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@sum", "'=1", "'", "''", "plain", "o'clock", "=HYPERLINK()"])
+def test_no_text_is_handed_out_as_a_formula_and_all_comes_back(
+    tmp_path: Path, typed: dict[str, str], text: str
+) -> None:
+    register = Register(tmp_path / "club.duckdb")
+    record = KnownUnit.parse({**typed, "unit": text, "contributor": text, "notes": text})
+    register.add(record)
+    known, revisions, _ = register.export(tmp_path / "out")
+    for path in (known, revisions):
+        with open(path, encoding="utf-8", newline="") as file:
+            cells = [cell for row in csv.DictReader(file) for name, cell in row.items() if name in TEXTS]
+        assert cells
+        assert not any(cell.startswith(("=", "+", "-", "@", "\t", "\r")) for cell in cells)
+    assert read_known(known).equals(register.known())
+    assert register.import_csv(known).unchanged == 1
