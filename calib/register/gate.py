@@ -81,6 +81,17 @@ def confine(con: duckdb.DuckDBPyConnection, also: Path | None = None) -> None:
 
 
 @contextmanager
+def interruptible() -> Iterator[None]:
+    """Let what the engine says of an interruption by the keyboard be one."""
+    try:
+        yield
+    except RuntimeError as error:
+        if str(error) == "Query interrupted":
+            raise KeyboardInterrupt from None
+        raise
+
+
+@contextmanager
 def session(path: Path, wait: float = WAIT_S, also: Path | None = None) -> Iterator[duckdb.DuckDBPyConnection]:
     """Hold a register's file: a connection whose current database, named `register`, it is, and which reads no other.
 
@@ -106,7 +117,7 @@ def session(path: Path, wait: float = WAIT_S, also: Path | None = None) -> Itera
     if not lock.acquire(timeout=wait):
         raise busy(path, None, wait)
     try:
-        with closing(engine()) as con:
+        with interruptible(), closing(engine()) as con:
             _open_in_turn(con, path, until, wait)
             confine(con, also)
             try:

@@ -62,8 +62,7 @@ def bring(con: duckdb.DuckDBPyConnection, table: pd.DataFrame, by: str, reason: 
         A record that differs from the register's is not refused, since it may be the better one: it becomes the later
         revision, which counts, marked for review.
     """
-    incoming = table[list(columns(KnownUnit))].copy()
-    incoming["record_id"] = [record_id(*pair) for pair in zip(table["contributor"], table["unit"], strict=True)]
+    incoming = _identified(table)
     state = _compared(con, incoming)
     incoming["was"], incoming["new"] = state["was"], state["was"] == 0
     fresh = incoming[state["was"].eq(0) | state["withdrawn"] | state["differs"].ne("")]
@@ -75,6 +74,18 @@ def bring(con: duckdb.DuckDBPyConnection, table: pd.DataFrame, by: str, reason: 
     ]
     added = int(incoming["new"].sum())
     return ImportReport(added, len(incoming) - len(fresh), len(fresh) - added, tuple(notes))
+
+
+def holds(con: duckdb.DuckDBPyConnection, table: pd.DataFrame) -> bool:
+    """Whether every record of a table stands in the register word for word."""
+    state = _compared(con, _identified(table))
+    return bool((state["was"].gt(0) & ~state["withdrawn"] & state["differs"].eq("")).all())
+
+
+def _identified(table: pd.DataFrame) -> pd.DataFrame:
+    incoming = table[list(columns(KnownUnit))].copy()
+    incoming["record_id"] = [record_id(*pair) for pair in zip(table["contributor"], table["unit"], strict=True)]
+    return incoming
 
 
 def amend(con: duckdb.DuckDBPyConnection, table: pd.DataFrame, by: str, reason: str) -> None:

@@ -14,7 +14,7 @@ from filelock import Timeout
 from platformdirs import user_data_path
 
 from calib.errors import RegisterError, visible
-from calib.register.gate import NEW_FILE, WAIT_S, attach, engine, session, transaction, turn, writable
+from calib.register.gate import NEW_FILE, WAIT_S, attach, engine, interruptible, session, transaction, turn, writable
 from calib.register.ledger import bring
 from calib.register.migrate import applied, migrate, steps, stranger, tables
 from calib.register.trouble import READ_ONLY, busy, told
@@ -129,7 +129,7 @@ def _make(path: Path, simulated: bool, first: pd.DataFrame | None) -> None:
 
 
 def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> None:
-    with closing(engine()) as con:
+    with interruptible(), closing(engine()) as con:
         attach(con, new, "register", NEW_FILE)
         con.execute("USE register")
         migrate(con, steps())

@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calib.register.gate import transaction
+from calib.register.gate import interruptible, transaction
 
 if TYPE_CHECKING:
     import duckdb
@@ -85,7 +85,7 @@ def _own(done: tuple[Step, ...]) -> frozenset[tuple[str, str]]:
     """What a database has that had these steps."""
     import duckdb
 
-    with closing(duckdb.connect()) as con:
+    with interruptible(), closing(duckdb.connect()) as con:
         migrate(con, done)
         return frozenset(objects(con))
 

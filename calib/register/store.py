@@ -186,6 +186,11 @@ class Register(BenchStore):
         with opened(self.path, self._wait) as con:
             return ledger.history(con, identity)
 
+    def holds(self, table: pd.DataFrame) -> bool:
+        """Whether every record of a table stands in the register word for word."""
+        with opened(self.path, self._wait) as con, transaction(con):
+            return ledger.holds(con, table)
+
     def count(self) -> int:
         """How many known units stand."""
         with opened(self.path, self._wait) as con:

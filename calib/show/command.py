@@ -18,6 +18,7 @@ from calib.errors import CannotError, InputError, visible
 from calib.show import fit_commands, leads_command, page_command, supply_command
 from calib.show import register_commands as records
 
+NOTHING = "nothing was written"
 DONE, COULD_NOT, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 
@@ -105,8 +106,8 @@ def main(words: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except OSError as error:
         return _complain(COULD_NOT, f"calib: {_what_failed(error)}")
-    except KeyboardInterrupt:
-        return INTERRUPTED
+    except KeyboardInterrupt as stop:
+        return _complain(INTERRUPTED, f"calib: interrupted; {str(stop) or NOTHING}")
     return status
 
 

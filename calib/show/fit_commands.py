@@ -95,6 +95,9 @@ def run_estimate(asked: argparse.Namespace) -> None:
     for row in estimates[estimates["flags"].str.split(";").map(lambda flags: "stop" in flags)].to_dict("records"):
         note(f"STOP, feed {row['unit']} nothing: {row['stop']}")
     if asked.out is not None:
-        write_whole(text, asked.out)
+        try:
+            write_whole(text, asked.out)
+        except KeyboardInterrupt:
+            raise KeyboardInterrupt(f"{asked.out} is whole, as it was before or written anew") from None
     else:
         say(text)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import argparse
 import csv
-from collections.abc import Callable
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,6 +38,7 @@ def declare_add(part: argparse.ArgumentParser) -> None:
 
 def run_add(asked: argparse.Namespace) -> None:
     """Add one known unit; the register is created where there is none."""
+    from calib.register.frame import frame_of
     from calib.register.records import KnownUnit, fields
     from calib.register.store import Register
 
@@ -45,9 +48,10 @@ def run_add(asked: argparse.Namespace) -> None:
         lambda: _record_of(typed),
         *_who(asked),
     )
-    with Register(path, simulated=record.simulated) as register:
-        report = register.add(record, by=asked.by, reason=asked.reason)
-    told(report, path)
+    with told_when_interrupted(path, lambda: frame_of(KnownUnit, [record])):
+        with Register(path, simulated=record.simulated) as register:
+            report = register.add(record, by=asked.by, reason=asked.reason)
+        told(report, path)
 
 
 def _record_of(typed: dict[str, str]) -> KnownUnit:
@@ -104,9 +108,45 @@ def run_import(asked: argparse.Namespace) -> None:
     path, table, *_ = all_of(lambda: register_path(asked.register), lambda: read_known(asked.file), *_who(asked))
     where = name_of(asked.file)
     simulated = False if path.exists() else kind_of(table, where)
-    with Register(path, simulated=simulated) as register:
-        report = register.import_table(table, by=asked.by, reason=asked.reason, where=where)
-    told(report, path)
+    with told_when_interrupted(path, lambda: table):
+        with Register(path, simulated=simulated) as register:
+            report = register.import_table(table, by=asked.by, reason=asked.reason, where=where)
+        told(report, path)
+
+
+@contextmanager
+def told_when_interrupted(path: Path, rows: Callable[[], pd.DataFrame]) -> Iterator[None]:
+    """Let an interruption say whether the rows are in, by looking for them in the register."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        with held_off():
+            raise KeyboardInterrupt(_where_the_rows_are(path, rows())) from None
+
+
+def _where_the_rows_are(path: Path, rows: pd.DataFrame) -> str:
+    from calib.errors import CannotError
+    from calib.register.store import Register
+
+    if not path.exists():
+        return "nothing was written"
+    try:
+        with Register(path, create=False) as register:
+            if register.holds(rows):
+                return f"the rows are in, all of them: {path}"
+            return f"the rows are not in, none of them: {path} holds {register.count()} known units"
+    except CannotError as error:
+        return f"whether the rows are in is unknown: {error}"
+
+
+@contextmanager
+def held_off() -> Iterator[None]:
+    """Let no further interruption in for a moment."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def kind_of(table: pd.DataFrame, where: str) -> bool:
@@ -150,7 +190,10 @@ def run_export(asked: argparse.Namespace) -> None:
         remedy = "name the register's file, or start one with calib add or calib import"
         raise InputError.one("there is no register", remedy, column="--register", value=path, where=HERE)
     with Register(path) as register:
-        known, *_ = register.export(asked.folder, force=asked.force)
+        try:
+            known, *_ = register.export(asked.folder, force=asked.force)
+        except KeyboardInterrupt:
+            raise KeyboardInterrupt(f"the export into {asked.folder} may not be whole: run it again") from None
     with open(known, encoding="utf-8", newline="") as file:
         count = sum(1 for _ in csv.reader(file)) - 1
     say_done(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}")

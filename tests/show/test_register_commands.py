@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import csv
+import os
+import signal
 import subprocess
 import sys
+from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import calib as package
+from calib.register.store import Register
 from tests.show.conftest import Run
 from tests.show.tables import HEADER, ROWS, spoiled, table
 
@@ -237,3 +242,80 @@ def test_a_register_in_a_folder_that_cannot_be_is_one_line(called: Run, known: P
     done = called("import", str(known), "--register", f"{known}/club.duckdb")
     assert (done.returncode, done.stdout, done.stderr.count("\n")) == (1, "", 1)
     assert str(known) in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("moment", "said", "there"),
+    [
+        ("calib.register.exchange.read_known", "nothing was written", -1),
+        ("calib.register.ledger.bring", "the rows are not in, none of them", 0),
+        ("calib.show.register_commands.told", "the rows are in, all of them", 4),
+    ],
+)
+def test_an_interruption_says_whether_the_rows_are_in(
+    called: Run, known: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: str, said: str, there: int
+) -> None:
+    module, name = moment.rsplit(".", 1)
+    work = getattr(import_module(module), name)
+
+    def interrupted(*words: Any, **more: Any) -> Any:
+        work(*words, **more)
+        os.kill(os.getpid(), signal.SIGINT)
+
+    monkeypatch.setattr(moment, interrupted)
+    register = tmp_path / "club.duckdb"
+    done = called("import", str(known), "--register", str(register))
+    monkeypatch.undo()
+    assert (done.returncode, done.stderr.count("\n")) == (130, 1)
+    assert done.stderr.startswith(f"calib: interrupted; {said}")
+    assert (Register(register).count() if register.exists() else -1) == there
+
+
+def test_what_is_in_is_told_as_done_where_standard_output_is_full(calib: Run, known: Path, tmp_path: Path) -> None:
+    with open("/dev/full", "w") as full:
+        done = calib("import", str(known), capture_output=False, stdout=full, stderr=subprocess.PIPE)
+    assert done.returncode == 0
+    assert "4 added" in done.stderr
+    assert "No space left" in done.stderr
+
+
+def test_nothing_is_made_where_who_brings_it_is_refused(called: Run, known: Path, tmp_path: Path) -> None:
+    register = tmp_path / "club.duckdb"
+    done = called("import", str(known), "--register", str(register), "--by", "two\nlines")
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "--by" in done.stderr
+    assert not register.exists()
+
+
+def test_a_table_is_piped_in_once(calib: Run, known: Path, tmp_path: Path) -> None:
+    done = calib("import", "-", input=known.read_text(encoding="utf-8"))
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "4 added" in done.stdout
+
+
+@pytest.mark.parametrize("name", ["pipe", "/dev/zero"])
+@pytest.mark.parametrize("way", ["table", "register", "out"])
+def test_a_pipe_or_a_device_is_no_table_and_no_register(
+    called: Run, known: Path, tmp_path: Path, name: str, way: str
+) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    words = {
+        "table": ("import", name),
+        "register": ("import", str(known), "--register", name),
+        "out": ("estimate", "--known", str(known), "--unknown", str(known), "--out", name),
+    }[way]
+    done = called(*words)
+    assert done.returncode == 2
+    assert "is a pipe" in done.stderr or "is a device" in done.stderr
+
+
+def test_a_cell_can_do_nothing_to_the_terminal_and_is_cut(called: Run, known: Path) -> None:
+    header, *rows = known.read_text(encoding="utf-8").splitlines()
+    evil = "\x1b]52;c;Zm9v\x07\u202e" + "x" * 2_000_000
+    known.write_text("\n".join([header, rows[0].replace("nameplate", evil), *rows[1:]]) + "\n", encoding="utf-8")
+    done = called("import", str(known))
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert len(done.stderr) < 1500
+    assert done.stderr.rstrip("\n").isprintable()
+    assert "\\x1b" in done.stderr
+    assert "2000" in done.stderr
