@@ -55,7 +55,8 @@ def lines(readings: pd.DataFrame, rows: Facts, answer: pd.Series) -> pd.DataFram
 
 
 def _resistance(read: pd.Series, fact: pd.Series) -> tuple[str, str, float, str]:
-    formula = f"{read['hv_resistance_ohm']:g} ohm at {read['winding_temp_c']:g} °C, brought to 20 °C"
+    metal = "aluminium" if read.get("conductor") == "aluminium" else "copper"
+    formula = f"{read['hv_resistance_ohm']:g} ohm of {metal} at {read['winding_temp_c']:g} °C, brought to 20 °C"
     return ("Resistance at 20 °C", formula, fact["resistance_ohm"], "ohm")
 
 

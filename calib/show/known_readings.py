@@ -107,4 +107,5 @@ def _as_read(read: Mapping[str, Any]) -> metering.Read:
         no_load_v=read.get("no_load_v"),
         ohm=read.get("hv_resistance_ohm"),
         temp_c=read.get("winding_temp_c"),
+        metal=read.get("conductor") or "copper",
     )

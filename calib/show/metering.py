@@ -54,6 +54,8 @@ class Read:
         Resistance as read, and the winding's temperature then [ohm, °C].
     ohm_of_half : bool
         Whether the resistance is one half's, and the other is taken for equal.
+    metal : str
+        Of the winding, copper or aluminium.
     """
 
     ratio: tuple[float, float, float] | None = None
@@ -61,6 +63,7 @@ class Read:
     ohm: float | None = None
     temp_c: float | None = None
     ohm_of_half: bool = False
+    metal: str = "copper"
 
 
 @dataclass(frozen=True)
@@ -197,11 +200,13 @@ def _resistance(entries: Mapping[str, Any], read: Read, named: Mapping[tuple[str
         return None, False
     chosen, stated = entries.get("ohmmeter"), entries.get("u_resistance_pct")
     meter = named.get(("ohm", chosen or ""))
+    zero_c = bench.INFERRED_ZERO_C[read.metal]
     if meter is not None:
-        value = bench.resistance_taken(read.ohm, meter.accuracy, read.temp_c, _null(entries), _within(entries))
+        null, within = _null(entries), _within(entries)
+        value = bench.resistance_taken(read.ohm, meter.accuracy, read.temp_c, null, within, zero_c)
     else:
         known = stated if chosen == STATED else None
-        plain = bench.resistance_at(less_null(entries, read.ohm, {}), read.temp_c)
+        plain = bench.resistance_at(less_null(entries, read.ohm, {}), read.temp_c, inferred_zero_c=zero_c)
         if known is None:
             value = bench.with_relative(plain, bench.DEFAULT_U_RESISTANCE_PCT, bench.ASSUMED_OHMMETER)
         else:

@@ -60,6 +60,8 @@ USUAL = {name: facts.usual for name, facts in FACTS.items()} | metering.USUAL
 USUAL |= {field: FACTS[column].usual for column, field in FIELD_OF.items() if field != "wire"}
 # What stands against the unit; the form has no fields for it.
 STANDING = ("stop", "stop_cleared", "doubts")
+COPPER, ALUMINIUM = "copper", "aluminium"
+METALS = {COPPER: "copper, or not known", ALUMINIUM: "aluminium"}
 PLAIN = (
     "winding_temp_c",
     "line_voltage_v",
@@ -161,6 +163,8 @@ def _present(**values: Any) -> dict[str, Any]:
 def _plain(entries: Mapping[str, Any]) -> dict[str, Any]:
     columns = _present(**{name: entries.get(name) for name in PLAIN})
     columns |= _present(**{name: entries.get(name) for name in STANDING})
+    if metal_of(entries) == ALUMINIUM:  # an empty cell is copper, or not known
+        columns["conductor"] = ALUMINIUM
     columns["unit"] = entries.get("tag") or "this unit"
     if entries.get("simulated"):
         columns["simulated"] = True
@@ -205,7 +209,13 @@ def _as_read(entries: Mapping[str, Any]) -> metering.Read:
         ohm=entries.get("ohms_read"),
         temp_c=entries.get("winding_temp_c"),
         ohm_of_half=entries.get("ohms_across") == HALF,
+        metal=metal_of(entries),
     )
+
+
+def metal_of(entries: Mapping[str, Any]) -> str:
+    """The metal of the winding's wire: copper, unless aluminium is said."""
+    return ALUMINIUM if entries.get("conductor") == ALUMINIUM else COPPER
 
 
 def _core(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
@@ -262,7 +272,7 @@ def rest_warning(entries: Mapping[str, Any]) -> str:
     if hours >= needed:
         return ""
     left = bench.difference_left_k(hours, tongue)
-    high = 100.0 * left * bench.CONDUCTORS["copper"].coefficient_per_k
+    high = 100.0 * left * bench.CONDUCTORS[metal_of(entries)].coefficient_per_k
     size = "a core of this size" if tongue else "a unit"
     ago = f"{hours:g} {'hour' if hours == 1 else 'hours'} ago"
     return (

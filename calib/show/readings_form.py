@@ -30,7 +30,7 @@ LABELS = {
     "filter": "Filter",
 }
 EMPTY = {"volts_across": r.WHOLE, "ohms_across": r.WHOLE, "voltage_by": r.RATIO_TEST, "winding_temp_c": 20.0}
-EMPTY |= {"rectifier": "full-wave", "filter": "capacitor", "core_by": r.LIMBS}
+EMPTY |= {"conductor": r.COPPER, "rectifier": "full-wave", "filter": "capacitor", "core_by": r.LIMBS}
 EMPTY |= {"voltmeter": metering.ORDINARY, "ohmmeter": metering.ORDINARY}
 EMPTY |= {"volts_metered": metering.SAME_RANGE, "ohm_leads": metering.NULL_OFF}
 # Numbers that are empty at the start.
@@ -155,6 +155,14 @@ def _resistance(form: Fields, now: dict[str, Any]) -> None:
     warning = r.rest_warning(now)
     if warning:
         st.warning(warning)
+    st.radio(
+        "Metal of its wire",
+        list(r.METALS),
+        format_func=r.METALS.__getitem__,
+        key="read_conductor",
+        horizontal=True,
+        help="Aluminium is silvery where it is scraped and light in the hand; it is found from the 1960s on.",
+    )
 
 
 def _number(form: Fields, name: str, unit: str, help: str) -> None:
@@ -208,7 +216,7 @@ def _fill_in() -> None:
         "tag": unit["unit"],
     }
     put |= {name: unit[name] for name in (*r.PLAIN, "excitation_v")}
-    put["contributor"] = STRANGER
+    put |= {"contributor": STRANGER, "conductor": unit["conductor"] or r.COPPER}
     put |= {f"{name}_unit": measured.symbols_of(kept)[0] for name, kept in r.KEPT_IN.items()}
     for name, meter in (("u_voltage_pct", "voltmeter"), ("u_resistance_pct", "ohmmeter")):
         if unit[name] is not None:

@@ -107,16 +107,21 @@ def test_what_is_still_needed_is_named(place: Path) -> None:
     assert "Still needed for an estimate: volts read on the high-voltage winding." in text_of(at)
 
 
-def test_the_form_is_filled_and_the_estimate_is_that_of_the_same_readings(place: Path) -> None:
+@pytest.mark.parametrize(("metal", "temp_c"), [("", 20.0), ("aluminium", 31.0)])
+def test_the_form_is_filled_and_the_estimate_is_that_of_the_same_readings(
+    place: Path, metal: str, temp_c: float
+) -> None:
     """The home page's figures are those of calib.estimate_unit on a table of the session's readings."""
-    at = press(resumed(place, "sum"), "bench_fill")
+    ohms = {"conductor": metal or None, "winding_temp_c": temp_c}
+    at = press(resumed(place, "sum", with_more(resistance=ohms)), "bench_fill")
+    assert at.radio(key="read_conductor").value == (metal or "copper")
     assert at.title[0].value == "What can it give?"
     assert number(at, "read_volts_read") == pytest.approx(27.76)
     table = place.with_name("unknown.csv")
     table.write_text(
         "unit,rectifier,filter,line_voltage_v,line_frequency_hz,centre_tapped,excitation_v,hv_v,hv_resistance_ohm,"
-        "winding_temp_c,tongue_mm,stack_mm,awg,u_voltage_pct,u_resistance_pct\n"
-        "AL-5,full-wave,capacitor,117,60,true,4.97,27.76,188.6,20,28.6,31,31,0.476476,0.679534\n"
+        "winding_temp_c,conductor,tongue_mm,stack_mm,awg,u_voltage_pct,u_resistance_pct\n"
+        f"AL-5,full-wave,capacitor,117,60,true,4.97,27.76,188.6,{temp_c},{metal},28.6,31,31,0.476476,0.679534\n"
     )
     with calib.Register(place) as register:
         model = calib.fit(register.known())

@@ -223,12 +223,16 @@ def test_the_form_holds_the_readings_so_that_the_estimate_is_the_same() -> None:
     assert row["u_voltage_pct"] == pytest.approx(0.47647, rel=1e-4)
 
 
-def test_aluminium_goes_into_the_form_at_twenty_degrees() -> None:
-    """R20 = 188.6 × (228.1 + 20)/(228.1 + 30): the form would bring it there as copper."""
+def test_aluminium_goes_into_the_form_as_it_was_read_with_its_metal() -> None:
+    """R20 = 188.6 × (228.1 + 20)/(228.1 + 30), by session and form alike."""
     session = understood(with_more(resistance={"conductor": "aluminium", "winding_temp_c": 30.0}))
-    form = form_of(session)
-    assert form["winding_temp_c"] == 20.0
-    assert form["ohms_read"] == pytest.approx(188.6 * 248.1 / 258.1, rel=1e-5)
+    form = form_of(session) | {"rectifier": "full-wave", "filter": "capacitor"}
+    assert (form["ohms_read"], form["winding_temp_c"]) == (pytest.approx(188.6), 30.0)
+    assert fact(session, "High voltage").value == pytest.approx(188.6 * 248.1 / 258.1, rel=1e-9)
+    unit = readings.understand(form).unit
+    assert unit is not None
+    assert unit["conductor"].iloc[0] == "aluminium"
+    assert calib.fit.facts(unit).frame["resistance_ohm"].iloc[0] == pytest.approx(188.6 * 248.1 / 258.1, rel=1e-5)
 
 
 def test_nothing_entered_is_nothing_understood() -> None:

@@ -46,7 +46,7 @@ def resistance(checked: Checked, meters: Sequence[Meter], tongue_mm: float | Non
     read.known.update({"metal": metal, "zero_c": bench.INFERRED_ZERO_C[metal], "temp_c": temp})
     rest = checked.get("rest_h")
     if rest is not None:
-        warning = rest_warning({"rest_h": rest, "tongue": tongue_mm})
+        warning = rest_warning({"rest_h": rest, "tongue": tongue_mm, "conductor": metal})
         read.lines.append(warning or f"After {rest:g} h it has the temperature of the room.")
     if checked.chosen("ohm_leads", c.NULL_OFF) == c.NULL_ON and checked.get("null_ohm") is None:
         read.lines.append("The null of the leads is not entered yet, so nothing is taken off.")

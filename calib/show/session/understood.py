@@ -157,7 +157,7 @@ def form_of(session: Session) -> dict[str, Any]:
     """The session's readings as the fields of the estimate's form; what was not read is left out.
 
     The uncertainties of voltage and resistance are stated, since the form knows neither both halves nor the meter's
-    load. A winding of aluminium is entered at 20 °C, where the form's copper correction does nothing.
+    load. The resistance goes in at the temperature at which it was read, with its metal.
     """
     look, volts = session.steps["look"].checked, session.steps["ratio"]
     fields: dict[str, Any] = {"tag": look.words("tag"), "contributor": look.words("contributor")}
@@ -178,14 +178,15 @@ def _resistance(session: Session) -> dict[str, Any]:
     r20 = session.known("r20")
     if r20 is None:
         return {}
-    temp = session.known("temp_c") if session.known("metal") == "copper" else bench.REFERENCE_C
-    ohm = float(nominal(r20)) / float(bench.resistance_at(1.0, temp))
+    temp, metal = session.known("temp_c"), session.known("metal")
+    ohm = float(nominal(r20)) / float(bench.resistance_at(1.0, temp, inferred_zero_c=bench.INFERRED_ZERO_C[metal]))
     return {
         "ohms_read": _round(ohm),
         "ohms_read_unit": "Ω",
         "ohms_across": WHOLE,
         "winding_temp_c": temp,
         "winding_temp_c_unit": "°C",
+        "conductor": metal,
         "ohm_leads": metering.NULL_OFF,
         "ohmmeter": metering.STATED,
         "u_resistance_pct": _round(u_pct(r20)),
