@@ -24,6 +24,9 @@ USUAL_DENSITY_A_MM2, USUAL_DENSITY_TONGUE_MM = 4.0, 25.4
 USUAL_COPPER_FILL = 0.195
 USUAL_FLUX_T = 1.2
 # Iron loss at 1.0 T, 60 Hz [W/kg]; MIT EE Staff, McLyman, makers' steel data.
+SCRAPLESS_PATH = 6.0  # mean length of the iron path over the tongue, scrapless EI; geometry of the sheet
+BIAS_FLUX_T = 1.1  # taken where the turns are not known (judgement)
+DC_BIAS_DOUBT_A_M = 600.0  # ordinary units at their half-wave rating come to 200 to 550 A/m (judgement) [A/m]
 LOSS_W_KG = {"old radio steel": (1.8, 3.0), "good non-oriented": (1.2, 1.8), "grain-oriented": (0.7, 1.0)}
 LOSS_REFERENCE_T, LOSS_REFERENCE_HZ = 1.0, 60.0
 LOSS_FLUX_EXPONENT, LOSS_FREQUENCY_EXPONENT = 2.0, 1.3
@@ -245,3 +248,37 @@ def iron_loss_w_kg(loss_w_kg: Quantity, flux_t: Quantity, frequency_hz: Quantity
     positive("frequency", frequency_hz, "Hz")
     by_flux = (flux_t / LOSS_REFERENCE_T) ** LOSS_FLUX_EXPONENT
     return loss_w_kg * by_flux * (frequency_hz / LOSS_REFERENCE_HZ) ** LOSS_FREQUENCY_EXPONENT
+
+
+def dc_bias_a_m(
+    current_ma: Quantity,
+    no_load_v: Quantity,
+    frequency_hz: Quantity,
+    core_area_cm2: Quantity,
+    path_mm: Quantity,
+    flux_t: Quantity = BIAS_FLUX_T,
+) -> Quantity:
+    """Field that the direct current of a half-wave rectifier puts into the core.
+
+    Parameters
+    ----------
+    current_ma : number
+        Direct current through the winding [mA].
+    no_load_v, frequency_hz : number
+        The winding's rms volts at no load, and the frequency [V, Hz].
+    core_area_cm2, path_mm : number
+        Gross core area, and mean length of the iron path [cm2, mm].
+    flux_t : number
+        Peak flux density at no load, where the turns are not known [T].
+
+    Returns
+    -------
+    number
+        H = N I / l with N = V / (sqrt(2) pi f B A), A the iron of the gross area, and l the path [A/m].
+
+    Notes
+    -----
+    Source: Magnetic Circuits and Transformers (MIT EE Staff).
+    """
+    turns = no_load_v / (EMF_FACTOR * frequency_hz * flux_t * STACKING_FACTOR * core_area_cm2 * 1e-4)
+    return turns * current_ma * 1e-3 / (path_mm * 1e-3)

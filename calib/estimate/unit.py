@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib.estimate import opinions, sharpen, working
+from calib.estimate import opinions, sharpen, supply_notes, working
 from calib.estimate.core_opinion import CoreOpinion, core_of_unit
 from calib.estimate.heaters import HeaterAnswer, HeaterReading, heater_currents
 from calib.fit import Facts, Multiplier, facts
@@ -28,6 +28,8 @@ CAUTIONS = (
     "another winding.",
     "Before mains is applied: insulation test passed, the right time-lag fuse in the line conductor, secondaries open, "
     "a series lamp or other current limit, and a person watching.",
+    "Rated is not safe here: a maker's rating allows for the maker's own air and rise, commonly 40 °C round the unit "
+    "and 60 K on it. In a hot cabinet, or with the smaller rise that an old winding deserves, it may give less.",
     "This is an estimate from a statistical fit, not a rating and no approval; local codes and licensed practice take "
     "precedence.",
 )
@@ -60,6 +62,10 @@ class UnitEstimate:
         What the core leaves for the winding; None without a tongue, or where nothing was said of the heaters.
     simulated : bool
         Whether the unit or any known unit is simulated.
+    supply : tuple of str
+        What is to be known of the supply: how far its winding current spreads, the core's bias, the primary's limit.
+    level : float
+        Probability of the intervals, and of the rating's being at least floor_ma.
     """
 
     answer: pd.DataFrame = field(repr=False)
@@ -72,6 +78,8 @@ class UnitEstimate:
     heaters: HeaterAnswer | None = field(repr=False)
     core: CoreOpinion | None = field(repr=False)
     simulated: bool
+    level: float = 0.9
+    supply: tuple[str, ...] = field(default=(), repr=False)
 
     def __str__(self) -> str:
         row = self.answer.iloc[0]
@@ -79,7 +87,7 @@ class UnitEstimate:
         head += "Simulated practice data. " if self.simulated else ""
         return (
             f"{head}{row['unit']}: most likely {row['rated_current_ma']:.0f} mA, between {row['low_ma']:.0f} and "
-            f"{row['high_ma']:.0f} mA; count on {row['floor_ma']:.0f} mA."
+            f"{row['high_ma']:.0f} mA; {self.level:.0%} of units like this are rated at least {row['floor_ma']:.0f} mA."
         )
 
 
@@ -124,7 +132,7 @@ def estimate_unit(
     return UnitEstimate(
         answer=answer,
         other=_other(model, readings, level),
-        working=working.lines(readings, rows, answer.iloc[0]),
+        working=working.lines(model, readings, rows, answer.iloc[0]),
         curve=_curve(model, rows),
         opinions=_opinions(model, rows, core, level),
         sharpen=sharpen.advice(model, rows),
@@ -132,6 +140,8 @@ def estimate_unit(
         heaters=lit,
         core=core,
         simulated="simulated" in answer["flags"].iloc[0].split(";"),
+        level=level,
+        supply=supply_notes.notes(readings, rows, answer.iloc[0]),
     )
 
 

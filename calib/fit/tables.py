@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from calib.bench.core import SIZE_CLASS_LABELS, size_class_bounds
+from calib.bench.flux import DC_BIAS_DOUBT_A_M, SCRAPLESS_PATH, dc_bias_a_m
 from calib.fit import doubts
 from calib.fit.effects import DRIFT_SD
 from calib.fit.predict import exceeds, quantiles
@@ -64,6 +66,13 @@ def class_means(model: Multiplier, cells: list, frequency: np.ndarray | float, l
     x = _line_rows(model, areas, [(r, f) for _, r, f in cells], frequency, [label for label, _, _ in cells])
     form = np.log([FORM_FACTOR[r, f][0] for _, r, f in cells])
     return np.exp(model.mean_of(x, level) - form)
+
+
+def class_row(model: Multiplier, label: str, pair: tuple[str, str], frequency: float) -> tuple[np.ndarray, float]:
+    """Design row of the class that `class_means` gives the mean of, shape (1, p), and its core area [cm2]."""
+    low, high = size_class_bounds(label)
+    area = float(np.sqrt(max(low, SMALLEST_CM2) * min(high, LARGEST_CM2)))
+    return _line_rows(model, np.array([area]), [pair], frequency, [label]), area
 
 
 def _line_rows(
@@ -177,7 +186,7 @@ def estimates(model: Multiplier, unknown: pd.DataFrame, level: float) -> pd.Data
     multiplier = _multipliers(model, rows, level)
     doubt = doubts.reading_doubt(rows, model.sides, model.prior)
     wire = np.where(rows.has_wire, "+gauge", "")
-    return frame(
+    found = frame(
         {
             "unit": rows.frame["unit"].to_numpy(),
             "no_load_v": rows.frame["no_load_v"].to_numpy(),
@@ -195,8 +204,76 @@ def estimates(model: Multiplier, unknown: pd.DataFrame, level: float) -> pd.Data
             "flags": _flags(model, rows, doubt),
             "likely_slip": doubt.slip,
             **{name: rows.frame[name].to_numpy() for name in STANDING},
+            "unit_multiplier": middle / rows.frame["v_over_r"].to_numpy(),
         }
     )
+    return _with_bias(
+        _with_primary(found, rows, unknown, lambda ma: exceeds(share, mean, sd, np.log(ma))), rows, unknown
+    )
+
+
+CURRENTS = ("rated_current_ma", "low_ma", "high_ma", "floor_ma", "repaired_ma", "repaired_low_ma", "repaired_high_ma")
+
+
+def _with_primary(
+    table: pd.DataFrame, rows: Facts, unknown: pd.DataFrame, exceeding: Callable[[np.ndarray], np.ndarray]
+) -> pd.DataFrame:
+    """Bring a bridge on a centre-tapped winding down to what its primary gives.
+
+    An unknown is taken as designed for a centre-tapped direct current. A bridge across the whole of it asks its primary
+    for sqrt(2) times the share of what its winding gives: the primary's limit, the winding's over sqrt(2), is the
+    smaller (equal heating of a section; Radiotron Designer's Handbook).
+    """
+    bridged = (rows.frame["rectifier"].to_numpy() == "bridge") & unknown["centre_tapped"].to_numpy(dtype=bool)
+    table["winding_limit_ma"] = np.where(bridged, table["rated_current_ma"], np.nan)
+    if not bridged.any():
+        return table
+    for name in (*CURRENTS, "unit_multiplier"):
+        if name in table:
+            table[name] = np.where(bridged, table[name] / np.sqrt(2), table[name])
+    demand = unknown["demand_ma"].to_numpy(dtype=float)
+    with np.errstate(divide="ignore"):
+        odds = exceeding(demand * np.sqrt(2))
+    blank = np.isnan(table["rated_current_ma"].to_numpy())
+    table["odds_of_demand"] = np.where(bridged & ~blank, odds, table["odds_of_demand"])
+    table["flags"] = [
+        _joined(flags, "primary-limit") if one else flags for flags, one in zip(table["flags"], bridged, strict=True)
+    ]
+    return table
+
+
+def _with_bias(table: pd.DataFrame, rows: Facts, unknown: pd.DataFrame) -> pd.DataFrame:
+    """Add the doubt of a half-wave supply whose direct current biases the core beyond what ordinary units bear."""
+    half_wave = np.flatnonzero(rows.frame["rectifier"].to_numpy() == "half-wave")
+    if not len(half_wave):
+        return table
+    bias = half_wave_bias(rows, unknown, table["rated_current_ma"].to_numpy())
+    for k in half_wave[bias[half_wave] > DC_BIAS_DOUBT_A_M]:
+        said = (
+            f"half-wave: its direct current biases the core by about {bias[k]:.0f} A/m, above {DC_BIAS_DOUBT_A_M:.0f} "
+            "A/m: it may have been made for another rectifier"
+        )
+        table.loc[k, "doubts"] = " | ".join(filter(None, [table.loc[k, "doubts"], said]))
+        table.loc[k, "flags"] = _joined(table.loc[k, "flags"], "doubt")
+    return table
+
+
+def half_wave_bias(rows: Facts, unknown: pd.DataFrame, current_ma: np.ndarray) -> np.ndarray:
+    """Field that a half-wave supply's direct current puts into each core [A/m]; NaN without a core."""
+    tongue = unknown["tongue_mm"].to_numpy(dtype=float)
+    area = rows.frame["core_area_cm2"].to_numpy(dtype=float)
+    path_mm = SCRAPLESS_PATH * np.where(np.isfinite(tongue), tongue, 10 * np.sqrt(area))
+    frequency = np.exp(rows.covariates[:, 2]) * CENTRE_FREQUENCY_HZ
+    return dc_bias_a_m(current_ma, rows.frame["no_load_v"].to_numpy(), frequency, area, path_mm)
+
+
+def _joined(flags: str, more: str) -> str:
+    """Flags with one more, `doubt` right after `stop` where that is."""
+    there = [one for one in flags.split(";") if one]
+    if more in there:
+        return flags
+    place = (1 if "stop" in there else 0) if more == "doubt" else len(there)
+    return ";".join([*there[:place], more, *there[place:]])
 
 
 def _multipliers(model: Multiplier, rows: Facts, level: float) -> np.ndarray:

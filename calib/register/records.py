@@ -67,7 +67,13 @@ class Unit(BaseModel):
     ]
     line_frequency_hz: Annotated[
         float,
-        quantity("Line frequency", "Hz", (10.0, 1000.0), "Nominal frequency of that supply.", usual=(24.0, 62.0)),
+        quantity(
+            "Line frequency",
+            "Hz",
+            (10.0, 1000.0),
+            "The frequency it was designed for: 50 for a plate of 50/60.",
+            usual=(24.0, 62.0),
+        ),
         as_number,
     ]
     centre_tapped: Annotated[

@@ -31,6 +31,9 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "") -> None:
     parts.in_words(estimate_told(answer, demand, parts.LEVEL))
     st.subheader("The working", anchor=False)
     st.html(working_table(estimate.working) + account)
+    if estimate.supply:
+        st.subheader("What this supply asks", anchor=False)
+        st.markdown("\n".join(f"- {words.plain(words.symbols(text))}" for text in estimate.supply))
     st.subheader("Before you take the next reading", anchor=False)
     parts.cautions([words.plain(text) for text in estimate.cautions])
     if estimate.sharpen:
@@ -57,7 +60,12 @@ def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]
         said += _flag(f"The likeliest slip: {answer['likely_slip']}. Read it again before you go on.")
     if math.isfinite(demand):
         chance = words.odds(float(answer["odds_of_demand"]))
-        asked = f"Odds that it is rated for the {words.milliamps(demand)} mA asked: <b>{chance}</b>."
+        likely = float(answer["rated_current_ma"])
+        side = "below" if demand <= likely else "above"
+        asked = (
+            f"{words.milliamps(demand)} mA asked: {side} the likely {words.milliamps(likely)} mA; odds that it is "
+            f"rated for that: <b>{chance}</b>."
+        )
         lines.append(f'<p class="calib-more" id="odds">{asked}</p>')
     if estimate.other is not None and len(estimate.other) and unit["filter"] in OTHER:
         other = sentence(estimate.other.iloc[0].to_dict())
@@ -80,7 +88,7 @@ def sentence(answer: Mapping[str, Any]) -> str:
     before = f'<b class="calib-mark">{mark}</b> ' if mark else ""
     return (
         f"{before}Most likely <b>{likely} mA</b>; {words.share(parts.LEVEL)} like this are rated between <b>{low} and "
-        f"{high} mA</b>; count on <b>{floor} mA</b>."
+        f"{high} mA</b>, and {words.share(parts.LEVEL).replace(' units', '')} at least <b>{floor} mA</b>."
     )
 
 

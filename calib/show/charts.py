@@ -23,7 +23,7 @@ def estimate_told(answer: Mapping[str, object], demand_ma: float, level: float) 
     low, likely, high, floor = (words.milliamps(_number(answer[key])) for key in CURRENTS)
     told = f"{standing.mark(answer)} ".lstrip() + (
         f"Most likely {likely} mA; {words.share(level)} like this are rated between {low} and {high} mA; "
-        f"count on {floor} mA."
+        f"{words.share(level)} are rated at least {floor} mA."
     )
     if math.isfinite(demand_ma):
         told += f" The set draws {words.milliamps(demand_ma)} mA."
@@ -139,7 +139,9 @@ def estimate_chart(
         alt.Chart(pd.DataFrame({"current_ma": [floor], "height": [-0.46]}))
         .mark_point(shape="triangle-up", filled=True, size=110, color=colours.accent)
         .encode(x="current_ma:Q", y="height:Q"),
-        _label(f"count on {words.milliamps(floor)} mA", floor, -0.46, span, colours.accent, bold=True),
+        _label(
+            f"{words.share(level)}: at least {words.milliamps(floor)} mA", floor, -0.46, span, colours.accent, bold=True
+        ),
     ]
     if asked:
         layers += [
@@ -156,11 +158,9 @@ def _finding(answer: Mapping[str, object], demand_ma: float) -> str:
     low, likely, high, floor = (_number(answer[key]) for key in CURRENTS)
     if not math.isfinite(demand_ma):
         return f"About {words.milliamps(likely)} mA, within {words.milliamps(low)} to {words.milliamps(high)} mA"
-    if demand_ma <= floor:
-        return f"{words.milliamps(demand_ma)} mA asked: within what one can count on"
-    if demand_ma <= likely:
-        return f"{words.milliamps(demand_ma)} mA asked: less than likely, more than one can count on"
-    return f"{words.milliamps(demand_ma)} mA asked: more than this unit is likely to give"
+    chance = words.odds(_number(answer["odds_of_demand"]))
+    side = "below" if demand_ma <= likely else "above"
+    return f"{words.milliamps(demand_ma)} mA asked: {side} the likely {words.milliamps(likely)} mA; odds {chance}"
 
 
 def opinions_told(opinions: pd.DataFrame) -> str:

@@ -112,7 +112,12 @@ def draw(opened: parts.Opened, understood: r.Understood, heaters: heaters_read.H
         _resistance(form, now)
     st.subheader("What it is for", anchor=False)
     _number(form, "line_voltage_v", "V", "Nominal supply, such as 110, 117, 120, 220, 230 or 240.")
-    _number(form, "line_frequency_hz", "Hz", "Nominal: 50 or 60.")
+    _number(
+        form,
+        "line_frequency_hz",
+        "Hz",
+        "What it was designed for: 50 for a plate of 50/60. The line that it will run on moves nothing here.",
+    )
     _supply()
     with st.expander("Sharpen it: core, wire, the set's demand"):
         _sharpen(opened.known, form, now)

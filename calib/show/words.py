@@ -25,6 +25,7 @@ FLAGS = {
     "prior-only": "No known unit is behind this: it rests on first principles alone, and is wide.",
     "few-records": "Few known units are behind this, so first principles still weigh much in it.",
     "extrapolated": "Its size lies beyond those of the known units: the interval is wider for it.",
+    "primary-limit": "A bridge across a centre-tapped winding: the primary's limit counts, which is the smaller.",
     "no-core": "No core was measured: its size is judged from V/R alone.",
     "suspect-reading": "Its readings do not go together as those of known units do: look for a slip, such as one "
     "half's resistance with the whole winding's voltage, or a wrong decimal.",

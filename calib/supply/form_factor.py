@@ -27,6 +27,24 @@ FORM_FACTOR = MappingProxyType(
         ("doubler", "capacitor"): (3.7049, 0.1062),
     }
 )
+# Smallest and largest k over the same supplies, with silicon alone and with a valve; printed by the same command.
+SPREAD = MappingProxyType(
+    {
+        ("full-wave", "capacitor"): {"silicon": (1.23, 1.46), "valve": (1.03, 1.32)},
+        ("full-wave", "choke"): {"silicon": (0.71, 0.81), "valve": (0.71, 0.81)},
+        ("bridge", "capacitor"): {"silicon": (1.85, 2.23), "valve": (1.34, 1.78)},
+        ("bridge", "choke"): {"silicon": (1.01, 1.13), "valve": (1.01, 1.13)},
+        ("half-wave", "capacitor"): {"silicon": (2.37, 2.89), "valve": (1.91, 2.51)},
+        ("half-wave", "choke"): {"silicon": (1.5, 1.84), "valve": (1.47, 1.83)},
+        ("doubler", "capacitor"): {"silicon": (3.51, 4.33), "valve": (2.75, 3.64)},
+    }
+)
+# The same with silicon alone, a large capacitor and the drops of 14 catalogue units (3 to 7 %): the cautious end.
+LARGE_CAPACITOR = MappingProxyType({("bridge", "capacitor"): (1.95, 2.30), ("half-wave", "capacitor"): (2.57, 3.03)})
+# What makers' guides convert by, with the margin that they left: a convention, shown beside and never reckoned with.
+GUIDES = MappingProxyType(
+    {("bridge", "capacitor"): (1.61, 1.8), ("half-wave", "capacitor"): (2.6, 3.6), ("full-wave", "choke"): (0.65, 0.71)}
+)
 FORM_FACTOR_SD = MappingProxyType({pair: spread for pair, (_, spread) in FORM_FACTOR.items()})
 
 

@@ -11,7 +11,7 @@ from itertools import product
 
 import numpy as np
 
-from calib.supply.form_factor import FORM_FACTOR
+from calib.supply.form_factor import FORM_FACTOR, SPREAD
 from calib.supply.numerics import Array
 from calib.supply.settings import Settings
 from calib.supply.solver import solve
@@ -66,6 +66,15 @@ def typical_form_factor(rectifier: str, filter: str) -> tuple[float, float]:
     return float(np.exp(mean)), float(np.sqrt(weight @ (logs - mean) ** 2))
 
 
+def spread(rectifier: str, filter: str) -> dict[str, tuple[float, float]]:
+    """Smallest and largest k over the same supplies, those with silicon alone and those with a valve apart [1]."""
+    found = {}
+    for name, with_valve in (("silicon", False), ("valve", True)):
+        all_k = np.concatenate([_solved(rectifier, filter, *what) for what in _rectifiers(with_valve)])
+        found[name] = (round(float(all_k.min()), 2), round(float(all_k.max()), 2))
+    return found
+
+
 def _rectifiers(with_valve: bool) -> list[tuple[str | None, float]]:
     """Valves with their loads, or diodes with the same loads."""
     return [(name if with_valve else None, load) for name, load in VALVES]
@@ -109,3 +118,4 @@ if __name__ == "__main__":
     import sys
 
     sys.stdout.write("\n".join(f"{pair}: {values}," for pair, values in table().items()) + "\n")
+    sys.stdout.write("\n".join(f"{pair}: {spread(*pair)}," for pair in SPREAD) + "\n")

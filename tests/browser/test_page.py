@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 PAGES = ["", "known-units", "multiplier-by-size"]
-ANSWER = re.compile(r"Most likely (\d+) mA; nine units in ten like this are rated between (\d+) and (\d+) mA; count on")
+ANSWER = re.compile(
+    r"Most likely (\d+) mA; nine units in ten like this are rated between (\d+) and (\d+) mA, and nine in ten at least"
+)
 NEW = {
     "Unit": "AL-7",
     "Contributor": "Alder Lane",

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 import pytest
 
-from calib.estimate import estimate_unit
+from calib.estimate import UnitEstimate, estimate_unit
 from calib.supply.form_factor import winding_rms_per_dc
 from tests.fit.making import practice_fit, unknown
 
 WARM = {"hv_resistance_ohm": 197.4, "winding_temp_c": 31}
 
 
+def estimated(changes: dict) -> UnitEstimate:
+    """The estimate of a unit by a fit of the practice data."""
+    return estimate_unit(practice_fit(), unknown(changes))
+
+
 def working(changes: dict) -> tuple[dict[str, float], dict[str, str], dict[str, str], object]:
     """Values, formulas and units by step, and the answer."""
-    made = estimate_unit(practice_fit(), unknown(changes))
+    made = estimated(changes)
     steps = made.working["step"].str.replace(r", size class .*", "", regex=True)
     assert steps.is_unique
     return (
@@ -77,7 +83,55 @@ def test_the_classs_mean_multiplier_stands_beside_the_units_own():
     assert value["Mean multiplier"] == answer["multiplier"]
     assert "full-wave" in formula["Mean multiplier"]
     assert unit["Mean multiplier"] == unit["Multiplier of this unit"] == "mA per V/ohm"
-    assert "Mean multiplier" not in working({})[0]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"tongue_mm": 28, "stack_mm": 30},
+        {"tongue_mm": 28, "stack_mm": 30, "awg": 33},
+        {"tongue_mm": 28, "stack_mm": 30, "awg": 33, "contributor": "Alder Lane", "conductor": "aluminium"},
+        {"tongue_mm": 28, "stack_mm": 30, "rectifier": "bridge"},
+        {"rectifier": "half-wave", "centre_tapped": False},
+    ],
+)
+def test_the_printed_factors_multiply_up_to_the_printed_multiplier_and_current(changes):
+    value, _, _, answer = working(changes)
+    shown = {step: float(f"{number:.4g}") for step, number in value.items()}
+    begun = next(number for step, number in shown.items() if step.startswith("Mean multiplier"))
+    factors = [number for step, number in shown.items() if step.startswith("× ")]
+    assert begun * math.prod(factors) == pytest.approx(shown["Multiplier of this unit"], rel=1e-3)
+    assert shown["Multiplier of this unit"] * shown["V/R"] == pytest.approx(shown["Rated current"], rel=1e-3)
+    assert answer["unit_multiplier"] * answer["v_over_r"] == pytest.approx(answer["rated_current_ma"], rel=1e-12)
+    assert 0.9 < value["× what is left over"] < 1.1
+
+
+def test_a_bridge_on_a_centre_tapped_winding_gives_what_its_primary_gives():
+    """Equal heating: of the winding's, the primary's share is 1/sqrt(2)."""
+    bridge = {"tongue_mm": 28, "stack_mm": 30, "rectifier": "bridge", "demand_ma": 40}
+    whole, tapped = (estimated({**bridge, "centre_tapped": one}) for one in (False, True))
+    plain, limited = (one.answer.iloc[0] for one in (whole, tapped))
+    assert limited["rated_current_ma"] == pytest.approx(plain["rated_current_ma"] / math.sqrt(2), rel=1e-9)
+    assert limited["floor_ma"] == pytest.approx(plain["floor_ma"] / math.sqrt(2), rel=1e-9)
+    assert limited["winding_limit_ma"] == pytest.approx(plain["rated_current_ma"], rel=1e-9)
+    assert math.isnan(plain["winding_limit_ma"])
+    assert "primary-limit" in limited["flags"].split(";")
+    assert limited["odds_of_demand"] < plain["odds_of_demand"]
+    assert any("twice as far from the core" in one for one in tapped.supply)
+
+
+def test_a_half_wave_supply_says_how_far_its_current_biases_the_core():
+    """H = N I / l by hand: 653.5 V at 60 Hz, 1.1 T, 0.95 of 8.4 cm2 is 3142 turns; 168 mm of iron path."""
+    half = {"tongue_mm": 28, "stack_mm": 30, "rectifier": "half-wave"}
+    made = estimated(half)
+    turns = 653.505 / (math.sqrt(2) * math.pi * 60 * 1.1 * 0.95 * 8.4e-4)
+    field = turns * made.answer["rated_current_ma"].iloc[0] / 1000 / 0.168
+    assert any(f"about {field:.0f} A/m" in one for one in made.supply)
+    assert ("doubt" in made.answer["flags"].iloc[0].split(";")) == (field > 600)
+    assert (f"about {field:.0f} A/m" in made.answer["doubts"].iloc[0]) == (field > 600)
+    assert any("not told without a core" in one for one in estimated({"rectifier": "half-wave"}).supply)
+    assert not any("biases" in one for one in estimated({}).supply)
 
 
 def test_current_density_by_hand():

@@ -13,7 +13,7 @@ from calib.show.charts import estimate_chart, estimate_told, opinions_chart
 from calib.show.palette import DARK, LIGHT
 from calib.show.size_chart import class_middles, size_chart
 
-ANSWER = {"low_ma": 58.2, "rated_current_ma": 82.4, "high_ma": 116.3, "floor_ma": 63.1}
+ANSWER = {"odds_of_demand": 0.87, "low_ma": 58.2, "rated_current_ma": 82.4, "high_ma": 116.3, "floor_ma": 63.1}
 CURRENT = np.linspace(20.0, 220.0, 201)
 CURVE = pd.DataFrame({"current_ma": CURRENT, "density": np.exp(-0.5 * (np.log(CURRENT / 82.4) / 0.21) ** 2) / CURRENT})
 OPINIONS = pd.DataFrame(
@@ -84,17 +84,22 @@ def axis_titles(spec: Any) -> set[str]:
     ("demand", "finding"),
     [
         (math.nan, "About 82 mA, within 58 to 116 mA"),
-        (60.0, "60 mA asked: within what one can count on"),
-        (75.0, "75 mA asked: less than likely, more than one can count on"),
-        (95.0, "95 mA asked: more than this unit is likely to give"),
+        (60.0, "60 mA asked: below the likely 82 mA; odds"),
+        (75.0, "75 mA asked: below the likely 82 mA; odds"),
+        (95.0, "95 mA asked: above the likely 82 mA; odds"),
     ],
 )
 def test_the_estimates_title_states_the_finding(demand: float, finding: str) -> None:
-    assert title_of(estimate_chart(CURVE, ANSWER, demand, 0.9, LIGHT)) == finding
+    answer = {**ANSWER, "odds_of_demand": 0.87}
+    wanted = f"{finding} 87 in 100" if finding.endswith("odds") else finding
+    assert title_of(estimate_chart(CURVE, answer, demand, 0.9, LIGHT)) == wanted
 
 
 def test_the_estimate_tells_its_numbers_to_those_who_cannot_see_it() -> None:
-    told = "Most likely 82 mA; nine units in ten like this are rated between 58 and 116 mA; count on 63 mA."
+    told = (
+        "Most likely 82 mA; nine units in ten like this are rated between 58 and 116 mA; nine units in ten are rated "
+        "at least 63 mA."
+    )
     assert estimate_told(ANSWER, math.nan, 0.9) == told
     chart = estimate_chart(CURVE, ANSWER, 75.0, 0.9, LIGHT)
     assert spec_of(chart)["description"] == f"{told} The set draws 75 mA."
@@ -102,7 +107,14 @@ def test_the_estimate_tells_its_numbers_to_those_who_cannot_see_it() -> None:
 
 def test_the_estimate_is_drawn_with_its_marks_and_unit() -> None:
     svg = drawn(estimate_chart(CURVE, ANSWER, 75.0, 0.9, DARK))
-    for words in ("likely 82 mA", "count on 63 mA", "the set draws 75 mA", "58", "116", "rated direct current, mA"):
+    for words in (
+        "likely 82 mA",
+        "nine units in ten: at least 63 mA",
+        "the set draws 75 mA",
+        "58",
+        "116",
+        "rated direct current, mA",
+    ):
         assert f">{words}<" in svg
 
 

@@ -47,7 +47,7 @@ def test_the_answer_is_what_python_gives(visit: Path) -> None:
     answer = calib.estimate_unit(model, calib.read_unknown(table)).answer.iloc[0]
     assert f"Most likely <b>{answer['rated_current_ma']:.0f} mA</b>" in text_of(at)
     assert f"between <b>{answer['low_ma']:.0f} and {answer['high_ma']:.0f} mA</b>" in text_of(at)
-    assert f"count on <b>{answer['floor_ma']:.0f} mA</b>" in text_of(at)
+    assert f"nine in ten at least <b>{answer['floor_ma']:.0f} mA</b>" in text_of(at)
 
 
 def test_cautions_stand_before_the_reading_that_they_belong_to() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import subprocess
 import sys
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+import calib as package
 from calib.show.command import COMMANDS
 from tests.show.conftest import Run
 
@@ -64,3 +66,22 @@ def test_the_two_commands_to_set_up_come_first_and_ci_runs_the_second() -> None:
     found = subprocess.run(extract.group(1), shell=True, cwd=ROOT, capture_output=True, text=True, check=True).stdout
     assert found == test
     assert ci.rstrip().endswith('eval "$tests"')
+
+
+def test_the_limits_close_in_as_it_says() -> None:
+    """Of practice unit U-01: the three readings, then the core, then the wire, each closer than the last."""
+    model = package.fit(package.read_known(package.shipped("datasets/practice/known.csv")))
+    unit = package.read_unknown(package.shipped("datasets/practice/unknown.csv")).iloc[[0]]
+    core, wire = ("tongue_mm", "stack_mm", "core_area_cm2"), ("awg", "wire_diameter_mm")
+    frames = [unit.assign(**dict.fromkeys(blank, math.nan)) for blank in ((*core, *wire), wire, ())]
+    answers = [model.estimate(frame).iloc[0] for frame in frames]
+    found = [(round(answer["low_ma"]), round(answer["high_ma"])) for answer in answers]
+    told = re.search(
+        r"U-01 the three readings say (\d+) to (\d+) mA, with the core (\d+) to (\d+) mA, and with\s+"
+        r"the wire as well (\d+) to (\d+) mA",
+        README,
+    )
+    assert told is not None
+    assert [*zip(map(int, told.groups()[::2]), map(int, told.groups()[1::2]), strict=True)] == found
+    widths = [high / low for low, high in found]
+    assert widths == sorted(widths, reverse=True)

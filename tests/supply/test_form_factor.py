@@ -7,15 +7,15 @@ import math
 import pytest
 
 from calib.errors import InputError
-from calib.supply.form_factor import FORM_FACTOR, FORM_FACTOR_SD, winding_rms_per_dc
-from calib.supply.typical import CIRCUITS, typical_form_factor
+from calib.supply.form_factor import FORM_FACTOR, FORM_FACTOR_SD, LARGE_CAPACITOR, SPREAD, winding_rms_per_dc
+from calib.supply.typical import CIRCUITS, spread, typical_form_factor
 
 
 @pytest.mark.parametrize("pair", sorted(CIRCUITS))
 def test_the_constants_are_what_the_solver_gives(pair):
     """The constants' own recipe run again, to the digits that they keep."""
-    nominal, spread = typical_form_factor(*pair)
-    assert (round(nominal, 4), round(spread, 4)) == FORM_FACTOR[pair]
+    nominal, sd = typical_form_factor(*pair)
+    assert (round(nominal, 4), round(sd, 4)) == FORM_FACTOR[pair]
     assert (winding_rms_per_dc(*pair), FORM_FACTOR_SD[pair]) == FORM_FACTOR[pair]
 
 
@@ -53,3 +53,18 @@ def test_a_pair_that_does_not_exist_is_refused():
         InputError, match=r"^rectifier 'bridge': does not go with filter 'pi'; give one of: none with none"
     ):
         winding_rms_per_dc("bridge", "pi")
+
+
+@pytest.mark.parametrize("pair", [("half-wave", "capacitor"), ("full-wave", "choke")])
+def test_silicon_and_valves_apart_are_what_the_solver_gives(pair):
+    """The same recipe: smallest and largest k, by hand of `python -m calib.supply.typical` for the other pairs."""
+    assert spread(*pair) == SPREAD[pair]
+
+
+def test_the_mean_lies_within_what_it_is_the_mean_of():
+    for pair, apart in SPREAD.items():
+        low, high = min(apart["valve"][0], apart["silicon"][0]), max(apart["valve"][1], apart["silicon"][1])
+        assert low < FORM_FACTOR[pair][0] < high
+    for pair, (low, high) in LARGE_CAPACITOR.items():
+        assert SPREAD[pair]["silicon"][0] < low < high
+        assert high > SPREAD[pair]["silicon"][1]  # the cautious end

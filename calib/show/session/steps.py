@@ -48,7 +48,13 @@ RATIO = Step(
                     help="Nominal, such as 110, 117, 120, 220, 230 or 240.",
                     column="line_voltage_v",
                 ),
-                Field("line_frequency_hz", "Line frequency", unit="Hz", help="50 or 60.", column="line_frequency_hz"),
+                Field(
+                    "line_frequency_hz",
+                    "Line frequency",
+                    unit="Hz",
+                    help="What it was designed for: 50 for a plate of 50/60.",
+                    column="line_frequency_hz",
+                ),
                 Field(
                     "expected_hv_v",
                     "High voltage to expect, end to end",
