@@ -37,6 +37,7 @@ _HOMES = {
     "calib.register.sessions": ("BenchSession",),
     "calib.register.improbable": ("improbabilities",),
     "calib.register.exchange": ("read_known", "read_unknown"),
+    "calib.register.patience": ("patience",),
     "calib.register.store": ("Register", "default_register_path", "practice_register"),
     "calib.fit.multiplier": ("Multiplier", "fit_table"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),

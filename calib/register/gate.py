@@ -4,24 +4,30 @@ from __future__ import annotations
 
 import os
 import random
+import shutil
+import stat
+import tempfile
 import threading
 import time
 from collections import defaultdict
-from collections.abc import Iterator
-from contextlib import closing, contextmanager, suppress
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, closing, contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from filelock import FileLock, Timeout
 
 from calib.errors import RegisterError
-from calib.register.trouble import busy, is_held, told
+from calib.register.patience import WAIT_S, Patience, patience
+from calib.register.trouble import busy, check_name, holder, is_held, log_beside, told, told_of_log
 
 if TYPE_CHECKING:
     import duckdb
 
-WAIT_S = 15.0
+TELL_S = 0.4  # a wait that is longer is told
 NEW_FILE = "STORAGE_VERSION 'v1.4.0'"  # option for a new file, so that DuckDB 1.4 and later can read it
+LOGS = (".wal", ".wal.checkpoint", ".wal.recovery")  # ends of the names of the database's own files beside a register
+LARGE = 100_000  # rows of a table from which on only what was written is read again after writing
 # One piece of work at a time on a file within this process; between processes the gate file and the database's lock.
 _TURNS: defaultdict[Path, threading.Lock] = defaultdict(threading.Lock)
 _TURNS_GUARD = threading.Lock()
@@ -37,33 +43,100 @@ def engine() -> duckdb.DuckDBPyConnection:
 
 
 def attach(con: duckdb.DuckDBPyConnection, path: Path, name: str, *options: str) -> None:
-    """Open a database file under a name."""
+    """Open a database file under a name; a file of another kind is refused, whatever its name ends in."""
     quoted = str(path).replace("'", "''")
-    con.execute(f"ATTACH '{quoted}' AS {name} ({', '.join(options)})" if options else f"ATTACH '{quoted}' AS {name}")
+    con.execute(f"ATTACH '{quoted}' AS {name} ({', '.join(('TYPE duckdb', *options))})")
+
+
+class Hold:
+    """A register's file for one piece of work: nothing else in this program opens it meanwhile.
+
+    Parameters
+    ----------
+    path : Path
+        The register's file, links resolved.
+    left : Patience
+        How long it may wait.
+    in_turn : bool
+        Whether the gate is held as well, so that nobody gets in between two openings.
+    """
+
+    def __init__(self, path: Path, left: Patience, in_turn: bool) -> None:
+        self.path, self._left, self._in_turn = path, left, in_turn
+
+    @contextmanager
+    def open(self, *, also: Path | None = None, read_only: bool = False) -> Iterator[duckdb.DuckDBPyConnection]:
+        """A connection whose current database, named `register`, the file is, and which reaches no other but `also`.
+
+        Raises
+        ------
+        KeyboardInterrupt
+            Also where the database was interrupted, which says so in a way of its own.
+        RegisterError
+            As `session` does.
+        """
+        with explained(self.path), closing(engine()) as con:
+            with self._left.waiting() as until:
+                self._open_in_turn(con, until, read_only or in_the_way(self.path) is not None)
+            _tell_of_log(self.path, self._left)
+            confine(con, also)
+            yield con
+
+    def _open_in_turn(self, con: duckdb.DuckDBPyConnection, until: float, read_only: bool) -> None:
+        # Where there is no gate yet it is not known whether this is a register, beside which one may be made.
+        if self._in_turn or read_only or not gate_of(self.path).exists():
+            self._open(con, until, read_only)
+        else:
+            with turn(self.path, self._left, until):  # else out of turn: it opens, or it says who holds the file
+                self._open(con, until, read_only)
+
+    def _open(self, con: duckdb.DuckDBPyConnection, until: float, read_only: bool) -> None:
+        import duckdb
+
+        begun = time.monotonic()
+        while True:
+            check_there(self.path)
+            try:
+                attach(con, self.path, "register", *(["READ_ONLY"] if read_only else []))
+            except (duckdb.Error, OSError) as error:
+                if not is_held(error):
+                    raise told_of_log(self.path, error, alone) or told(self.path, error) from error
+                now = time.monotonic()
+                if now > until:
+                    raise busy(self.path, holder(error), self._left.whole) from error
+                if now > begun + TELL_S:
+                    self._left.say_for_whom(self.path, holder(error))
+                time.sleep(0.002 + 0.02 * random.random())
+            else:
+                con.execute("USE register")
+                return
 
 
 @contextmanager
-def turn(path: Path, wait: float = WAIT_S) -> Iterator[FileLock]:
-    """Wait for the gate file beside the register; whoever has it is the next to open the register.
+def hold(path: Path, wait: float = WAIT_S, *, in_turn: bool = False) -> Iterator[Hold]:
+    """Hold a register's file for one piece of work, which may open it more than once.
+
+    Parameters
+    ----------
+    path : Path
+        The register's file, links resolved.
+    wait : float
+        How long to wait for others, in all [s].
+    in_turn : bool
+        Whether to keep the gate for as long as the block lasts.
 
     Raises
     ------
-    filelock.Timeout
-        The gate stayed shut for `wait` [s].
     RegisterError
-        Its folder cannot be written.
+        The file is missing, empty, no file, or busy.
     """
-    gate = FileLock(f"{path}.gate")
-    try:
-        gate.acquire(timeout=max(wait, 0.0), poll_interval=0.005)
-    except Timeout:
-        raise
-    except OSError as error:
-        raise told(path, error) from None
-    try:
-        yield gate
-    finally:
-        gate.release()
+    check_there(path)
+    with patience(wait) as left, ExitStack() as held:
+        with left.waiting() as until:
+            held.enter_context(_alone_in_here(path, left, until))
+            if in_turn and gate_of(path).exists():
+                held.enter_context(turn(path, left, until))
+        yield Hold(path, left, in_turn)
 
 
 def confine(con: duckdb.DuckDBPyConnection, also: Path | None = None) -> None:
@@ -72,10 +145,7 @@ def confine(con: duckdb.DuckDBPyConnection, also: Path | None = None) -> None:
     What a register holds may come from anybody: a view in it could else read any file of whoever opens it.
     """
     if also is not None:
-        logs = [
-            f"{also}{end}" for end in (".wal", ".wal.checkpoint", ".wal.recovery")
-        ]  # what the engine puts beside it
-        con.execute("SET allowed_paths = ?", [[str(also), *logs]])
+        con.execute("SET allowed_paths = ?", [[str(also), *(f"{also}{end}" for end in LOGS)]])
     con.execute("SET enable_external_access = false")
     con.execute("SET lock_configuration = true")
 
@@ -92,7 +162,7 @@ def interruptible() -> Iterator[None]:
 
 
 @contextmanager
-def session(path: Path, wait: float = WAIT_S, also: Path | None = None) -> Iterator[duckdb.DuckDBPyConnection]:
+def session(path: Path, wait: float = WAIT_S) -> Iterator[duckdb.DuckDBPyConnection]:
     """Hold a register's file: a connection whose current database, named `register`, it is, and which reads no other.
 
     Parameters
@@ -101,33 +171,82 @@ def session(path: Path, wait: float = WAIT_S, also: Path | None = None) -> Itera
         The register's file, links resolved.
     wait : float
         How long to wait for others [s].
-    also : Path or None
-        A file that the work is to write too.
 
     Raises
     ------
     RegisterError
         The file is missing, busy, damaged, no database, written by a newer version, or the disk is full.
     """
+    with hold(path, wait) as held, held.open() as con:
+        yield con
+
+
+@contextmanager
+def turn(path: Path, left: Patience, until: float) -> Iterator[bool]:
+    """Wait for the gate file beside the register; whoever has it is the next to open the register.
+
+    Gives whether the gate was had by the moment `until`.
+
+    Raises
+    ------
+    RegisterError
+        Its folder cannot be written.
+    """
+    place = gate_of(path)
+    new, shared = not place.exists(), is_shared(path.parent)
+    gate = FileLock(str(place), mode=0o664) if shared else FileLock(str(place))
+    try:
+        got = _had(gate, min(TELL_S, max(until - time.monotonic(), 0.0)))
+        if not got and time.monotonic() < until:
+            left.say_for_whom(path, _holder_of(path))
+            got = _had(gate, max(until - time.monotonic(), 0.0))
+    except OSError as error:
+        raise told(path, error) from None
+    try:
+        if got and new:
+            share(place)
+        yield got
+    finally:
+        if got:
+            gate.release()
+
+
+def gate_of(path: Path) -> Path:
+    """The gate file of a register."""
+    return Path(f"{path}.gate")
+
+
+def make_gate(path: Path) -> None:
+    """Put a gate beside what has turned out to be a register; where it cannot be made the register is read without."""
+    place = gate_of(path)
+    if not place.exists():
+        with suppress(OSError):
+            place.touch(exist_ok=True)
+            share(place)
+
+
+@contextmanager
+def explained(path: Path) -> Iterator[None]:
+    """Turn what the database raises into an error that says what is the matter with a register's file.
+
+    A mistake in what it was asked is passed on as it is. That it was interrupted it says in a way of its own.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        It was interrupted.
+    RegisterError
+        It cannot work on the file.
+    """
     import duckdb
 
-    until = time.monotonic() + wait
-    with _TURNS_GUARD:
-        lock = _TURNS[path]
-    if not lock.acquire(timeout=wait):
-        raise busy(path, None, wait)
     try:
-        with interruptible(), closing(engine()) as con:
-            _open_in_turn(con, path, until, wait)
-            confine(con, also)
-            try:
-                yield con
-            except (duckdb.ProgrammingError, duckdb.ConversionException):
-                raise
-            except duckdb.Error as error:
-                raise told(path, error) from error
-    finally:
-        lock.release()
+        with interruptible():
+            yield
+    except (duckdb.ProgrammingError, duckdb.ConversionException):
+        raise
+    except (duckdb.Error, OSError, MemoryError) as error:
+        raise told(path, error) from error
 
 
 @contextmanager
@@ -145,38 +264,154 @@ def transaction(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
     con.execute("COMMIT")
 
 
-def writable(path: Path) -> bool:
-    """Whether a register can be written where it is; it can be read in any case, without a gate then."""
-    return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+def check_there(path: Path) -> None:
+    """Refuse a register that is not there, is empty, or is no file.
+
+    Raises
+    ------
+    RegisterError
+        With the reason; nothing was opened.
+    """
+    check_name(path)
+    if not path.exists():
+        raise RegisterError(f"{path}: there is no such register; name one that is there, or add a unit to make it")
+    if path.stat().st_size == 0:
+        raise RegisterError(f"{path}: it is empty and no register; name a register, or restore it from a backup")
 
 
-def _open_in_turn(con: duckdb.DuckDBPyConnection, path: Path, until: float, wait: float) -> None:
-    if path.exists() and not writable(path):
-        _open(con, path, until, wait, "READ_ONLY")
-        return
-    try:
-        with turn(path, until - time.monotonic()):
-            _open(con, path, until, wait)
-    except Timeout:
-        _open(con, path, until, wait)  # once more, out of turn: it opens, or it says who holds the file
+def in_the_way(path: Path) -> Path | None:
+    """The file or folder for which a register can only be read, without a gate then; None where it can be written."""
+    beside = (gate_of(path), Path(f"{path}.wal"))
+    needed = (path, path.parent, *(each for each in beside if each.exists()))
+    return next((each for each in needed if not os.access(each, os.W_OK)), None)
 
 
-def _open(con: duckdb.DuckDBPyConnection, path: Path, until: float, wait: float, *options: str) -> None:
+def is_shared(folder: Path) -> bool:
+    """Whether a folder is a group's: what is made in it belongs to the group, whose members may all write there."""
+    mode = folder.stat().st_mode
+    return os.name == "posix" and bool(mode & stat.S_ISGID and mode & stat.S_IWGRP)
+
+
+def share(path: Path) -> None:
+    """Give a new file the group of its folder, and that group the right to write it, where the folder is a group's."""
+    if is_shared(path.parent):
+        with suppress(OSError):
+            os.chown(path, -1, path.parent.stat().st_gid)
+            path.chmod(stat.S_IMODE(path.stat().st_mode) | stat.S_IRGRP | stat.S_IWGRP)
+
+
+def tables(con: duckdb.DuckDBPyConnection) -> set[str]:
+    """Names of the tables of the open database."""
+    found = con.execute("SELECT table_name FROM duckdb_tables() WHERE database_name = current_database()").fetchall()
+    return {name for (name,) in found}
+
+
+def rows(con: duckdb.DuckDBPyConnection) -> dict[str, int]:
+    """How many rows each table of the open database has."""
+    names = sorted(tables(con))
+    counts = con.execute("SELECT " + ", ".join(f'(SELECT count(*) FROM "{name}")' for name in names)).fetchone()
+    return dict(zip(names, counts or (), strict=True))
+
+
+def read_through(con: duckdb.DuckDBPyConnection, since: Mapping[str, int] | None = None) -> dict[str, int]:
+    """Read every block of the tables of the open database, and count their rows.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The connection.
+    since : mapping of str to int, optional
+        Rows that each table had before: a large table is read from there on only.
+
+    Raises
+    ------
+    duckdb.Error
+        A block cannot be read.
+    """
+    found = rows(con)
+    for name, count in found.items():
+        start = (since or {}).get(name, 0) if count > LARGE else 0
+        con.execute(f'SELECT bit_xor(hash(whole)) FROM "{name}" AS whole WHERE rowid >= {start}').fetchone()
+    return found
+
+
+def alone(path: Path) -> str:
+    """How a register's file is without the log beside it, in a word or two; a copy is looked at."""
     import duckdb
 
-    while True:
-        if not path.exists():
-            raise RegisterError(f"{path}: there is no such register; name one that is there, or add a unit to make it")
-        if path.is_file() and path.stat().st_size == 0:
-            raise RegisterError(f"{path}: it is empty and no register; name a register, or restore it from a backup")
-        try:
-            attach(con, path, "register", *options)
-        except (duckdb.Error, OSError) as error:
-            if not is_held(error):
-                raise told(path, error) from error
-            if time.monotonic() > until:
-                raise busy(path, error, wait) from error
-            time.sleep(0.002 + 0.02 * random.random())
-        else:
+    try:
+        with tempfile.TemporaryDirectory() as folder, closing(engine()) as con:
+            copy = Path(shutil.copyfile(path, Path(folder) / "alone.duckdb"))
+            attach(con, copy, "register", "READ_ONLY")
+            confine(con)
             con.execute("USE register")
-            return
+            read_through(con)
+    except duckdb.Error:
+        return "damaged too"
+    except OSError:
+        return "not looked at, since there is no room for a copy"
+    return "sound"
+
+
+def _had(gate: FileLock, seconds: float) -> bool:
+    """Whether a gate was had within some seconds."""
+    try:
+        gate.acquire(timeout=seconds, poll_interval=0.005)
+    except Timeout:
+        return False
+    return True
+
+
+@contextmanager
+def _alone_in_here(path: Path, left: Patience, until: float) -> Iterator[None]:
+    """Keep the other threads of this program from a register."""
+    with _TURNS_GUARD:
+        lock = _TURNS[path]
+    who = "another piece of work of this program"
+    got = lock.acquire(timeout=min(TELL_S, max(until - time.monotonic(), 0.0)))
+    if not got:
+        left.say_for_whom(path, who)
+        got = lock.acquire(timeout=max(until - time.monotonic(), 0.0))
+    if not got:
+        raise busy(path, who, left.whole)
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def _holder_of(path: Path) -> str:
+    """Who holds a register just now, found by trying to look into it."""
+    import duckdb
+
+    try:
+        with closing(engine()) as con:
+            if path.exists():
+                attach(con, path, "register", "READ_ONLY")
+    except duckdb.Error as error:
+        return holder(error)
+    return holder("")
+
+
+def _tell_of_log(path: Path, left: Patience) -> None:
+    """Tell what was in the log that the database has just taken in, or that it could not.
+
+    Raises
+    ------
+    RegisterError
+        It is no log: the next thing written would put an end to it.
+    """
+    log = log_beside(path)
+    if log is None:
+        return
+    if not log.is_one:
+        what = f"it is no log of a register ({log.size} bytes); the register beside it opens without it"
+        raise RegisterError(f"{log.path}: {what}; move it elsewhere and try again")
+    if log.dropped:
+        what = f"the log of what was written last breaks off; {log.holds} in it were taken in"
+        lost = (
+            f"its last {log.dropped} bytes are lost; look whether what you entered last is there, else enter it again"
+        )
+        left.tell(f"{log.path}: {what}, {lost}")
+    elif log.changes:
+        left.tell(f"{path}: it was not closed in order the last time; {log.holds} in the log beside it were taken in")

@@ -3,21 +3,40 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
-from contextlib import closing, contextmanager, suppress
-from datetime import UTC, datetime
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, closing, contextmanager, suppress
+from datetime import UTC, date, datetime
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import uuid4
 
-from filelock import Timeout
 from platformdirs import user_data_path
 
 from calib.errors import RegisterError, visible
-from calib.register.gate import NEW_FILE, WAIT_S, attach, engine, interruptible, session, transaction, turn, writable
+from calib.register.gate import (
+    LOGS,
+    NEW_FILE,
+    Hold,
+    attach,
+    engine,
+    explained,
+    gate_of,
+    hold,
+    in_the_way,
+    interruptible,
+    make_gate,
+    read_through,
+    rows,
+    share,
+    tables,
+    transaction,
+    turn,
+)
 from calib.register.ledger import bring
-from calib.register.migrate import applied, migrate, steps, stranger, tables
-from calib.register.trouble import READ_ONLY, busy, told
+from calib.register.migrate import applied, migrate, steps, stranger
+from calib.register.patience import WAIT_S, patience, say
+from calib.register.trouble import DAMAGED, READ_ONLY, busy
 
 if TYPE_CHECKING:
     import duckdb
@@ -58,12 +77,22 @@ def make(path: Path, simulated: bool, first: pd.DataFrame | None = None, wait: f
             path.parent.mkdir(parents=True, exist_ok=True)
     if not path.parent.is_dir():
         raise RegisterError(f"{path}: there is no folder {path.parent}; make it first, or name another place")
-    try:
-        with turn(path, wait):
+    if not path.exists() and not os.access(path.parent, os.W_OK):
+        raise RegisterError(f"{path.parent}: {READ_ONLY}")
+    with patience(wait) as left, ExitStack() as held:
+        with left.waiting() as until:
+            ours = held.enter_context(turn(path, left, until))
+        if not ours:
+            raise busy(path, "another program, which makes it,", left.whole)
+        try:
             if not path.exists():
                 _make(path, simulated, first)
-    except Timeout:
-        raise busy(path, None, wait) from None
+        finally:
+            if (
+                not path.exists()
+            ):  # no gate beside nothing: whoever waits for it sees that it is gone, and makes his own
+                with suppress(OSError):
+                    gate_of(path).unlink()
 
 
 @contextmanager
@@ -72,60 +101,137 @@ def opened(
 ) -> Iterator[duckdb.DuckDBPyConnection]:
     """Hold a register for one piece of work, its tables up to date; `also` is a file that the work writes too.
 
+    A register that an older calib wrote is brought up to date where it is to be written, once a copy of it stands
+    beside it; to be read, its content is brought up to date in memory, and the file stays as it is. What was written
+    is read back from the file before the block is left.
+
     Raises
     ------
     RegisterError
         As `session` does; where the file is a database but no register, or one of a newer calib; where it is to be
-        written and cannot be.
+        written and cannot be, or cannot be read back.
     """
-    if write and path.exists() and not writable(path):
-        raise RegisterError(f"{path}: {READ_ONLY}")
-    with session(path, wait, also) as con:
-        if not {"about", "revisions", "schema_steps"} <= tables(con):
-            raise RegisterError(f"{path}: it is a database but no register; name a register")
-        done, known = applied(con), steps()
-        if done > len(known):
-            raise RegisterError(f"{path}: a newer version of calib wrote it (schema {done}); bring calib up to date")
-        if done < len(known) and not writable(path):
-            raise RegisterError(f"{path}: an older version of calib wrote it, and {READ_ONLY}")
-        if strange := stranger(con, known[:done]):
-            raise RegisterError(f"{path}: it holds {visible(strange, 80)}, which no register of calib has; {NOT_OURS}")
-        migrate(con, known)
-        yield con
+    barred = in_the_way(path) if write and path.exists() else None
+    if barred:
+        raise RegisterError(f"{barred}: {READ_ONLY}")
+    with hold(path, wait, in_turn=write) as held, aside(path) as copy:
+        with held.open(also=also or copy) as con:
+            if schema_of(con, path) < len(steps()):
+                _bring_up_to_date(con, path, copy if write else None)
+            before = rows(con) if write else {}
+            yield con
+            after = rows(con) if write else {}
+        if after != before:
+            _read_back(held, before, after)
 
 
-def copy_to(con: duckdb.DuckDBPyConnection, new: Path, path: Path) -> None:
-    """Copy the open register to a new file that the connection may write, then move that to its place.
+def schema_of(con: duckdb.DuckDBPyConnection, path: Path) -> int:
+    """The number of the last step of the schema that an open register has had.
 
     Raises
     ------
     RegisterError
-        The copy cannot be written.
+        It is no register, or one of a newer calib.
     """
-    import duckdb
+    if not {"about", "revisions", "schema_steps"} <= tables(con):
+        raise RegisterError(f"{path}: it is a database but no register; name a register")
+    done = applied(con)
+    if done > len(steps()):
+        raise RegisterError(f"{path}: a newer version of calib wrote it (schema {done}); bring calib up to date")
+    if strange := stranger(con, steps()[:done]):
+        raise RegisterError(f"{path}: it holds {visible(strange, 80)}, which no register of calib has; {NOT_OURS}")
+    if in_the_way(path) is None:
+        make_gate(path)
+    return done
 
-    try:
+
+def copy_to(con: duckdb.DuckDBPyConnection, new: Path, path: Path) -> None:
+    """Copy the open register to a new file that the connection may write, read that through, move it to its place.
+
+    Raises
+    ------
+    RegisterError
+        The copy cannot be written, or is not the same.
+    """
+    with explained(path):
         attach(con, new, "duplicate", NEW_FILE)
         con.execute("COPY FROM DATABASE register TO duplicate")
         con.execute("CHECKPOINT duplicate")
         con.execute("DETACH duplicate")
-        os.replace(new, path)
-    except (duckdb.Error, OSError) as error:
-        raise told(path, error) from error
+        attach(con, new, "duplicate", "READ_ONLY")
+        same = _contents(con, "duplicate") == _contents(con, "register")
+        con.execute("DETACH duplicate")
+        if not same:
+            raise RegisterError(f"{path}: the copy is not the same as the register; try again, on another disk")
+        _put(new, path)
+
+
+def beside(path: Path, what: str) -> Path:
+    """A name for another state of a register, in its folder and with today's date, that no file has yet."""
+    names = (f"{path.stem}.{what}.{date.today()}{f'-{number}' if number else ''}{path.suffix}" for number in count())
+    return next(place for place in map(path.with_name, names) if not place.exists())
+
+
+def _bring_up_to_date(con: duckdb.DuckDBPyConnection, path: Path, new: Path | None) -> None:
+    """Apply the steps that an open register lacks: to its file, once it was copied, or to its content in memory."""
+    if new is not None:
+        copy = beside(path, f"schema-{applied(con)}")
+        copy_to(con, new, copy)
+        migrate(con, steps())
+        say(f"{path}: it was made by an older calib and is brought up to date; it stays as it was in {copy.name}")
+    else:
+        con.execute("COPY FROM DATABASE register TO memory")
+        con.execute("USE memory")
+        migrate(con, steps())
+
+
+def _read_back(held: Hold, before: Mapping[str, int], after: Mapping[str, int]) -> None:
+    """Open a register anew and read it through, so that what is acknowledged is in its file, and can be read."""
+    tail = "what was entered just now could not be read back, so enter it again after that"
+    try:
+        with held.open() as con:
+            found = read_through(con, before)
+    except RegisterError as error:
+        raise RegisterError(f"{error}; {tail}") from error
+    if any(found.get(name, 0) < count for name, count in after.items()):
+        raise RegisterError(f"{held.path}: {DAMAGED}; {tail}")
+
+
+def _contents(con: duckdb.DuckDBPyConnection, database: str) -> list[tuple[str, int, int]]:
+    """Each table's name, rows, and a number made of all its cells."""
+    con.execute(f"USE {database}")
+    found = []
+    for name in sorted(tables(con)):
+        asked = f'SELECT count(*), coalesce(bit_xor(hash(whole)), 0) FROM "{name}" AS whole'
+        found.append((name, *(con.execute(asked).fetchone() or ())))
+    con.execute("USE register")
+    return found
 
 
 def _make(path: Path, simulated: bool, first: pd.DataFrame | None) -> None:
-    import duckdb
-
     log = Path(f"{path}.wal")
     if log.exists():
         raise RegisterError(f"{log}: it is left over from a register that is gone; move it elsewhere")
-    with aside(path) as new:
+    with explained(path), aside(path) as new:
+        _fill(new, simulated, first)
+        _put(new, path)
+
+
+def _put(new: Path, path: Path) -> None:
+    """Give a file that is whole its name, which nothing had meanwhile."""
+    share(new)
+    try:
+        os.link(new, path)
+    except FileExistsError:
+        raise RegisterError(f"{path}: a file of that name has come to be there; name another") from None
+    except OSError:  # a place that knows no links
+        os.replace(new, path)
+    if os.name == "posix":
+        folder = os.open(path.parent, os.O_RDONLY)
         try:
-            _fill(new, simulated, first)
-            os.replace(new, path)
-        except (duckdb.Error, OSError) as error:
-            raise told(path, error) from error
+            os.fsync(folder)  # the name as well is on the disk
+        finally:
+            os.close(folder)
 
 
 def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> None:
@@ -145,10 +251,10 @@ def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> None:
 @contextmanager
 def aside(path: Path) -> Iterator[Path]:
     """A name beside a path, of which nothing is left afterwards."""
-    new = path.with_name(f".{path.name}.{uuid4().hex}.new")
+    new = path.with_name(f".{uuid4().hex[:12]}.calib.new")
     try:
         yield new
     finally:
-        for leftover in (new, Path(f"{new}.wal")):
+        for leftover in (new, *(Path(f"{new}{end}") for end in LOGS)):
             with suppress(OSError):
                 leftover.unlink(missing_ok=True)

@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calib.register.gate import interruptible, transaction
+from calib.register.gate import interruptible, tables, transaction
 
 if TYPE_CHECKING:
     import duckdb
@@ -43,12 +43,6 @@ def steps(folder: Path = SCHEMA) -> tuple[Step, ...]:
     if numbers != list(range(1, len(found) + 1)):
         raise ValueError(f"the steps in {folder} are numbered {numbers}, not 1 to {len(found)}")
     return found
-
-
-def tables(con: duckdb.DuckDBPyConnection) -> set[str]:
-    """Names of the tables of the open database."""
-    found = con.execute("SELECT table_name FROM duckdb_tables() WHERE database_name = current_database()").fetchall()
-    return {name for (name,) in found}
 
 
 def applied(con: duckdb.DuckDBPyConnection) -> int:

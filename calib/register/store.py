@@ -8,7 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
-from calib.errors import InputError
+from calib.errors import InputError, RegisterError
 from calib.places import shipped
 from calib.register import ledger
 from calib.register.bench_store import BenchStore, line
@@ -19,6 +19,7 @@ from calib.register.ledger import ImportReport
 from calib.register.making import aside, copy_to, data_folder, make, opened
 from calib.register.package import write_package
 from calib.register.records import KnownUnit, record_id
+from calib.register.trouble import check_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -55,6 +56,7 @@ class Register(BenchStore):
     def __init__(
         self, path: str | os.PathLike[str], *, simulated: bool = False, create: bool = True, wait: float = WAIT_S
     ) -> None:
+        check_name(Path(path))
         self.path = Path(os.path.realpath(path))
         self._wait = wait
         if create and not self.path.exists():
@@ -282,10 +284,14 @@ def practice_register(path: str | os.PathLike[str] | None = None) -> Register:
     Raises
     ------
     RegisterError
-        It cannot be made or opened.
+        It cannot be made or opened, or a register of real readings has its name.
     """
     beside = default_register_path().with_name("practice.duckdb")
     place = Path(os.path.realpath(beside if path is None else path))
     if not place.exists():
         make(place, True, read_known(shipped("datasets/practice/known.csv")))
-    return Register(place, simulated=True)
+    register = Register(place)
+    if not register.is_simulated:
+        remedy = "give yours another name, and name it with --register or in CALIB_REGISTER"
+        raise RegisterError(f"{place}: it is a register of real readings, under the practice register's name; {remedy}")
+    return register

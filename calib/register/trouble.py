@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import re
+import stat
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 from calib.errors import RegisterError
@@ -10,19 +16,51 @@ from calib.errors import RegisterError
 # Said by the database of a file that another process holds, and of one that is open in this process by other means.
 _HELD = ("Could not set lock", "different configuration", "Unique file handle conflict")
 READ_ONLY = "it is read-only here; change its permissions or work on a copy"
-# Fragment of the database's own message, in lower case, and what it means; the first that fits counts.
-_MEANINGS = (
-    ("no space left", "the disk is full; free some space and try again"),
-    ("file too large", "the disk is full, or a limit on the size of files is reached; free some space and try again"),
-    ("disk quota", "the disk is full; free some space and try again"),
-    ("we can only read versions", "it was written by a newer version; bring calib and duckdb up to date"),
-    ("permission denied", READ_ONLY),
-    ("read-only", READ_ONLY),
-    ("is a directory", "it is a folder; name a file"),
-    ("not a valid duckdb database file", "it is no register; name a register, or restore it from a backup"),
-    ("sqlite_scanner", "it is no register; name a register, or restore it from a backup"),
-)
 DAMAGED = "it is damaged; restore it from a backup"
+_NO_REGISTER = "it is no register; name a register, or restore it from a backup"
+_FULL = "the disk is full; free some space and try again"
+_MEMORY = "there is too little memory to work on it; close other programs and try again"
+_NO_FILE = "it is a device and no file; name a file"
+_LONG = "its name is too long for the place where it is; name a shorter one"
+# What the system reports, by its code: the database passes on the system's own words for it.
+_BY_CODE = {
+    errno.ENOSPC: _FULL,
+    errno.EDQUOT: "your share of the disk is used up; free some space and try again",
+    errno.EFBIG: "the disk is full, or a limit on the size of files is reached; free some space and try again",
+    errno.EACCES: READ_ONLY,
+    errno.EPERM: READ_ONLY,
+    errno.EROFS: READ_ONLY,
+    errno.EISDIR: "it is a folder; name a file",
+    errno.ENOTDIR: "a part of its path is a file and no folder; look at the path",
+    errno.ENOENT: "it, or its folder, is not there; look at the path, and whether its drive is connected",
+    errno.ELOOP: "its links lead in a circle; name the file itself",
+    errno.ENAMETOOLONG: _LONG,
+    errno.EMFILE: "too many files are open in this program; close it, start it again, or raise its limit (ulimit -n)",
+    errno.ENFILE: "too many files are open on this machine; close some programs and try again",
+    errno.ENOMEM: _MEMORY,
+    errno.EIO: "the disk fails to read or write it; copy what can still be read to another disk at once",
+    errno.ENOLCK: "its place has no locks for files, as on some network drives; put it on a disk of this machine",
+    errno.ESTALE: "the network drive that it is on was lost; connect it again and try again",
+    errno.ENXIO: _NO_FILE,
+    errno.ENODEV: _NO_FILE,
+}
+# A fragment of the database's own message, in lower case, and what it means; the first that fits counts.
+_BY_WORDS = (
+    ("database does not exist", _BY_CODE[errno.ENOENT]),
+    ("we can only read versions", "it was written by a newer version; bring calib and duckdb up to date"),
+    ("not a valid duckdb database file", _NO_REGISTER),
+    ("sqlite_scanner", _NO_REGISTER),
+    ("encrypted", "it is encrypted, which calib cannot read; decrypt it, or name another register"),
+    ("out of memory", _MEMORY),
+    ("bad allocation", _MEMORY),
+    ("read-only", READ_ONLY),
+    ("corrupt", DAMAGED),
+    ("could not read enough bytes", DAMAGED),
+    ("failed to deserialize", DAMAGED),
+    ("failed to decode", DAMAGED),
+)
+_KINDS = {stat.S_IFIFO: "a pipe", stat.S_IFSOCK: "a socket", stat.S_IFCHR: "a device", stat.S_IFBLK: "a device"}
+_FLUSH, _CHECKPOINT = 100, 99  # kinds of entry of the database's log: a change is complete; all is in the file
 
 
 def is_held(error: Exception) -> bool:
@@ -30,18 +68,200 @@ def is_held(error: Exception) -> bool:
     return any(words in str(error) for words in _HELD)
 
 
-def busy(path: Path, error: Exception | None, waited: float) -> RegisterError:
-    """The error for a file that stayed held, with the holder's process where it is told."""
-    holder = re.search(r"PID (\d+)", str(error))
-    whose = f"process {holder[1]} holds it" if holder else "another piece of work holds it"
-    return RegisterError(f"{path}: it is busy; {whose}, waited {waited:.0f} s; close that program or try again")
+def holder(error: object) -> str:
+    """Who holds the file, as far as the database's refusal and the system tell."""
+    found = re.search(r"held in (.+?) \(PID (\d+)\)", str(error)) or re.search(r"()PID (\d+)", str(error))
+    if not found:
+        return "another piece of work"
+    return f"process {found[2]} ({_program(int(found[2])) or Path(found[1]).name or 'name unknown'})"
 
 
-def told(path: Path, error: Exception) -> RegisterError:
-    """The error for anything else that the database or the system says of the file."""
+def busy(path: Path, who: str, waited: float) -> RegisterError:
+    """The error for a file that stayed held."""
+    return RegisterError(f"{path}: it is busy; {who} holds it, waited {waited:.0f} s; close that program or try again")
+
+
+def check_name(path: Path) -> None:
+    """Refuse a name that no register can have: one that is no text, too long, or a device's.
+
+    Raises
+    ------
+    RegisterError
+        With the reason; nothing was opened.
+    """
+    try:
+        text, kind = os.fsencode(path).decode(), stat.S_IFREG
+        with suppress(FileNotFoundError):
+            os.stat(f"{path}.wal.checkpoint")  # the longest name that the database gives a file beside it
+        with suppress(FileNotFoundError):
+            kind = path.stat().st_mode
+    except ValueError:  # not to be told in UTF-8, or with a zero byte in it
+        raise RegisterError(f"{ascii(str(path))}: its name is no plain text; name it otherwise") from None
+    except PermissionError:
+        raise RegisterError(f"{path}: its folder may not be entered; ask whoever owns it for the permission") from None
+    except OSError as error:
+        raise told(path, OSError(error.errno, error.strerror)) from None
+    if os.sep == "/" and "\\" in text:  # the database takes it for another slash, and so for another place
+        raise RegisterError(f"{path}: there is a backslash in its name; name it otherwise")
+    if stat.S_ISDIR(kind):
+        raise RegisterError(f"{path}: {_BY_CODE[errno.EISDIR]}")
+    if what := _KINDS.get(stat.S_IFMT(kind)):
+        raise RegisterError(f"{path}: it is {what} and no file; name a file")
+
+
+def told(path: Path, error: BaseException) -> RegisterError:
+    """The error for anything else that the database or the system says of the file.
+
+    The line names the file that is in the way, which may be the log or the gate beside the register.
+    """
     if isinstance(error, RegisterError):
         return error
     said = " ".join((getattr(error, "strerror", None) or str(error)).split())
-    unforeseen = f"it cannot be used: {said}" if isinstance(error, OSError) else DAMAGED
-    meaning = next((means for words, means in _MEANINGS if words in said.lower()), unforeseen)
-    return RegisterError(f"{path}: {meaning}")
+    named = getattr(error, "filename", None) or next(iter(re.findall(r'file "([^"]+)"', said)), "")
+    meaning = _meaning(error, said.replace(" ".join(str(path).split()), "").lower())
+    which = Path(named) if meaning == READ_ONLY and str(named).startswith(f"{path}.") else path
+    return RegisterError(f"{which}: {meaning or f'it cannot be used, and why is unknown: {_cut(said)}'}")
+
+
+@dataclass(frozen=True)
+class Log:
+    """The log beside a register: the changes that are in it and not yet in the register's file.
+
+    Attributes
+    ----------
+    path : Path
+        The log's file.
+    size : int
+        Its bytes.
+    changes : tuple of int
+        Where each of its complete changes ends [bytes from the start].
+    dropped : int
+        Bytes after the last complete change, which the database passes over without a word.
+    is_one : bool
+        Whether it is such a log at all.
+    """
+
+    path: Path
+    size: int
+    changes: tuple[int, ...] = ()
+    dropped: int = 0
+    is_one: bool = True
+
+    @property
+    def holds(self) -> str:
+        """What stands in it, in words."""
+        number = len(self.changes)
+        return f"{number} complete {'change' if number == 1 else 'changes'}"
+
+
+def log_beside(path: Path) -> Log | None:
+    """Read the log beside a register as far as its entries follow one another; None where there is nothing in it.
+
+    Each entry is its length and a checksum, of eight bytes each, then as many bytes as it says. What is cut off between
+    two entries that end a change cannot be told from what was never there.
+    """
+    place = Path(f"{path}.wal")
+    try:
+        raw = place.read_bytes()
+    except OSError:
+        return None
+    if not raw:
+        return None
+    head = b"\x64\x00\x62\x65\x00"
+    if raw[: len(head)] != head[: len(raw)]:
+        return Log(place, len(raw), is_one=False)
+    ends: list[int] = []
+    try:
+        version, at = _number(raw, len(head))
+        if version != 2:  # of another making: the database reads it, or says why not
+            return None
+        start = at = _after_head(raw, at)
+        while at + 16 <= len(raw):
+            kind, end = raw[at + 18], at + 16 + int.from_bytes(raw[at : at + 8], "little")
+            if end > len(raw) or raw[at + 16 : at + 18] != b"\x64\x00":
+                break
+            at = end
+            if kind in (_FLUSH, _CHECKPOINT):
+                ends.append(end)
+    except IndexError:  # it breaks off in its head
+        return Log(place, len(raw), (), len(raw))
+    return Log(place, len(raw), tuple(ends), len(raw) - (ends[-1] if ends else start))
+
+
+def told_of_log(path: Path, error: Exception, alone: Callable[[Path], str]) -> RegisterError | None:
+    """The error for a register that cannot be opened for the log beside it; None where that is not the reason.
+
+    Parameters
+    ----------
+    path : Path
+        The register's file.
+    error : Exception
+        What the database said.
+    alone : callable
+        Says how the register's file is without that log.
+    """
+    said, log = str(error), log_beside(path)
+    if log is None or not ("WAL" in said or f"{path}.wal" in said):
+        return None
+    place = re.search(r"byte position (\d+)", said)
+    if "does not match database file" in said:
+        what = f"it is the log of another file, with {log.holds} in it; move it to that file"
+    elif numbers := re.search(r"File checkpoint iteration: (\d+), WAL checkpoint iteration: (\d+)", said):
+        if int(numbers[1]) > int(numbers[2]):
+            what = "it is an old log, from before the register was saved last; move it elsewhere"
+        else:
+            what = f"it is of a later state than the register, which is an old copy: {log.holds} in it would be lost; "
+            what += "bring back the file that it belongs to, or move it elsewhere"
+    elif "corrupt" in said.lower() or "Invalid WAL entry" in said:
+        whole = sum(end <= int(place[1]) for end in log.changes) if place else 0
+        what = f"the log of the last changes is damaged, {whole} complete before the damage; "
+        what += "move it elsewhere, open the register, and enter again what is missing"
+    else:
+        return None
+    return RegisterError(f"{log.path}: {what}; the register beside it is {alone(path)}")
+
+
+def _meaning(error: BaseException, plain: str) -> str | None:
+    """What an error means, by its code, by the database's words, by the system's words; None where that is unknown."""
+    if isinstance(error, MemoryError):
+        return _MEMORY
+    if code := getattr(error, "errno", None):
+        return _BY_CODE.get(code)
+    by_words = [means for words, means in _BY_WORDS if words in plain]
+    by_system = {os.strerror(number).lower(): means for number, means in _BY_CODE.items()}
+    longest = sorted((words for words in by_system if words in plain), key=len)[-1:]
+    return next(iter(by_words), None) or next((by_system[words] for words in longest), None)
+
+
+def _after_head(raw: bytes, at: int) -> int:
+    """Where the entries of a log begin: after the name of its file and the number of its saving."""
+    while (field := int.from_bytes(raw[at : at + 2], "little")) != 0xFFFF:
+        at += 2
+        count = 1
+        if field == 102:  # a list
+            count, at = _number(raw, at)
+        for _ in range(count):
+            _, at = _number(raw, at)
+    return at + 2
+
+
+def _number(raw: bytes, at: int) -> tuple[int, int]:
+    """A whole number of seven bits a byte, the last without the eighth, and where it ends."""
+    value = shift = 0
+    while raw[at] & 128:
+        value, shift, at = value | (raw[at] & 127) << shift, shift + 7, at + 1
+    return value | raw[at] << shift, at + 1
+
+
+def _program(process: int) -> str:
+    """What a process is called, where the system has it in a file; blank elsewhere."""
+    try:
+        words = Path(f"/proc/{process}/cmdline").read_bytes().decode(errors="replace").split("\0")
+    except OSError:
+        return ""
+    names = [Path(word).name for word in words[:3] if word and not word.startswith("-") and word.isprintable()]
+    return " ".join(name for name in names if " " not in name)[:60]
+
+
+def _cut(said: str) -> str:
+    return said if len(said) <= 300 else f"{said[:300]} …"

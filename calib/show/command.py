@@ -15,8 +15,10 @@ from typing import NoReturn
 
 import calib
 from calib.errors import CannotError, InputError, visible
+from calib.register.patience import patience
 from calib.show import fit_commands, leads_command, page_command, supply_command
 from calib.show import register_commands as records
+from calib.show.printing import note
 
 NOTHING = "nothing was written"
 DONE, COULD_NOT, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
@@ -116,7 +118,8 @@ def _run(words: list[str]) -> int:
         asked = parser(words[0] if words else "").parse_args(words)
     except SystemExit as told:  # help, the version, or a wrong word: the parser has said it already
         return int(told.code or DONE)
-    asked.run(asked)
+    with patience(tell=note):
+        asked.run(asked)
     return DONE
 
 

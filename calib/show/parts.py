@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import html
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,12 +19,15 @@ from calib.show.palette import Palette, palette
 
 if TYPE_CHECKING:
     import pandas as pd
+    from streamlit.delta_generator import DeltaGenerator
 
 LEVEL = 0.9
 OWN, PRACTICE = "My own", "Practice (simulated)"
 CHOICE = "register_choice"
 WRITTEN, STRANGE = "register_in_address", "register_not_known"
 IN_ADDRESS = {"own": OWN, "practice": PRACTICE}
+_HAD: dict[tuple[bool, Path], Path] = {}  # files of the registers that this server has had open
+NOTICES = "notices_of_the_register"
 DISCLAIMER = "It estimates and does not certify: no rating, no approval, and a sound old winding can still fail."
 OWN_ERROR = (
     "This page met an error of its own and stopped here. The known units, meters and bench sessions kept so far are "
@@ -110,8 +113,23 @@ def choose_register() -> None:
 
 @contextmanager
 def register() -> Iterator[calib.Register]:
-    """The chosen register, open for as long as the block lasts."""
-    with calib.practice_register() if practising() else calib.Register(calib.default_register_path()) as opened:
+    """The chosen register, open for as long as the block lasts.
+
+    Raises
+    ------
+    calib.RegisterError
+        It cannot be opened; or it was open on this page before and is gone, in the place of which none is made.
+    """
+    practice, own = practising(), calib.default_register_path()
+    before = _HAD.get((practice, own))
+    if before is not None and not before.exists():
+        remedy = "put it back or connect its drive and try again; to begin a new one, stop calib page and start it anew"
+        raise calib.RegisterError(f"{before}: it was open here and is gone; {remedy}")
+    with (
+        calib.patience(tell=keep_notice, waits=waiting()),
+        calib.practice_register() if practice else calib.Register(own, create=before is None) as opened,
+    ):
+        _HAD[practice, own] = opened.path
         yield opened
 
 
@@ -126,6 +144,34 @@ def opened_register() -> Opened:
         st.button("Try again", key="try_again")
         st.stop()
     return Opened(known, content_of(known), bool(simulated), place, meters)
+
+
+def keep_notice(text: str) -> None:
+    """Keep something worth knowing of the register's file until its reader puts it away."""
+    notices = st.session_state.setdefault(NOTICES, [])
+    if text not in notices:
+        notices.append(text)
+
+
+def waiting() -> Callable[[str], None]:
+    """What says on the page, while it waits, for whom; and takes that off again when it is over."""
+    places: list[DeltaGenerator] = []
+
+    def say(text: str) -> None:
+        if text:
+            places.append(st.empty())
+            places[-1].info(words.plain(words.sentence(text)))
+        elif places:
+            places.pop().empty()
+
+    return say
+
+
+def _show_notices() -> None:
+    if notices := st.session_state.get(NOTICES):
+        for text in notices:
+            st.info(words.plain(words.sentence(text)))
+        st.button("Put away", key="notices_seen", on_click=notices.clear)
 
 
 def meters_in(register: calib.Register) -> tuple[calib.Meter, ...]:
@@ -203,6 +249,7 @@ def head(title: str, opened: Opened) -> None:
         st.html(f'<div class="calib-band calib-practice" role="note">{band}</div>')
     else:
         st.html(f'<div class="calib-band" role="note">Open: <b>your register</b>, {number} ({place})</div>')
+    _show_notices()
     st.title(title, anchor=False)
     st.html(f'<p class="calib-disclaimer">{DISCLAIMER}</p>')
 

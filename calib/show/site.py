@@ -9,6 +9,7 @@ from pathlib import Path
 import streamlit as st
 from streamlit import config
 
+import calib
 from calib.show import parts
 from calib.show.page_server import SERVED
 
@@ -38,7 +39,8 @@ def run() -> None:
     page = st.navigation({title: [_page(*one) for one in pages] for title, pages in PAGES.items()})
     parts.keep_what_was_typed(page.title)
     parts.choose_register()
-    page.run()
+    with calib.patience():  # for all that the page asks of the register together
+        page.run()
 
 
 def _page(name: str, title: str) -> st.Page:

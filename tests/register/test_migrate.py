@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import datetime
+import errno
 import gzip
 from collections.abc import Iterator
 from pathlib import Path
+from unittest.mock import Mock
 
 import duckdb
 import pytest
 
 from calib.errors import RegisterError
-from calib.register import making
+from calib.register import gate, making
 from calib.register.frame import frame_of
 from calib.register.gate import attach, engine
 from calib.register.migrate import Step, applied, migrate, steps, tables
@@ -78,6 +81,7 @@ def test_an_older_register_is_brought_up_to_date_with_its_records(
     monkeypatch.setattr(making, "steps", lambda: more)
     register = Register(path)
     assert register.count() == 1
+    register.add(KnownUnit.parse({**typed, "unit": "AL-8"}))
     with making.opened(path) as con:
         assert "remarks" in tables(con)
         assert applied(con) == len(more)
@@ -91,8 +95,8 @@ def test_a_register_of_every_schema_ever_shipped_keeps_everything(
     tmp_path: Path, typed: dict[str, str], shipped: Path
 ) -> None:
     """Each was made by the code of its time: two adds of one unit, one of another, which was withdrawn."""
-    path = tmp_path / "club.duckdb"
-    path.write_bytes(gzip.decompress(shipped.read_bytes()))
+    path, old = tmp_path / "club.duckdb", gzip.decompress(shipped.read_bytes())
+    path.write_bytes(old)
     register = Register(path)
     found = register.revisions()
     assert found[["unit", "revision", "action"]].to_numpy().tolist() == [
@@ -103,10 +107,42 @@ def test_a_register_of_every_schema_ever_shipped_keeps_everything(
     ]
     assert found["reason"].tolist() == ["", "new meter", "", "scrapped"]
     assert frame_of(KnownUnit, [KnownUnit.parse({**typed, "rated_current_ma": "95"})]).equals(register.known())
-    assert register.add(KnownUnit.parse({**typed, "unit": "AL-9"})).holds == 2
-    assert register.keep_session("AL-7", {}, "ratio").revision == 1
+    has_sessions = "schema_0001" not in shipped.name
+    assert register.sessions()["tag"].tolist() == (["AL-9"] if has_sessions else [])
+    assert len(register.meters()) == 0
+    register.export(tmp_path / "out")
+    register.backup(tmp_path / "backup.duckdb")
+    assert path.read_bytes() == old  # to read it changes nothing
+    with gate.patience(tell=(told := []).append):
+        assert register.add(KnownUnit.parse({**typed, "unit": "AL-9"})).holds == 2
+        assert register.keep_session("AL-7", {}, "ratio").revision == 1
     with making.opened(path) as con:
         assert applied(con) == len(steps())
+    copies = sorted(tmp_path.glob("club.schema-*"))
+    if int(shipped.name[7:11]) == len(steps()):
+        assert copies == told == []
+        return
+    (copy,) = copies
+    today = datetime.date.today()
+    assert copy.name == f"club.schema-{int(shipped.name[7:11])}.{today}.duckdb"
+    said = "it was made by an older calib and is brought up to date; it stays as it was in"
+    assert told == [f"{path}: {said} {copy.name}"]
+    for kept in (copy, tmp_path / "backup.duckdb"):  # both are of the schema that it had
+        assert Register(kept).revisions().equals(found)
+        with gate.session(kept) as con:
+            assert applied(con) == int(shipped.name[7:11])
+
+
+def test_an_old_register_that_cannot_be_copied_is_not_brought_up_to_date(tmp_path: Path, typed: dict[str, str]) -> None:
+    path, old = tmp_path / "club.duckdb", gzip.decompress(SHIPPED[0].read_bytes())
+    path.write_bytes(old)
+    with pytest.MonkeyPatch.context() as full:
+        full.setattr(making.os, "link", Mock(side_effect=OSError(errno.ENOSPC, "No space left on device")))
+        full.setattr(making.os, "replace", Mock(side_effect=OSError(errno.ENOSPC, "No space left on device")))
+        with pytest.raises(RegisterError, match=r"club\.schema-1\.[-0-9]+\.duckdb: the disk is full"):
+            Register(path).add(KnownUnit.parse(typed))
+    assert path.read_bytes() == old
+    assert {each.name for each in tmp_path.iterdir()} == {"club.duckdb", "club.duckdb.gate"}
 
 
 def test_there_is_a_register_of_every_schema_but_the_present() -> None:

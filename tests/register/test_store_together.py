@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from calib.errors import RegisterError
+from calib.register import gate
 from calib.register.records import KnownUnit
 from calib.register.store import Register, practice_register
 
@@ -128,8 +129,39 @@ def test_whoever_waits_too_long_is_told_who_holds_it(tmp_path: Path, holder: sub
     with pytest.raises(RegisterError) as caught:
         Register(tmp_path / "club.duckdb", wait=0.5)
     assert time.monotonic() - start < 10
-    said = f"club.duckdb: it is busy; process {holder.pid} holds it, waited 0 s; close that program or try again"
-    assert str(caught.value).endswith(said)
+    said = str(caught.value).partition("club.duckdb: ")[2]
+    assert said.startswith(f"it is busy; process {holder.pid} (python")
+    assert said.endswith(") holds it, waited 0 s; close that program or try again")
+
+
+def test_whoever_waits_is_told_for_whom_while_he_waits(tmp_path: Path, holder: subprocess.Popen[str]) -> None:
+    path, told = tmp_path / "club.duckdb", []
+
+    def tell(text: str) -> None:
+        told.append(text)
+        holder.kill()  # were it told at the end only, the register would not be had
+
+    with gate.patience(60, tell):
+        assert Register(path, wait=60).count() == 0
+    assert len(told) == 1
+    assert told[0].startswith(f"waiting for process {holder.pid} (python")
+    assert told[0].endswith(f"), which holds {path}; for 60 s at most")
+
+
+def test_all_the_waiting_of_one_command_has_one_limit(
+    tmp_path: Path, holder: subprocess.Popen[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tries, attach = [], gate.attach
+    monkeypatch.setattr(gate, "attach", lambda *words: (tries.append(words), attach(*words)))
+    told: list[str] = []
+    with gate.patience(0.7, told.append) as left:
+        for most in (1000, 1, 1):  # the second and the third look once, and wait no more
+            tries.clear()
+            with pytest.raises(RegisterError, match=f"process {holder.pid} "):
+                Register(tmp_path / "club.duckdb")
+            assert left.left == 0.0
+            assert 1 <= len(tries) <= most
+    assert len(told) == 1
 
 
 def test_a_register_is_free_again_when_its_holder_dies(tmp_path: Path, holder: subprocess.Popen[str]) -> None:
@@ -152,5 +184,5 @@ def test_whoever_waits_behind_another_is_told_too(tmp_path: Path, holder: subpro
     wait(0.2)
     first.communicate()
     assert len(errors) == 1
-    assert f"process {holder.pid} holds it" in errors[0]
+    assert f"process {holder.pid} (python" in errors[0]
     assert first.returncode == 1

@@ -15,6 +15,7 @@ import pytest
 
 import calib as package
 from calib.register.store import Register
+from calib.show import command
 from tests.show.conftest import Run
 from tests.show.tables import HEADER, ROWS, spoiled, table
 
@@ -52,6 +53,29 @@ def test_add_makes_the_register_and_keeps_what_was_typed(calib: Run, tmp_path: P
     assert (row["unit"], row["contributor"], row["rated_current_ma"]) == ("QB 7", "Quarry Bank", 90.0)
     assert (row["winding_temp_c"], bool(row["centre_tapped"]), row["notes"]) == (-2.5, True, "")
     assert (revision["by"], revision["reason"]) == ("Alder Lane", "found")
+
+
+def test_a_command_says_whom_it_waits_for_while_it_waits(
+    called: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    package.Register(tmp_path / "club.duckdb")
+    hold = "import sys, time, pathlib\nfrom calib.register.gate import session\n"
+    hold += "with session(pathlib.Path(sys.argv[1])):\n print(flush=True)\n time.sleep(600)"
+    words = [sys.executable, "-c", hold, str(tmp_path / "club.duckdb")]
+    with subprocess.Popen(words, stdout=subprocess.PIPE) as holder:
+        assert holder.stdout is not None
+        holder.stdout.readline()
+        said: list[str] = []
+
+        def let_go_once_told(text: str) -> None:
+            said.append(text)
+            holder.kill()
+
+        monkeypatch.setattr(command, "note", let_go_once_told)
+        assert called("add", "--register", "club.duckdb", *words_of(OPTIONS)).returncode == 0
+    assert len(said) == 1
+    assert said[0].startswith(f"waiting for process {holder.pid} (python")
+    assert said[0].endswith("club.duckdb; for 15 s at most")
 
 
 def test_add_uses_the_register_in_the_environment(calib: Run, tmp_path: Path) -> None:
@@ -233,7 +257,10 @@ def test_several_that_start_at_once_lose_nothing(home: dict[str, str], tmp_path:
         subprocess.Popen([*base, *words, "--register", "club.duckdb"], cwd=tmp_path, env=home, stderr=subprocess.PIPE)
         for words in commands
     ]
-    assert [(one.communicate(timeout=300)[1], one.returncode) for one in running] == [(b"", 0)] * len(commands)
+    for one in running:
+        said = one.communicate(timeout=300)[1].decode()
+        assert one.returncode == 0, said
+        assert all(line.startswith("note: waiting for ") for line in said.splitlines()), said
     with package.Register(tmp_path / "club.duckdb") as register:
         assert register.count() == len(register.known()) == 6 * len(ROWS) + 2
 

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import gzip
 import math
+import subprocess
+import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -10,7 +14,21 @@ from streamlit.testing.v1 import AppTest
 
 import calib
 from calib.show import parts, words
-from tests.show.visits import HOME, KNOWN, READINGS, SIZE, UNIT, enter, fill, number, opened, settle, text_of, unescaped
+from tests.show.visits import (
+    HOME,
+    KNOWN,
+    READINGS,
+    ROOT,
+    SIZE,
+    UNIT,
+    enter,
+    fill,
+    number,
+    opened,
+    settle,
+    text_of,
+    unescaped,
+)
 
 
 @pytest.fixture(autouse=True)
@@ -37,6 +55,73 @@ def test_a_unit_added_on_the_page_is_in_the_register_and_in_the_next_visit(visit
     }
     assert row["centre_tapped"]
     assert "1 of 1 known unit" in text_of(opened(KNOWN))
+
+
+def test_a_register_that_is_gone_is_not_made_anew_under_an_open_page(visit: Path) -> None:
+    at = add(opened(KNOWN))
+    moved = visit.rename(visit.with_name("elsewhere.duckdb"))
+    for page in (HOME, KNOWN):
+        at.switch_page(page).run()
+        assert not at.exception
+        assert f"{visit}: it was open here and is gone; put it back" in unescaped(at.error[0].value)
+    assert not visit.exists()
+    moved.rename(visit)
+    at.button(key="try_again").click().run()
+    assert "1 of 1 known unit" in text_of(at)
+
+
+def test_real_readings_under_the_practice_register_s_name_are_refused(visit: Path) -> None:
+    with calib.Register(visit.with_name("practice.duckdb")) as register:
+        register.add(calib.KnownUnit.parse(UNIT))
+    at = opened()
+    at.radio(key=parts.CHOICE).set_value(parts.PRACTICE).run()
+    assert not at.exception
+    said = f"{register.path}: it is a register of real readings, under the practice register's name; give yours another"
+    assert said in unescaped(at.error[0].value)
+    at.radio(key=parts.CHOICE).set_value(parts.OWN).run()
+    assert "your register" in text_of(at)
+
+
+def test_the_page_says_whom_it_waits_for_while_it_waits(visit: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with calib.Register(visit) as register:
+        register.add(calib.KnownUnit.parse(UNIT))
+    hold = "import sys, time, pathlib\nfrom calib.register.gate import session\n"
+    hold += "with session(pathlib.Path(sys.argv[1])):\n print(flush=True)\n time.sleep(600)"
+    holder = subprocess.Popen([sys.executable, "-c", hold, str(visit)], stdout=subprocess.PIPE)
+    assert holder.stdout is not None
+    holder.stdout.readline()
+    said, waiting = [], parts.waiting
+
+    def let_go_once_told() -> Callable[[str], None]:
+        show = waiting()
+
+        def tell(text: str) -> None:
+            show(text)
+            said.append(text)
+            holder.kill()
+
+        return tell
+
+    monkeypatch.setattr(parts, "waiting", let_go_once_told)
+    at = opened(KNOWN)
+    holder.wait()
+    assert said[0].startswith(f"waiting for process {holder.pid} (python")
+    assert said[1:] == [""]
+    assert "1 of 1 known unit" in text_of(at)
+    assert "waiting for" not in text_of(at).lower()
+
+
+def test_what_is_worth_knowing_of_the_register_s_file_stays_until_it_is_put_away(visit: Path) -> None:
+    old = ROOT / "tests" / "register" / "shipped" / "schema_0001.duckdb.gz"
+    visit.write_bytes(gzip.decompress(old.read_bytes()))
+    at = opened(KNOWN)
+    assert [path.name for path in visit.parent.glob("*schema-1*")] == []
+    add(at, unit="AL-99")
+    at.switch_page(HOME).run()
+    (copy,) = visit.parent.glob("own.schema-1.*.duckdb")
+    assert f"it stays as it was in {copy.name}." in unescaped(at.info[0].value)
+    at.button(key="notices_seen").click().run()
+    assert copy.name not in unescaped(text_of(at))
 
 
 def in_address(at: AppTest) -> str:
