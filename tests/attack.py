@@ -1,0 +1,243 @@
+"""Attacks on the register: kills, adds all at once, full disks, spoiled files, hostile tables; nothing may be lost.
+
+``python -m tests.attack`` makes all of them and prints a table; ``--share 0.1`` a tenth, which is what the tests run.
+Every draw has its seed. Children are forked from a process that has everything loaded, so that a kill hits the work.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import resource
+import signal
+import tempfile
+import time
+from collections.abc import Callable
+from contextlib import nullcontext
+from dataclasses import dataclass
+from multiprocessing import get_context
+from multiprocessing.process import BaseProcess
+from pathlib import Path
+
+from calib.errors import CannotError, InputError
+from calib.register.records import KnownUnit
+from calib.register.store import Register
+from tests.register.conftest import TYPED
+
+COUNTS = {"kills": 194, "adds": 500, "fills": 60, "spoiled files": 110, "hostile tables": 930}
+WRITERS = 10
+
+
+@dataclass
+class Outcome:
+    """What became of one kind of attack: how many were made, and in words what went wrong."""
+
+    made: int
+    wrong: list[str]
+    told: str = ""
+
+
+def record(unit: str) -> KnownUnit:
+    return KnownUnit.parse({**TYPED, "unit": unit})
+
+
+SERVER = get_context("forkserver")
+SERVER.set_forkserver_preload(["calib.register.store", "duckdb", "pandas"])
+
+
+def child(work: Callable[..., None], *words: object) -> BaseProcess:
+    """A process of its own at work, forked from one that has everything loaded and has touched no register."""
+    process = SERVER.Process(target=work, args=words)
+    process.start()
+    return process
+
+
+def adding(path: Path, first: str, count: int, told: str | None = None, wait: float = 15.0) -> None:
+    """Add records one by one, and tell each when it is acknowledged, by a file that is opened to the end."""
+    with open(told, "w", buffering=1) if told is not None else nullcontext() as heard:
+        for k in range(count):
+            Register(path, wait=wait).add(record(f"{first}{k}"))
+            if heard is not None:
+                heard.write(f"{first}{k}\n")
+
+
+def kills(count: int, place: Path, chance: random.Random) -> Outcome:
+    """Killed at any moment while adding: what was acknowledged is there, and of the rest all or nothing."""
+    wrong: list[str] = []
+    heard = 0
+    for number in range(count):
+        path, told = place / f"killed-{number}.duckdb", place / f"told-{number}.txt"
+        told.touch()
+        process = child(adding, path, "W-", 10_000, str(told))
+        end = time.monotonic() + 20.0
+        while not told.stat().st_size and time.monotonic() < end:
+            time.sleep(0.002)
+        time.sleep(chance.uniform(0.0, 0.3))
+        process.kill()
+        process.join()
+        said = set(told.read_text(encoding="utf-8").split())
+        there = set(Register(path).known()["unit"])
+        heard += len(said)
+        if not said or not said <= there or len(there) > len(said) + 1:
+            wrong.append(f"kill {number}: told {len(said)}, there {len(there)}")
+    return Outcome(count, wrong, f"{heard} additions acknowledged before a kill")
+
+
+def adds(count: int, place: Path, chance: random.Random) -> Outcome:
+    """Several processes that add at once: every record is there."""
+    path, each = place / "adds.duckdb", -(-count // WRITERS)
+    writers = [child(adding, path, f"{writer}-", each, None, 300.0) for writer in range(WRITERS)]
+    for process in writers:
+        process.join()
+    there, ends = Register(path).count(), [process.exitcode for process in writers]
+    wrong = [f"{there} of {each * WRITERS} there, ends {ends}"] if there != each * WRITERS or any(ends) else []
+    return Outcome(each * WRITERS, wrong, f"by {WRITERS} processes")
+
+
+def adding_on_little(path: Path, limit: int, told: str) -> None:
+    """Add while no file may grow beyond a limit, until that is refused in one line."""
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+    for k in range(12):
+        try:
+            Register(path).add(record(f"G-{k}"))
+        except CannotError as error:
+            raise SystemExit(1 if len(str(error).splitlines()) == 1 else 2) from None
+        os.mkdir(f"{told}-{k}")  # a name takes no room of a file
+
+
+def fills(count: int, place: Path, chance: random.Random) -> Outcome:
+    """A disk that is full at any point: nothing that was there is lost, and what was acknowledged is there."""
+    wrong, refused = [], 0
+    for number in range(count):
+        path, told = place / f"full-{number}.duckdb", place / f"told-{number}"
+        register = Register(path)
+        register.add(record("F-0"))
+        size = path.stat().st_size
+        limit = chance.choice([0, size - 4096, size + chance.randrange(0, 120_000)])
+        process = child(adding_on_little, path, limit, str(told))
+        process.join()
+        refused += process.exitcode == 1
+        said = {f"G-{one.name.rsplit('-', 1)[1]}" for one in place.glob(f"{told.name}-*")}
+        units = set(register.known()["unit"])
+        if not {"F-0", *said} <= units or process.exitcode not in (0, 1):
+            wrong.append(
+                f"fill {number} at {limit}: ended with {process.exitcode}, told {len(said)}, there {len(units)}"
+            )
+    return Outcome(count, wrong, f"{refused} refused with one line")
+
+
+def spoiled(count: int, place: Path, chance: random.Random) -> Outcome:
+    """Files cut short, with bytes flipped, with pieces overwritten: read as they were, or refused in one line."""
+    sound = place / "sound.duckdb"
+    register = Register(sound)
+    register.import_table(_many(200))
+    raw, before = sound.read_bytes(), register.known()
+    wrong, refused = [], 0
+    for number in range(count):
+        path = place / f"spoiled-{number}.duckdb"
+        path.write_bytes(_spoil(raw, number, chance))
+        try:
+            if not Register(path).known().equals(before):
+                wrong.append(f"spoiled {number}: read, and other than it was")
+        except CannotError as error:
+            refused += 1
+            if len(str(error).splitlines()) != 1:
+                wrong.append(f"spoiled {number}: {error}")
+        path.unlink()
+    return Outcome(count, wrong, f"{refused} refused, {count - refused} read as they were")
+
+
+def _spoil(raw: bytes, number: int, chance: random.Random) -> bytes:
+    at = chance.randrange(len(raw))
+    if number % 3 == 0:
+        return raw[:at]
+    size = chance.choice([1, 8, 64, 4096])
+    patch = bytes(byte ^ 255 for byte in raw[at : at + size]) if number % 3 == 1 else chance.randbytes(size)
+    return raw[:at] + patch + raw[at + len(patch) :]
+
+
+def _many(count: int) -> object:
+    from calib.register.frame import frame_of
+
+    return frame_of(KnownUnit, [record(f"U-{k}") for k in range(count)])
+
+
+HOSTILE = [
+    *("", "nan", "NaN", "inf", "-inf", "1e999", "-1", "0", "1e-320", "0x10", "1_000", "1,5", "١٢", "½", "∞"),
+    *("=cmd|' /C calc'!A0", "'; DROP TABLE revisions; --", "\x1b]52;c;Zm9v\x07", "\u202eabc", "\x85", "\x00", "\ufeff"),
+    *("a\nb", '"', '""', ",", "\t", " ", "true", "TRUE ", "None", "NULL", "../../x", "x" * 5000, "💡", "é" * 300),
+]
+
+
+def tables(count: int, place: Path, chance: random.Random) -> Outcome:
+    """Tables with hostile cells, headers, quotes and bytes: taken whole, or refused and nothing written."""
+    path = place / "tables.duckdb"
+    register = Register(path)
+    wrong, taken = [], 0
+    for number in range(count):
+        table = place / "hostile.csv"
+        table.write_bytes(_hostile(number, chance))
+        before = register.count()
+        try:
+            report = register.import_csv(table)
+            taken += 1
+            if register.count() != before + report.added:
+                wrong.append(f"table {number}: {report.added} said to be added, {register.count() - before} are")
+        except InputError as error:
+            if register.count() != before:
+                wrong.append(f"table {number}: refused, yet written")
+            if any(not str(one).isprintable() or len(str(one)) > 2000 for one in error.faults):
+                wrong.append(f"table {number}: a fault that is no harmless line")
+    return Outcome(count, wrong, f"{taken} taken whole, {count - taken} refused")
+
+
+def _hostile(number: int, chance: random.Random) -> bytes:
+    names, rows = list(TYPED), []
+    for k in range(chance.randrange(1, 4)):
+        cells = {**TYPED, "unit": f"T-{number}-{k}"}
+        for _ in range(chance.randrange(0, 3)):
+            cells[chance.choice(names)] = chance.choice(HOSTILE)
+        rows.append(",".join('"' + one.replace('"', '""') + '"' for one in cells.values()))
+    header = ",".join(chance.choices(names, k=len(names)) if number % 10 == 9 else names)
+    raw = "\n".join([header, *rows, ""]).encode("utf-8", "replace")
+    if number % 7 == 6:
+        at = chance.randrange(len(raw))
+        raw = raw[:at] + chance.randbytes(chance.randrange(1, 9)) + raw[at + chance.randrange(0, 9) :]
+    return raw
+
+
+KINDS: dict[str, Callable[[int, Path, random.Random], Outcome]] = {
+    "kills": kills,
+    "adds": adds,
+    "fills": fills,
+    "spoiled files": spoiled,
+    "hostile tables": tables,
+}
+
+
+def attack(name: str, share: float, place: Path) -> Outcome:
+    """One kind of attack, so large a share of it, in a folder of its own."""
+    place.mkdir(parents=True, exist_ok=True)
+    return KINDS[name](max(1, round(share * COUNTS[name])), place, random.Random(f"{name} 1"))
+
+
+def main() -> None:
+    """All kinds, as a table."""
+    part = argparse.ArgumentParser(description=__doc__)
+    part.add_argument("--share", type=float, default=1.0)
+    asked = part.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        for name in KINDS:
+            begun = time.monotonic()
+            found = attack(name, asked.share, Path(folder) / name.replace(" ", "-"))
+            print(
+                f"{name:15} {found.made:5}  wrong {len(found.wrong)}  {found.told}  ({time.monotonic() - begun:.0f} s)"
+            )
+            for line in found.wrong[:10]:
+                print("   ", line)
+
+
+if __name__ == "__main__":
+    main()
