@@ -80,7 +80,7 @@ def _list(meters: Sequence[calib.Meter]) -> None:
                 f'<b>{html.escape(one.label)}</b>, {NAMES[one.reads]}: <span class="calib-whole">{figures}</span>',
                 width="stretch",
             )
-            name = f"Take {one.label} ({NAMES[one.reads]}) off the list"
+            name = words.plain(f"Take {one.label} ({NAMES[one.reads]}) off the list")
             st.button("Remove", key=f"drop_meter_{place}", help=name, on_click=_drop, args=(one,))
 
 

@@ -140,7 +140,7 @@ def opened_register() -> Opened:
             known, simulated, place = source.known(), source.is_simulated, str(source.path)
             meters = meters_in(source)
     except calib.CannotError as error:
-        st.error(f"The register cannot be opened: {error}.")
+        st.error(words.plain(f"The register cannot be opened: {error}."))
         st.button("Try again", key="try_again")
         st.stop()
     return Opened(known, content_of(known), bool(simulated), place, meters)
@@ -199,7 +199,7 @@ def model_of(opened: Opened) -> Any:
     try:
         return _fitted(opened.content, opened.known)
     except calib.CannotError as error:
-        st.error(f"No fit could be made: {error}.")
+        st.error(words.plain(f"No fit could be made: {error}."))
         st.stop()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 RECTIFIERS = {
     "full-wave": "full-wave: centre tap, two diodes",
@@ -32,6 +33,11 @@ FLAGS = {
 }
 DRAWN_APART = ("simulated", "stop", "doubt")
 READINGS = {"v_over_r": "V/R", "core": "core", "gauge": "gauge", "core-volt-amperes": "core less heaters"}
+MARKS = frozenset("\\`*_{}[]()<>#+-.!|~:$^&=@")
+JOINER = "\u2060"  # seen by nobody, and no break of a line
+BLANKS = re.compile(r"\s+")
+# After a colon or an at sign, within ``www.``, and between the marks of an arrow.
+SEARCHED_FOR = re.compile(r"(?<=[:@])(?=\S)|(?<=www)(?=\\\.)|(?<=[-<>=~])(?=\\[-<>=~])", re.IGNORECASE)
 TENTHS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
@@ -133,5 +139,21 @@ def current_title(rectifier: str) -> str:
 
 
 def plain(text: str) -> str:
-    """Text in which nothing is read as formatting: every mark that could be is escaped."""
-    return "".join(f"\\{mark}" if mark in "\\`*_{}[]()<>#+-.!|~:$^&" else mark for mark in text)
+    """Text in which the page reads nothing as formatting, for every place that reads Markdown: labels, help, messages.
+
+    Every mark that could be formatting is escaped. That does not hold what is searched for in the finished text:
+    addresses, which become links, names of emoji and icons between colons, arrows. An invisible joiner within parts
+    them. All that comes from a register, a file or a form goes through here on its way into such a place.
+
+    Parameters
+    ----------
+    text : str
+        As it was typed or stored.
+
+    Returns
+    -------
+    str
+        Markdown that shows the same text, on one line.
+    """
+    escaped = "".join(f"\\{mark}" if mark in MARKS else mark for mark in BLANKS.sub(" ", text))
+    return SEARCHED_FOR.sub(JOINER, escaped)

@@ -49,6 +49,15 @@ def test_the_readings_behind_an_estimate_are_named(joined: str, said: str) -> No
 
 def test_nothing_in_plain_text_is_read_as_formatting() -> None:
     assert words.plain("P_1 *new* [x](y) $a$") == r"P\_1 \*new\* \[x\]\(y\) \$a\$"
+    assert words.plain("two\n\n    lines") == "two lines"
+
+
+@pytest.mark.parametrize("text", ["http://a.example", "www.a.example", "WWW.a.org", "me@a.org", ":smile:", "a -> b"])
+def test_what_a_page_searches_for_in_finished_text_is_parted_unseen(text: str) -> None:
+    """Escaping does not hold it: addresses, names of emoji and icons, arrows."""
+    seen = words.plain(text).replace("\\", "")
+    assert seen != text
+    assert seen.replace(words.JOINER, "") == text
 
 
 def test_working_is_written_with_the_pages_symbols() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import streamlit as st
 
 import calib
-from calib.show import answer, heaters_read, parts, readings, readings_form, standing
+from calib.show import answer, heaters_read, parts, readings, readings_form, standing, words
 from calib.show.account import account
 
 
@@ -40,7 +40,7 @@ def _answer(opened: parts.Opened, understood: readings.Understood, heaters: heat
         model = parts.model_of(opened)
         estimate = calib.estimate_unit(model, understood.unit, level=parts.LEVEL, heaters=heaters.windings)
     except calib.CannotError as error:
-        st.error(f"No estimate could be made: {error}.")
+        st.error(words.plain(f"No estimate could be made: {error}."))
         return
     answer.draw(estimate, understood.unit.iloc[0].to_dict(), account(understood.metered))
 

@@ -129,9 +129,8 @@ def _table(sessions: pd.DataFrame, says: str) -> None:
             )
             st.html(f"{told}; kept {kept_at:%d %B %Y, %H:%M}", width="stretch")
             identity = str(row["session_id"])
-            st.button(
-                says, key=f"bench_on_{identity}", help=f"{says}: {tag}", on_click=session.resume, args=(identity,)
-            )
+            which = words.plain(f"{says}: {tag}")
+            st.button(says, key=f"bench_on_{identity}", help=which, on_click=session.resume, args=(identity,))
 
 
 draw()

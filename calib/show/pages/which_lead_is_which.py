@@ -136,7 +136,7 @@ def _next_pair(tags: tuple[str, ...], grid: dict[leads_entry.Pair, str], read: l
         return
     a, b = leads_entry.ordered(*wanted, tags)
     key = f"leads_next_{a}_{b}"
-    fields.number(key, f"{a} to {b}, Ω")
+    fields.number(key, words.plain(f"{a} to {b}, Ω"))
     understood, wrong = leads_entry.understood_ohm(st.session_state[key])
     fields.aloud(understood)
     if wrong:
@@ -145,7 +145,7 @@ def _next_pair(tags: tuple[str, ...], grid: dict[leads_entry.Pair, str], read: l
         st.button("Put it in", key="leads_put", type="primary", on_click=_put, args=((a, b), key, tags, grid))
         st.button("No continuity", key="leads_open", on_click=_put, args=((a, b), "", tags, grid))
     if grid.get((a, b)):
-        st.caption(f"It reads {grid[a, b]} so far: read it again.")
+        st.caption(words.plain(f"It reads {grid[a, b]} so far: read it again."))
 
 
 def _without_caution(said: str) -> str:
