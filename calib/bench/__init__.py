@@ -58,7 +58,15 @@ from calib.bench.gauge_check import Turns, WoundWire, implied_wire, turns_from_v
 from calib.bench.heater_volts import Excitation, against_rated, heater_excitation, usual_heater_v
 from calib.bench.hidden_core import HiddenCore, WeightCheck, core_from_outside, weight_check, winding_mass_kg
 from calib.bench.insulation import BEFORE_THE_TEST, InsulationTest, grade_insulation, insulation_at_20_megohm
-from calib.bench.laminations import Lamination, all_laminations, laminations_named, nearest_laminations
+from calib.bench.laminations import (
+    SHAPES,
+    CoreSheets,
+    Lamination,
+    all_laminations,
+    core_sheets,
+    laminations_named,
+    nearest_laminations,
+)
 from calib.bench.leads import identify_leads
 from calib.bench.leads.colours import CODED_WEIGHT, OTHER_WEIGHT, ColourHint, colour_hint, colour_of
 from calib.bench.leads.readings import LeadReading, lead_readings
@@ -149,17 +157,18 @@ __all__ += ["EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "FOUR_WIRE_BELOW_OHM", "H
 __all__ += ["HOT_SPOT_ABOVE_MEAN_K", "INFERRED_ZERO_C", "IRON_DENSITY_KG_M3", "LEAD_NULL_U_OHM", "LOADING_IGNORED_PCT"]
 __all__ += ["LOSS_W_KG", "MEASURES", "MM2_PER_CIRCULAR_MIL", "MM_PER_INCH", "MM_PER_MIL", "OLD_STACKING_FACTOR"]
 __all__ += ["ONE_METER_ONE_RANGE", "ONE_METER_OTHER_RANGE", "ORDINARY_OHMMETER", "ORDINARY_VOLTMETER", "OTHER_WEIGHT"]
-__all__ += ["REFERENCE_C", "RESISTIVITY_OHM_M", "RISE_AFTER_RUNNING_K", "SERIES", "SETTLING_H", "SIZE_CLASSES"]
+__all__ += ["REFERENCE_C", "RESISTIVITY_OHM_M", "RISE_AFTER_RUNNING_K", "SERIES", "SETTLING_H", "SHAPES"]
+__all__ += ["SIZE_CLASSES"]
 __all__ += ["SIZE_CLASS_LABELS", "STACKING_FACTOR", "STATED_RESISTANCE", "STATED_VOLTAGE", "TWO_METERS"]
 __all__ += ["USUAL_CIRCULAR_MILS_PER_AMPERE", "WINDING_TEMP_HALF_WIDTH_K", "AreaRule", "ColourHint", "Conductor"]
-__all__ += ["Contradiction", "CurrentInterval", "Excitation", "ExcitingDrop", "FaultSigns", "Finding"]
+__all__ += ["Contradiction", "CoreSheets", "CurrentInterval", "Excitation", "ExcitingDrop", "FaultSigns", "Finding"]
 __all__ += ["GaugeCandidate", "HalfReadings", "Halves", "HiddenCore", "InsulationTest", "Lamination", "LeadReading"]
 __all__ += ["LeadWinding", "LeadsFound", "Meant", "Measure", "MeterClass", "NamedWire", "NextStep", "NotRead"]
 __all__ += ["Numeral", "Overall", "Part"]
 __all__ += ["ScaledTaps", "ShortedTurn", "TapReading", "Turns", "TwoWay", "UnloadedReading", "WeightCheck"]
 __all__ += ["WindingReading", "WoundWire", "against_rated", "all_laminations", "approximate_overall", "area_rule_va"]
 __all__ += ["awg_diameter_mm", "awg_from_diameter", "awg_overall", "circular_mils", "circular_mils_per_ampere"]
-__all__ += ["colour_hint", "colour_of", "compare_halves", "core_area_cm2", "core_from_outside"]
+__all__ += ["colour_hint", "colour_of", "compare_halves", "core_area_cm2", "core_from_outside", "core_sheets"]
 __all__ += ["current_density_a_mm2", "current_interval", "current_ma_at_density", "density_from_circular_mils"]
 __all__ += ["difference_left_k", "exciting_drop", "expected_ohm_ratio", "findings", "findings_frame", "flux_density_t"]
 __all__ += ["grade_insulation", "half_ratio_by_order", "half_width", "heater_excitation", "hot_temperature"]

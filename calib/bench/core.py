@@ -106,6 +106,12 @@ def tongue_from_outside_mm(long_side_mm: float, short_side_mm: float) -> float:
     return long_side_mm / 3.0
 
 
+def scrapless_window_mm(tongue_mm: float) -> tuple[float, float]:
+    """Width and height of one window of a scrapless EI, a/2 and 3a/2, from a tongue above 0 [mm]; each in [mm]."""
+    positive("tongue", tongue_mm, "mm")
+    return tongue_mm / 2.0, 1.5 * tongue_mm
+
+
 def window_area_cm2(tongue_mm: Quantity) -> Quantity:
     """Area of one window of a scrapless EI, 0.75 a², from a tongue above 0 [mm]; the area in [cm²]."""
     positive("tongue", tongue_mm, "mm")

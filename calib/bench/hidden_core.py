@@ -6,17 +6,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from calib.bench.copper import CONDUCTORS
-from calib.bench.core import (
-    OLD_STACKING_FACTOR,
-    STACKING_FACTOR,
-    core_area_cm2,
-    iron_mass_kg,
-    mean_turn_mm,
-    tongue_from_outside_mm,
-    window_area_cm2,
-)
+from calib.bench.core import OLD_STACKING_FACTOR, core_area_cm2, tongue_from_outside_mm
 from calib.bench.guard import positive
-from calib.bench.laminations import Lamination, nearest_laminations
+from calib.bench.laminations import (
+    SCRAPLESS,
+    STOCK_WITHIN_MM,
+    CoreSheets,
+    Lamination,
+    core_sheets,
+    nearest_laminations,
+    tongue_of_outside_mm,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,20 +27,18 @@ COPPER_FILL = (0.15, 0.35)
 STACKING_RANGE = (OLD_STACKING_FACTOR[0], 0.97)
 # Bobbin, paper, wax, frame and end bells, as a share of iron and copper (judgement); a pitch-filled can weighs more.
 REST_SHARE = (0.03, 0.20)
-# A stock size of sheet within this of the measured tongue is taken for it [mm] (judgement).
-STOCK_WITHIN_MM = 0.4
 
 
 @dataclass(frozen=True)
 class HiddenCore:
-    """A scrapless EI core told from its outside.
+    """A core told from its outside.
 
     Attributes
     ----------
     tongue_mm, stack_mm : float
-        Tongue of the stock sheet where one is near, else a third of the long side; height of the stack [mm].
+        Tongue of the stock sheet where one is near, else as the outside tells it; height of the stack [mm].
     measured_tongue_mm : float
-        A third of the long side [mm].
+        As the outside tells it: of a scrapless EI a third of the long side [mm].
     core_area_cm2, window_cm2 : float
         Gross area and area of one window [cm²].
     mean_turn_mm : float
@@ -68,15 +66,17 @@ class HiddenCore:
         return pd.DataFrame([{**vars(self), "laminations": ", ".join(names)}])
 
 
-def core_from_outside(long_side_mm: float, short_side_mm: float, stack_mm: float) -> HiddenCore:
-    """Core of a scrapless EI from the outside of its sheets, where coil or bobbin hides the tongue.
+def core_from_outside(long_side_mm: float, short_side_mm: float, stack_mm: float, shape: str = SCRAPLESS) -> HiddenCore:
+    """Core from the outside of its sheets, where coil or bobbin hides the tongue.
 
     Parameters
     ----------
     long_side_mm, short_side_mm : float
-        Outside of the sheets across the three limbs and along them, each above 0 [mm].
+        Outside of the sheets, of an EI across the three limbs and along them, each above 0 [mm].
     stack_mm : float
         Height of the sheets alone, without frame or end bells, above 0 [mm].
+    shape : str
+        ei-scrapless, m or ui.
 
     Returns
     -------
@@ -86,29 +86,36 @@ def core_from_outside(long_side_mm: float, short_side_mm: float, stack_mm: float
     Raises
     ------
     ValueError
-        A side of zero or less, or sides that are not as 3 to 2.5: not scrapless, measure the tongue itself.
+        A side of zero or less, or sides that are not of that shape: measure the tongue itself.
 
     Notes
     -----
     Source: Transformer and Inductor Design Handbook (McLyman).
     """
-    measured = tongue_from_outside_mm(long_side_mm, short_side_mm)
-    sheets = tuple(sheet for sheet in nearest_laminations(measured, STOCK_WITHIN_MM) if sheet.scrapless)
-    tongue = sheets[0].tongue_mm if sheets else measured
+    if shape == SCRAPLESS:
+        measured = tongue_from_outside_mm(long_side_mm, short_side_mm)
+    else:
+        measured = tongue_of_outside_mm(long_side_mm, short_side_mm, shape)
+    stock = nearest_laminations(measured, STOCK_WITHIN_MM, (shape,))
+    tongue = stock[0].tongue_mm if stock else measured
+    sheets = core_sheets(tongue, shape)
+    assert sheets is not None, "an outside tells only shapes whose window follows"
     return HiddenCore(
         tongue_mm=tongue,
         stack_mm=stack_mm,
         measured_tongue_mm=measured,
         core_area_cm2=core_area_cm2(tongue, stack_mm),
-        window_cm2=window_area_cm2(tongue),
-        mean_turn_mm=mean_turn_mm(tongue, stack_mm),
-        iron_kg=iron_mass_kg(tongue, stack_mm),
-        laminations=sheets,
+        window_cm2=sheets.window_cm2,
+        mean_turn_mm=sheets.mean_turn_mm(stack_mm),
+        iron_kg=sheets.iron_mass_kg(stack_mm),
+        laminations=stock,
     )
 
 
-def winding_mass_kg(tongue_mm: float, stack_mm: float, fill: float, conductor: str = "copper") -> float:
-    """Mass of the metal wound on a scrapless EI.
+def winding_mass_kg(
+    tongue_mm: float, stack_mm: float, fill: float, conductor: str = "copper", sheets: CoreSheets | None = None
+) -> float:
+    """Mass of the metal wound on a core.
 
     Parameters
     ----------
@@ -118,6 +125,8 @@ def winding_mass_kg(tongue_mm: float, stack_mm: float, fill: float, conductor: s
         Metal's share of the window, above 0 [-].
     conductor : str
         copper or aluminium.
+    sheets : CoreSheets or None
+        Of that tongue, from `core_sheets`; None for a scrapless EI.
 
     Returns
     -------
@@ -132,8 +141,15 @@ def winding_mass_kg(tongue_mm: float, stack_mm: float, fill: float, conductor: s
     positive("copper fill", fill, "")
     if conductor not in CONDUCTORS:
         raise ValueError(f"conductor is '{conductor}': it must be one of {', '.join(CONDUCTORS)}")
-    volume_cm3 = fill * window_area_cm2(tongue_mm) * mean_turn_mm(tongue_mm, stack_mm) / 10.0
+    known = sheets or _scrapless(tongue_mm)
+    volume_cm3 = fill * known.window_cm2 * known.mean_turn_mm(stack_mm) / 10.0
     return volume_cm3 * CONDUCTORS[conductor].density_g_cm3 / 1000.0
+
+
+def _scrapless(tongue_mm: float) -> CoreSheets:
+    sheets = core_sheets(tongue_mm)
+    assert sheets is not None, "a scrapless EI's window follows from its tongue"
+    return sheets
 
 
 @dataclass(frozen=True)
@@ -164,7 +180,13 @@ class WeightCheck:
     sentence: str
 
 
-def weight_check(weighed_kg: float, tongue_mm: float, stack_mm: float, conductor: str = "copper") -> WeightCheck:
+def weight_check(
+    weighed_kg: float,
+    tongue_mm: float,
+    stack_mm: float,
+    conductor: str = "copper",
+    sheets: CoreSheets | None = None,
+) -> WeightCheck:
     """Hold a unit's weight against what iron and windings of its core must weigh.
 
     Parameters
@@ -172,9 +194,11 @@ def weight_check(weighed_kg: float, tongue_mm: float, stack_mm: float, conductor
     weighed_kg : float
         Weight of the whole unit, above 0 [kg].
     tongue_mm, stack_mm : float
-        Of a scrapless EI core, each above 0 [mm].
+        Of the core, each above 0 [mm].
     conductor : str
         copper or aluminium.
+    sheets : CoreSheets or None
+        Of that tongue, from `core_sheets`; None for a scrapless EI.
 
     Returns
     -------
@@ -188,12 +212,13 @@ def weight_check(weighed_kg: float, tongue_mm: float, stack_mm: float, conductor
 
     Notes
     -----
-    (6 a² b k 7650 kg/m³ + fill A_window MLT density) (1 + rest), which is linear in the stack b, so that the stack
-    follows from a weight. Source: Transformer and Inductor Design Handbook (McLyman).
+    (a b l k 7650 kg/m³ + fill A_window MLT density) (1 + rest), l the path (6 a in a scrapless EI): linear in the
+    stack b, so that the stack follows from a weight. Source: Transformer and Inductor Design Handbook (McLyman).
     """
     positive("weight", weighed_kg, "kg")
-    low, high = (_mass(tongue_mm, stack_mm, end, conductor) for end in (0, 1))
-    high_stack, low_stack = (_stack_of(weighed_kg, tongue_mm, end, conductor) for end in (0, 1))
+    known = sheets or _scrapless(tongue_mm)
+    low, high = (_mass(known, stack_mm, end, conductor) for end in (0, 1))
+    high_stack, low_stack = (_stack_of(weighed_kg, known, end, conductor) for end in (0, 1))
     agrees = low <= weighed_kg <= high
     head = (
         f"The unit weighs {weighed_kg:.3g} kg; a core of {tongue_mm:.4g} by {stack_mm:.4g} mm with its windings weighs "
@@ -205,17 +230,19 @@ def weight_check(weighed_kg: float, tongue_mm: float, stack_mm: float, conductor
         said = f"too heavy: a stack of {low_stack:.3g} mm or more, a wider tongue, or a can filled with pitch."
     else:
         said = f"too light: a stack of {high_stack:.3g} mm or less, a narrower tongue, or aluminium wire."
-    iron = iron_mass_kg(tongue_mm, stack_mm, STACKING_FACTOR)
+    iron = known.iron_mass_kg(stack_mm)
     return WeightCheck(weighed_kg, low, high, iron, low_stack, high_stack, agrees, f"{head}: {said}")
 
 
-def _mass(tongue_mm: float, stack_mm: float, end: int, conductor: str) -> float:
-    iron = iron_mass_kg(tongue_mm, stack_mm, STACKING_RANGE[end])
-    return (iron + winding_mass_kg(tongue_mm, stack_mm, COPPER_FILL[end], conductor)) * (1.0 + REST_SHARE[end])
+def _mass(sheets: CoreSheets, stack_mm: float, end: int, conductor: str) -> float:
+    iron = sheets.iron_mass_kg(stack_mm, STACKING_RANGE[end], end)
+    wound = winding_mass_kg(sheets.tongue_mm, stack_mm, COPPER_FILL[end], conductor, sheets)
+    return (iron + wound) * (1.0 + REST_SHARE[end])
 
 
-def _stack_of(weighed_kg: float, tongue_mm: float, end: int, conductor: str) -> float:
+def _stack_of(weighed_kg: float, sheets: CoreSheets, end: int, conductor: str) -> float:
     """Stack at which the limit equals the weight; 0 where the windings' heads alone weigh more."""
-    square = _mass(tongue_mm, tongue_mm, end, conductor)
-    slope = _mass(tongue_mm, 2.0 * tongue_mm, end, conductor) - square
+    tongue_mm = sheets.tongue_mm
+    square = _mass(sheets, tongue_mm, end, conductor)
+    slope = _mass(sheets, 2.0 * tongue_mm, end, conductor) - square
     return max(tongue_mm * (1.0 + (weighed_kg - square) / slope), 0.0)

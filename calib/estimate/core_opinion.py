@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
-from calib.bench.core import window_area_cm2
 from calib.bench.flux import AreaRule, area_rule_va, usual_area_rule
 from calib.bench.guard import not_negative, positive
+from calib.bench.laminations import CoreSheets
 from calib.fit.rows import CENTRE_FREQUENCY_HZ
 from calib.supply.conversion import Supply, primary_rms_per_dc
 from calib.supply.form_factor import FORM_FACTOR_SD, winding_rms_per_dc
@@ -149,15 +149,15 @@ def opinion_of_core(
     )
 
 
-def core_of_unit(rows: Facts, tongue_mm: float, heaters: Sequence[HeaterEstimate], level: float) -> CoreOpinion:
-    """The opinion for a unit of an unknown's facts, its core a scrapless EI of usual windings.
+def core_of_unit(rows: Facts, sheets: CoreSheets, heaters: Sequence[HeaterEstimate], level: float) -> CoreOpinion:
+    """The opinion for a unit of an unknown's facts, its core of usual windings.
 
     Parameters
     ----------
     rows : Facts
         One unit, its core known.
-    tongue_mm : float
-        Width of the centre limb, above 0 [mm].
+    sheets : CoreSheets
+        What the core's sheets fix, its window before all.
     heaters : sequence of HeaterEstimate
         All its heater windings; one of which neither what is drawn nor a rating is told is left out; the remark says
         which, and which are counted at their likely rating.
@@ -173,8 +173,8 @@ def core_of_unit(rows: Facts, tongue_mm: float, heaters: Sequence[HeaterEstimate
     told = [(1.0, one.load_va) for one in heaters if not math.isnan(one.load_va)]
     made = opinion_of_core(
         float(unit["core_area_cm2"]),
-        float(window_area_cm2(tongue_mm)),
-        usual_area_rule(tongue_mm, hertz),
+        sheets.window_cm2,
+        usual_area_rule(sheets.tongue_mm, hertz),
         float(unit["no_load_v"]),
         (unit["rectifier"], unit["filter"]),
         told,

@@ -13,6 +13,7 @@ from calib.estimate.core_opinion import CoreOpinion, core_of_unit
 from calib.estimate.heaters import HeaterAnswer, HeaterReading, heater_currents
 from calib.fit import Facts, Multiplier, facts
 from calib.fit.predict import density, quantiles
+from calib.fit.tables import sheets_of
 from calib.register.frame import checked
 from calib.register.records import UnknownUnit, standing
 from calib.supply.form_factor import FORM_FACTOR
@@ -59,7 +60,8 @@ class UnitEstimate:
     heaters : HeaterAnswer or None
         What the heater windings give; None where nothing was said of them.
     core : CoreOpinion or None
-        What the core leaves for the winding; None without a tongue, or where nothing was said of the heaters.
+        What the core leaves for the winding; None without a tongue, where nothing tells the window of its sheets, or
+        where nothing was said of the heaters.
     simulated : bool
         Whether the unit or any known unit is simulated.
     supply : tuple of str
@@ -146,11 +148,11 @@ def estimate_unit(
 
 
 def _core(readings: pd.DataFrame, rows: Facts, heaters: HeaterAnswer | None, level: float) -> CoreOpinion | None:
-    """What the core leaves, where the tongue is known and the heaters are."""
-    tongue_mm = float(readings["tongue_mm"].iloc[0]) if "tongue_mm" in readings else float("nan")
-    if heaters is None or not rows.has_core[0] or not np.isfinite(tongue_mm):
+    """What the core leaves, where tongue and window are known and the heaters are."""
+    sheets = sheets_of(readings)[0]
+    if heaters is None or not rows.has_core[0] or sheets is None:
         return None
-    return core_of_unit(rows, tongue_mm, heaters.windings, level)
+    return core_of_unit(rows, sheets, heaters.windings, level)
 
 
 def _opinions(model: Multiplier, rows: Facts, core: CoreOpinion | None, level: float) -> pd.DataFrame:

@@ -9,6 +9,7 @@ import numpy as np
 
 from calib.bench.core import SIZE_CLASS_LABELS, size_class_bounds
 from calib.bench.flux import DC_BIAS_DOUBT_A_M, SCRAPLESS_PATH, dc_bias_a_m
+from calib.bench.laminations import CoreSheets, core_sheets
 from calib.fit import doubts
 from calib.fit.effects import DRIFT_SD
 from calib.fit.predict import exceeds, quantiles
@@ -263,8 +264,26 @@ def half_wave_bias(rows: Facts, unknown: pd.DataFrame, current_ma: np.ndarray) -
     tongue = unknown["tongue_mm"].to_numpy(dtype=float)
     area = rows.frame["core_area_cm2"].to_numpy(dtype=float)
     path_mm = SCRAPLESS_PATH * np.where(np.isfinite(tongue), tongue, 10 * np.sqrt(area))
+    told = [one for one in ("lamination", "window_width_mm") if one in unknown]
+    other = np.flatnonzero(unknown[told].replace("", np.nan).notna().any(axis=1).to_numpy())
+    for at, sheets in zip(other, sheets_of(unknown.iloc[other]), strict=True):
+        if sheets is not None:
+            path_mm[at] = sheets.path_range_mm[0]
     frequency = np.exp(rows.covariates[:, 2]) * CENTRE_FREQUENCY_HZ
     return dc_bias_a_m(current_ma, rows.frame["no_load_v"].to_numpy(), frequency, area, path_mm)
+
+
+def sheets_of(unknown: pd.DataFrame) -> list[CoreSheets | None]:
+    """What the sheets of each unit's core fix; None without a tongue, or where nothing tells their window."""
+    names = ("tongue_mm", "window_width_mm", "window_height_mm")
+    sides = [unknown[one].to_numpy(float) if one in unknown else np.full(len(unknown), np.nan) for one in names]
+    shapes = unknown["lamination"] if "lamination" in unknown else [""] * len(unknown)
+    return [
+        core_sheets(tongue, shape if isinstance(shape, str) else "", (wide, high) if np.isfinite(wide) else None)
+        if np.isfinite(tongue)
+        else None
+        for tongue, wide, high, shape in zip(*sides, shapes, strict=True)
+    ]
 
 
 def _joined(flags: str, more: str) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from calib.bench.copper import INFERRED_ZERO_C, resistance_at
-from calib.bench.core import core_area_cm2
+from calib.bench.core import core_area_cm2, scrapless_window_mm
 from calib.bench.ratio import no_load_voltage
 from calib.bench.wire import awg_diameter_mm
 from calib.register.records import KnownUnit, Unit, UnknownUnit, fields
@@ -19,6 +19,7 @@ MULTIPLIER = (4.0, 250.0)
 # The ratio test leaves out the drop of the exciting current, some tenths of a per cent; 3 % is no drop any more.
 VOLTAGES_APART = 0.03
 AREAS_APART = 0.1
+WINDOWS_APART = 0.1
 DIAMETERS_APART = 0.1
 
 
@@ -81,8 +82,27 @@ def _core(record: Unit) -> Iterator[Unlikely]:
     if area is not None and abs(measured / area - 1) > AREAS_APART:
         why = f"{area:g} cm², and tongue times stack, {measured:.4g} cm², differ; the latter counts"
         yield Unlikely("core_area_cm2", why)
+    yield from _window(record, tongue)
     if not STACK_OVER_TONGUE[0] <= stack / tongue <= STACK_OVER_TONGUE[1]:
         yield Unlikely("stack_mm", f"{stack:g} mm is unusual with a tongue of {tongue:g} mm")
+
+
+def _window(record: Unit, tongue: float) -> Iterator[Unlikely]:
+    wide, high = record.window_width_mm, record.window_height_mm
+    if wide is None or high is None:
+        return
+    if wide > high:
+        why = f"{wide:g} by {high:g} mm: the height is along the limb and the longer side; they look swapped"
+        yield Unlikely("window_width_mm", why)
+        return
+    usual = scrapless_window_mm(tongue)
+    apart = any(abs(one / other - 1) > WINDOWS_APART for one, other in zip((wide, high), usual, strict=True))
+    if record.lamination in (None, "ei-scrapless") and apart:
+        why = (
+            f"a window of {wide:g} by {high:g} mm is none of a scrapless EI with a tongue of {tongue:g} mm, which has "
+            f"{usual[0]:g} by {usual[1]:g} mm; say what the sheets are; the measured window counts"
+        )
+        yield Unlikely("lamination", why)
 
 
 def _wire(record: Unit) -> Iterator[Unlikely]:

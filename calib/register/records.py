@@ -29,6 +29,7 @@ Rectifier = Literal["full-wave", "bridge", "half-wave", "doubler", "none"]
 FilterInput = Literal["capacitor", "choke", "none"]
 Evidence = Literal["nameplate", "maker-data", "set-data", "wire-measured", "heat-run"]
 Conductor = Literal["copper", "aluminium"]
+LaminationShape = Literal["ei-scrapless", "m", "ui", "strip-wound", "other"]
 
 # Limits beyond which a value is refused, and, with each field, the usual range beyond which it is worth a second look:
 # judgement of the bench for mains transformers of valve sets, to catch slips of a digit or a unit.
@@ -200,6 +201,38 @@ class Unit(BaseModel):
     weight_kg: Annotated[
         float | None,
         quantity("Weight", "kg", (0.0, 1e4), "Weight of the unit.", usual=(0.1, 40.0), low_excluded=True),
+        as_number,
+    ] = None
+    lamination: Annotated[
+        LaminationShape | None,
+        trimmed,
+        plain(
+            "Sheets of the core",
+            "ei-scrapless (windows half as wide as the tongue), m (one piece, square), ui (a coil on each of two "
+            "limbs), strip-wound or other; scrapless EI where empty.",
+            "choice",
+        ),
+    ] = None
+    window_width_mm: Annotated[
+        float | None,
+        quantity(
+            "Window width",
+            "mm",
+            LIMB_MM,
+            "Of one window of the core, from limb to limb; give its height too.",
+            usual=(5.0, 80.0),
+        ),
+        as_number,
+    ] = None
+    window_height_mm: Annotated[
+        float | None,
+        quantity(
+            "Window height",
+            "mm",
+            LIMB_MM,
+            "Of one window of the core, along the limb; give its width too.",
+            usual=(12.0, 250.0),
+        ),
         as_number,
     ] = None
     stop: Annotated[

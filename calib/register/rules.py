@@ -101,10 +101,14 @@ def _stop(given: Mapping[str, object]) -> list[Contradiction]:
 
 
 def _core(given: Mapping[str, object]) -> list[Contradiction]:
-    pair = ("tongue_mm", "stack_mm")
-    missing = [name for name in pair if name not in given]
-    if len(missing) != 1:
-        return []
-    there = next(name for name in pair if name in given)
-    remedy = f"fill in both, or leave {there} empty and give core_area_cm2 if it is known"
-    return [Contradiction(missing[0], f"is needed beside {there}", remedy)]
+    found = []
+    for pair, instead in (
+        (("tongue_mm", "stack_mm"), " and give core_area_cm2 if it is known"),
+        (("window_width_mm", "window_height_mm"), ""),
+    ):
+        missing = [name for name in pair if name not in given]
+        if len(missing) == 1:
+            there = next(name for name in pair if name in given)
+            remedy = f"fill in both, or leave {there} empty{instead}"
+            found.append(Contradiction(missing[0], f"is needed beside {there}", remedy))
+    return found

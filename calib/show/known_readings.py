@@ -98,7 +98,12 @@ def _core(columns: Mapping[str, Any], aloud: Mapping[str, str]) -> dict[str, str
     tongue, stack = columns.get("tongue_mm"), columns.get("stack_mm")
     if not tongue or not stack:
         return {}
-    return {"stack_mm": f"{aloud.get('stack_mm', '')} {words.figure(tongue * stack / 100)} cm² of core.".strip()}
+    said = {"stack_mm": f"{aloud.get('stack_mm', '')} {words.figure(tongue * stack / 100)} cm² of core.".strip()}
+    wide, high = columns.get("window_width_mm") or 0.0, columns.get("window_height_mm") or 0.0
+    window = (wide, high) if wide > 0 and high > 0 else None
+    if tongue > 0:
+        said["lamination"] = measured.sheets_said(tongue, columns.get("lamination") or "", window)
+    return {name: text for name, text in said.items() if text}
 
 
 def _as_read(read: Mapping[str, Any]) -> metering.Read:

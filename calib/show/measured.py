@@ -13,6 +13,8 @@ from calib import bench
 AWG, SWG, MM, INCH = "AWG", "SWG", "mm", "in"
 WIRE_UNITS = (AWG, SWG, MM, INCH)
 SAID = {"ohm": "Ω"}
+# A stock size of sheet this near the tongue is named, and one of another shape is asked after [mm] (judgement).
+STOCK_WITHIN_MM, SAME_MM = 0.4, 0.15
 LONGEST = 40  # characters of what was typed that are repeated
 
 
@@ -91,6 +93,38 @@ def brief(text: str) -> str:
     """What was typed, cut short, with nothing in it that cannot be seen."""
     seen = "".join(mark if mark.isprintable() else "?" for mark in text)
     return seen if len(seen) <= LONGEST else f"{seen[:LONGEST]}…"
+
+
+def sheets_said(tongue_mm: float, shape: str, window_mm: tuple[float, float] | None) -> str:
+    """What is understood of a core's sheets, as sentences; blank where there is nothing to say.
+
+    Parameters
+    ----------
+    tongue_mm : float
+        Width of the limb that the coil sits on, above 0 [mm].
+    shape : str
+        As the record has it; blank or ei-scrapless where nothing else was said.
+    window_mm : (float, float) or None
+        Width and height of a window as measured [mm].
+    """
+    shape = shape or bench.SHAPES[0]
+    sheets = bench.core_sheets(tongue_mm, shape, window_mm)
+    if sheets is None:
+        what = "no M sheet listed has such a tongue: measure" if shape == "m" else "measure"
+        return f"For what such a core carries and weighs, {what} its window too."
+    near = bench.nearest_laminations(tongue_mm, STOCK_WITHIN_MM, (shape,))
+    said = f"Nearest stock sheet: {near[0].name}, tongue {near[0].tongue_mm:g} mm. " if near else ""
+    if shape == bench.SHAPES[0]:
+        if window_mm is not None:
+            return f"{said}The window counts as measured, {sheets.window_cm2:.3g} cm²."
+        others = [one for one in bench.nearest_laminations(tongue_mm, SAME_MM, ("m",)) if near]
+        alike = f"{others[0].name} has that tongue too, and another window: say which it is. " if others else ""
+        return f"{said}{alike}".strip()
+    size = f"{sheets.window_width_mm:.4g} by {sheets.window_height_mm:.4g} mm, {sheets.window_cm2:.3g} cm²"
+    if window_mm is not None:
+        return f"{said}Window {size}, as measured."
+    whose = "Its window" if near else f"A window by the {sheets.known_by}"
+    return f"{said}{whose}, {size}, counts until you measure it."
 
 
 def as_typed(entries: Mapping[str, Any], field: str) -> str:

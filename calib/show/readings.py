@@ -26,6 +26,7 @@ RATIO_TEST, NO_LOAD = "a ratio test at low voltage", "its no-load voltage, known
 WHOLE, HALF = "the whole winding", "one half of it"
 LIMBS, AREA = "tongue and stack", "gross area (a toroid)"
 CORE_WAYS = (LIMBS, AREA)
+SCRAPLESS = bench.SHAPES[0]
 # The unit that each number ends in.
 KEPT_IN = {
     "excitation_v": "V",
@@ -39,6 +40,8 @@ KEPT_IN = {
     "tongue": "mm",
     "stack": "mm",
     "area": "cm²",
+    "window_width": "mm",
+    "window_height": "mm",
     "wire": "wire",
     "demand_ma": "mA",
     **metering.KEPT_IN,
@@ -50,6 +53,8 @@ FIELD_OF = {
     "tongue_mm": "tongue",
     "stack_mm": "stack",
     "core_area_cm2": "area",
+    "window_width_mm": "window_width",
+    "window_height_mm": "window_height",
     "awg": "wire",
     "wire_diameter_mm": "wire",
     "unit": "tag",
@@ -230,7 +235,23 @@ def _core(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
         return {}
     said = f"{words.figure(tongue * stack / 100)} cm² of core."
     aloud["stack"] = f"{aloud['stack']} {said}" if "stack" in aloud else said
-    return {"tongue_mm": float(tongue), "stack_mm": float(stack)}
+    return {"tongue_mm": float(tongue), "stack_mm": float(stack)} | _sheets(entries, float(tongue), aloud)
+
+
+def _sheets(entries: Mapping[str, Any], tongue: float, aloud: dict[str, str]) -> dict[str, Any]:
+    """Shape and window of the sheets, where the shape is said to be another than that of most."""
+    shape = entries.get("lamination") or SCRAPLESS
+    sides = {} if shape == SCRAPLESS else {name: entries.get(name) for name in ("window_width", "window_height")}
+    given = {f"{name}_mm": float(value) for name, value in sides.items() if value is not None}
+    if len(given) == 1:
+        said = "The window counts once width and height are both there."
+        aloud["window_height"] = f"{aloud.get('window_height', '')} {said}".strip()
+        given = {}
+    window = tuple(given.values())
+    if tongue > 0 and all(side > 0 for side in window):
+        said = measured.sheets_said(tongue, shape, (window[0], window[1]) if window else None)
+        aloud |= {"lamination": said} if said else {}
+    return given if shape == SCRAPLESS else {"lamination": shape, **given}
 
 
 def whole_volts(entries: Mapping[str, Any]) -> float | None:

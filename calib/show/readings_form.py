@@ -31,11 +31,13 @@ LABELS = {
 }
 EMPTY = {"volts_across": r.WHOLE, "ohms_across": r.WHOLE, "voltage_by": r.RATIO_TEST, "winding_temp_c": 20.0}
 EMPTY |= {"conductor": r.COPPER, "rectifier": "full-wave", "filter": "capacitor", "core_by": r.LIMBS}
+EMPTY |= {"lamination": r.SCRAPLESS}
 EMPTY |= {"voltmeter": metering.ORDINARY, "ohmmeter": metering.ORDINARY}
 EMPTY |= {"volts_metered": metering.SAME_RANGE, "ohm_leads": metering.NULL_OFF}
 # Numbers that are empty at the start.
 NUMBERS = (
     *("excitation_v", "volts_read", "no_load_read", "ohms_read", "rest_h", "tongue", "stack", "area", "wire"),
+    *("window_width", "window_height"),
     *("demand_ma", "u_voltage_pct", "u_resistance_pct", "null_ohm", "null_u_ohm", "temp_within_k", "heater_null"),
     *(f"heater_{kind}_{number}" for kind in heaters_read.LIMITS for number in range(1, heaters_read.MOST + 1)),
 )
@@ -188,17 +190,28 @@ def _supply() -> None:
 
 
 def _sharpen(known: pd.DataFrame, form: Fields, now: dict[str, Any]) -> None:
-    st.radio("Core, if measured", r.CORE_WAYS, key="read_core_by", horizontal=True)
-    if now.get("core_by") == r.AREA:
-        form.number("area", "Core area", "cm²", "Gross area of the core that the coil sits on.")
-    else:
-        form.number("tongue", "Tongue", "mm", "Width of the core's centre limb.")
-        form.number("stack", "Stack", "mm", "Height of the stack of sheets.")
+    with st.container():  # what comes and goes here leaves the fields below in their place
+        _core(form, now)
     form.number("wire", "Wire of the high-voltage winding", "wire", "Gauge or diameter without its enamel.")
     form.number("demand_ma", "The set's demand", "mA", "Direct current that the set draws from this winding.")
     benches = [STRANGER, *sorted(set(known["contributor"]))]
     fields.select("read_contributor", "Read by", benches, "A bench with known units has its own small bias.")
     st.text_input("Your tag for the unit", key="read_tag")
+
+
+def _core(form: Fields, now: dict[str, Any]) -> None:
+    st.radio("Core, if measured", r.CORE_WAYS, key="read_core_by", horizontal=True)
+    if now.get("core_by") == r.AREA:
+        form.number("area", "Core area", "cm²", "Gross area of the core that the coil sits on.")
+        return
+    form.number("tongue", "Tongue", "mm", "Width of the core's centre limb.")
+    form.number("stack", "Stack", "mm", "Height of the stack of sheets.")
+    shape = "Shape of the sheets"
+    st.selectbox(shape, list(words.SHEETS), format_func=words.SHEETS.__getitem__, key="read_lamination")
+    form.said("lamination", shape)
+    if now.get("lamination") != r.SCRAPLESS:
+        form.number("window_width", "Window width", "mm", "Of one window, from limb to limb.")
+        form.number("window_height", "Window height", "mm", "Of one window, along the limb.")
 
 
 def _clear() -> None:

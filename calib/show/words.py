@@ -20,6 +20,13 @@ EVIDENCE = {
     "wire-measured": "its wire, measured",
     "heat-run": "a heat run",
 }
+SHEETS = {
+    "ei-scrapless": "EI without waste, or not known",
+    "m": "M: one piece with a cut tongue, square",
+    "ui": "UI: a coil on each of two limbs",
+    "strip-wound": "strip-wound: a C core or cut ring",
+    "other": "EI with waste, or another",
+}
 FLAGS = {
     "not-converged": "The fit behind this did not come to rest: its figures may still move. The report of the fit says "
     "what did not settle.",

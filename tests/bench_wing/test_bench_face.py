@@ -61,7 +61,7 @@ def test_data_package_holds(folder, monkeypatch):
         ("wire/awg_film", 58),
         ("wire/iec_film", 60),
         ("wire/metric_old", 106),
-        ("laminations/laminations", 32),
+        ("laminations/laminations", 48),
     ],
 )
 def test_tables_have_all_their_rows(table, rows):

@@ -149,9 +149,55 @@ def test_every_worked_tongue_is_listed(worked_stacks):
     assert {float(row["tongue_mm"]) for row in worked_stacks} <= listed
 
 
+def test_listed_windows_close_with_the_outside():
+    """Two windows, the tongue, and outer limbs of half the tongue: the outside across the limbs (DIN 41302)."""
+    sheets = [sheet for sheet in bench.all_laminations() if sheet.window_width_mm > 0.0]
+    assert {sheet.shape for sheet in sheets} == {"M", "EI-old"}
+    for sheet in sheets:
+        assert 2.0 * (sheet.tongue_mm + sheet.window_width_mm) == sheet.outside_width_mm
+        assert sheet.shape == "EI-old" or sheet.window_height_mm + sheet.tongue_mm == sheet.outside_width_mm
+        assert sheet.status == "unverified"
+
+
+@pytest.mark.parametrize(
+    ("shape", "window", "area", "path", "turn"),
+    [
+        # a scrapless EI of tongue 20: 0.75 a², 6 a, T5's table: 111.4 mm
+        ("ei-scrapless", None, 3.0, 120.0, 111.416),
+        ("", None, 3.0, 120.0, 111.416),
+        # an M65: 12.5 by 45 mm; path by hand 2 (12.5 + 45 + 20); turn 2 (20 + 20) + pi 12.5
+        ("m", None, 5.625, 155.0, 119.270),
+        # UI 60: 20 by 60 mm, path 12 a, two coils a window's half deep each: 2 (20 + 20) + pi 10
+        ("ui", None, 12.0, 240.0, 111.416),
+        ("other", (15.0, 40.0), 6.0, 150.0, 127.124),
+        # a C core or a shell: between 2 (15 + 40 + 20) and 2 (15 + 40 + 40)
+        ("strip-wound", (15.0, 40.0), 6.0, 170.0, 115.343),
+        ("m", (12.0, 44.0), 5.28, 152.0, 117.699),  # as measured goes before the listed sheet
+    ],
+)
+def test_what_the_sheets_fix(shape, window, area, path, turn):
+    sheets = bench.core_sheets(20.0, shape, window)
+    assert (sheets.window_cm2, sheets.path_mm) == (pytest.approx(area), pytest.approx(path))
+    assert sheets.mean_turn_mm(20.0) == pytest.approx(turn, abs=5e-4)
+    assert sheets.iron_mass_kg(20.0) == pytest.approx(2.0 * path / 10.0 * 2.0 * 0.95 * 7.65e-3)
+
+
+def test_a_window_that_nothing_tells_is_not_guessed():
+    assert bench.core_sheets(20.0, "other") is None
+    assert bench.core_sheets(20.0, "strip-wound") is None
+    assert bench.core_sheets(21.5, "m") is None  # between M65 and M74
+    assert bench.core_sheets(20.3, "m").known_by == "M65 (unverified)"
+
+
 def test_nearest_laminations_come_nearest_first():
-    assert [sheet.tongue_mm for sheet in bench.nearest_laminations(22.2)] == [22.225, 22.0]
-    assert bench.nearest_laminations(60.0) == ()
+    assert [sheet.tongue_mm for sheet in bench.nearest_laminations(22.2, shapes=("ei-scrapless",))] == [22.225, 22.0]
+    assert bench.nearest_laminations(65.0) == ()
+    assert [sheet.name for sheet in bench.nearest_laminations(20.0)] == [
+        "EI-60",
+        "M65 (unverified)",
+        "UI-60 (unverified)",
+    ]
+    assert [sheet.name for sheet in bench.nearest_laminations(20.0, shapes=("m",))] == ["M65 (unverified)"]
 
 
 @pytest.mark.parametrize(
@@ -190,6 +236,10 @@ def test_nearest_laminations_come_nearest_first():
         (lambda: bench.laminations_named("EI-999"), "lamination is 'EI-999': it is not listed; measure the tongue"),
         (lambda: bench.laminations_named(" "), "lamination is ' ': it is not listed"),
         (lambda: bench.nearest_laminations(0.0), "tongue is 0.0 mm"),
+        (lambda: bench.core_sheets(20.0, "square"), "shape is 'square': it must be one of ei-scrapless, m, ui"),
+        (lambda: bench.core_sheets(0.0), "tongue is 0.0 mm"),
+        (lambda: bench.core_sheets(20.0, "m", (0.0, 30.0)), "width of the window is 0.0 mm"),
+        (lambda: bench.core_sheets(20.0, "m", (10.0, -1.0)), "height of the window is -1.0 mm"),
         (lambda: bench.nearest_laminations(20.0, 0.0), "reach is 0.0 mm"),
     ],
 )

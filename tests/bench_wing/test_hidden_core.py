@@ -80,13 +80,44 @@ def test_the_stack_of_a_weight_there_and_back(tongue, stack, factor):
 def test_aluminium_is_lighter(tongue, stack):
     copper, aluminium = (weight_check(1.0, tongue, stack, metal) for metal in ("copper", "aluminium"))
     assert aluminium.low_kg < copper.low_kg < copper.high_kg
-    assert copper.iron_kg == aluminium.iron_kg == bench.iron_mass_kg(tongue, stack)
+    assert copper.iron_kg == aluminium.iron_kg == pytest.approx(bench.iron_mass_kg(tongue, stack))
+
+
+def test_an_m65_of_the_same_tongue_weighs_more_than_an_ei_60():
+    """Path 2 (12.5 + 45 + 20) = 155 mm against 120 mm: iron 155/120 of T5.1's formula; window 5.625 against 3 cm²."""
+    m65 = bench.core_sheets(20.0, "m")
+    one, other = weight_check(0.6, 20.0, 27.0, sheets=m65), weight_check(0.6, 20.0, 27.0)
+    assert one.iron_kg == pytest.approx(other.iron_kg * 155.0 / 120.0)
+    assert one.iron_kg == pytest.approx(2.0 * 15.5 * 2.7 * 0.95 * 7.65e-3)
+    assert (one.agrees, other.agrees) == (False, True)
+    assert "too light" in one.sentence
+    assert weight_check(0.9, 20.0, 27.0, sheets=m65).agrees
+
+
+@pytest.mark.parametrize(
+    ("sides", "shape", "tongue"),
+    [
+        ((42.0, 42.0), "m", 12.0),
+        ((65.4, 64.9), "m", 20.0),
+        ((100.0, 60.0), "ui", 20.0),
+        ((84.2, 70.1), "ei-scrapless", 28.0),
+    ],
+)
+def test_the_outside_of_each_shape_tells_its_tongue(sides, shape, tongue):
+    """An M's number is its outside, square; a UI 60 is 100 by 60 mm with limbs of 20 (DIN 41302)."""
+    core = core_from_outside(*sides, 15.0, shape)
+    assert core.tongue_mm == tongue
+    assert core.window_cm2 == bench.core_sheets(tongue, shape).window_cm2
 
 
 @pytest.mark.parametrize(
     ("call", "message"),
     [
         (lambda: core_from_outside(84.0, 84.0, 30.0), "(else measure the tongue) is 1.0"),
+        (lambda: core_from_outside(84.0, 70.0, 30.0, "m"), "long side over short side of an M sheet (else measure"),
+        (lambda: core_from_outside(90.0, 90.0, 30.0, "m"), "no M sheet listed is 90 mm square: measure the tongue"),
+        (lambda: core_from_outside(84.0, 70.0, 30.0, "ui"), "long side over short side of a UI"),
+        (lambda: core_from_outside(84.0, 70.0, 30.0, "other"), "does not tell the tongue: measure it"),
         (lambda: core_from_outside(84.0, 70.0, 0.0), "stack is 0.0 mm"),
         (lambda: winding_mass_kg(28.0, 30.0, 0.0), "copper fill is 0.0"),
         (lambda: winding_mass_kg(28.0, 30.0, 0.2, "zinc"), "conductor is 'zinc': it must be one of copper, aluminium"),

@@ -64,3 +64,24 @@ def test_a_core_known_by_its_area_alone_has_no_window_to_go_by():
 def test_a_negative_draw_is_refused():
     with pytest.raises(ValueError, match="current drawn from green is -1.0 A: it must be finite and 0 or more"):
         HeaterReading("green", 6.6, drawn_a=-1.0)
+
+
+@pytest.mark.parametrize(
+    ("sheets", "factor"),
+    [
+        ({}, 1.0),
+        ({"lamination": "m"}, 5.625 / 3.0),  # M65: 12.5 by 45 mm against 10 by 30 of an EI with a tongue of 20
+        ({"lamination": "m", "window_width_mm": 12.0, "window_height_mm": 44.0}, 5.28 / 3.0),
+        ({"window_width_mm": 12.0, "window_height_mm": 44.0}, 5.28 / 3.0),
+        ({"lamination": "ui"}, 4.0),
+    ],
+)
+def test_the_window_of_the_sheets_that_are_there_counts(sheets, factor):
+    """By the area rule the volt-amperes go with the window (McLyman)."""
+    core = {"tongue_mm": 20.0, "stack_mm": 27.0}
+    ei, made = said([], core), said([], core | sheets)
+    assert made.core.va == pytest.approx(factor * ei.core.va)
+
+
+def test_a_window_that_nothing_tells_gives_no_opinion():
+    assert said([], {"tongue_mm": 20.0, "stack_mm": 27.0, "lamination": "other"}).core is None

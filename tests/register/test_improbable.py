@@ -29,6 +29,22 @@ def test_an_ordinary_record_is_not_flagged(typed: dict[str, str]) -> None:
         ({"line_frequency_hz": "600"}, "line_frequency_hz", "did you mean 60 Hz"),
         ({"winding_temp_c": "70"}, "winding_temp_c", "did you mean 21.111 °C (typed in °F)"),
         ({"tongue_mm": "28", "stack_mm": "33", "core_area_cm2": "6"}, "core_area_cm2", "the latter counts"),
+        (
+            {"tongue_mm": "20", "stack_mm": "27", "window_width_mm": "12.5", "window_height_mm": "45"},
+            "lamination",
+            "none of a scrapless EI with a tongue of 20 mm, which has 10 by 30 mm; say what the sheets are",
+        ),
+        (
+            {
+                "tongue_mm": "20",
+                "stack_mm": "27",
+                "window_width_mm": "45",
+                "window_height_mm": "12.5",
+                "lamination": "m",
+            },
+            "window_width_mm",
+            "they look swapped",
+        ),
         ({"tongue_mm": "20", "stack_mm": "60"}, "stack_mm", "60 mm is unusual with a tongue of 20 mm"),
         ({"core_area_cm2": "924"}, "core_area_cm2", "typed in mm²"),
         ({"awg": "23", "wire_diameter_mm": "0.18"}, "wire_diameter_mm", "the diameter counts"),
@@ -42,6 +58,11 @@ def test_what_is_flagged(typed: dict[str, str], changed: dict[str, str], column:
     (flag,) = improbabilities(KnownUnit.parse({**typed, **changed}))
     assert flag.column == column
     assert said in flag.why
+
+
+def test_the_window_of_an_m_is_its_own(typed: dict[str, str]) -> None:
+    window = {"window_width_mm": "12.5", "window_height_mm": "45", "lamination": "m"}
+    assert improbabilities(KnownUnit.parse({**typed, "tongue_mm": "20", "stack_mm": "27", **window})) == []
 
 
 def test_voltages_within_three_per_cent_agree(typed: dict[str, str]) -> None:

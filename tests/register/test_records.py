@@ -14,7 +14,8 @@ VOLTAGES = ["excitation_v", "hv_v", "no_load_v"]
 RESISTANCE = ["hv_resistance_ohm", "winding_temp_c"]
 OPTIONAL = [
     *["tongue_mm", "stack_mm", "core_area_cm2", "conductor", "awg", "wire_diameter_mm", "u_voltage_pct"],
-    *["u_resistance_pct", "primary_resistance_ohm", "weight_kg", "stop", "stop_cleared", "doubts"],
+    *["u_resistance_pct", "primary_resistance_ohm", "weight_kg", "lamination", "window_width_mm"],
+    *["window_height_mm", "stop", "stop_cleared", "doubts"],
     *["recorded_on", "notes", "simulated"],
 ]
 RATING = ["unit", "contributor", "evidence", *SUPPLY, "rated_current_ma"]
@@ -29,6 +30,8 @@ LIMITS = [
     ("winding_temp_c", "-40", "200", "-41", "201"),
     ("tongue_mm", "3", "500", "2.9", "501"),
     ("stack_mm", "3", "500", "2.9", "501"),
+    ("window_width_mm", "3", "500", "2.9", "501"),
+    ("window_height_mm", "3", "500", "2.9", "501"),
     ("awg", "0", "50", "-1", "51"),
 ]
 
@@ -88,7 +91,8 @@ def test_a_sound_row_becomes_a_record(typed: dict[str, str]) -> None:
 def test_limits_are_allowed_and_what_lies_beyond_is_refused(
     typed: dict[str, str], column: str, low: str, high: str, below: str, above: str
 ) -> None:
-    partner = {"tongue_mm": {"stack_mm": "30"}, "stack_mm": {"tongue_mm": "30"}}.get(column, {})
+    pairs = (("tongue_mm", "stack_mm"), ("window_width_mm", "window_height_mm"))
+    partner = {other: "30" for pair in pairs if column in pair for other in pair if other != column}
     for value in (low, high):
         assert getattr(KnownUnit.parse({**typed, **partner, column: value}), column) == float(value)
     for value in (below, above):
@@ -200,6 +204,8 @@ def test_a_ratio_test_or_the_no_load_voltage_is_needed(typed: dict[str, str]) ->
         ({"rectifier": "doubler", "filter": "none"}, "filter"),
         ({"tongue_mm": "28"}, "stack_mm"),
         ({"stack_mm": "28"}, "tongue_mm"),
+        ({"window_width_mm": "12.5"}, "window_height_mm"),
+        ({"window_height_mm": "45"}, "window_width_mm"),
     ],
 )
 def test_fields_that_do_not_go_together(typed: dict[str, str], changed: dict[str, str], column: str) -> None:
@@ -216,6 +222,8 @@ def test_fields_that_do_not_go_together(typed: dict[str, str], changed: dict[str
         {"no_load_v": "900"},
         {"tongue_mm": "28", "stack_mm": "33", "core_area_cm2": "9.24"},
         {"core_area_cm2": "9.24"},
+        {"lamination": "m", "window_width_mm": "12.5", "window_height_mm": "45"},
+        {"lamination": "strip-wound", "core_area_cm2": "9.24"},
         {"awg": "33", "wire_diameter_mm": "0.18"},
     ],
 )

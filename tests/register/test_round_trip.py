@@ -50,10 +50,11 @@ def sound(values: dict[str, Any]) -> dict[str, Any]:
         values["stop_cleared"] = values["stop_cleared"] or "explained"
     else:
         values["stop_cleared"] = None
-    if values["tongue_mm"] is None:
-        values["stack_mm"] = None
-    elif values["stack_mm"] is None:
-        values["stack_mm"] = 30.0
+    for one, other in (("tongue_mm", "stack_mm"), ("window_width_mm", "window_height_mm")):
+        if values[one] is None:
+            values[other] = None
+        elif values[other] is None:
+            values[other] = 30.0
     return {**values, "simulated": False}
 
 

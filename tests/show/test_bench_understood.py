@@ -304,3 +304,43 @@ def test_text_that_is_no_number_is_a_fault_of_its_field() -> None:
     assert session.steps["ratio"].checked.faults["excitation_v"].startswith("4.9.7: has points and commas")
     assert session.steps["wire"].checked.faults["wire"].startswith("thin: is not a number")
     assert not is_done(STEPS[6], {"wire": "thin", "wire_by": "gauge"}, session.steps["wire"])
+
+
+M65 = {"tongue": 20.0, "stack": 27.0}
+
+
+def test_an_m65_is_weighed_as_one_and_not_called_an_ei_60() -> None:
+    """Iron 2 x 15.5 x 2.7 x 7.65 g at 0.90 to 0.97, and windings in 5.62 cm²: 0.9 kg is too much for an EI-60 alone."""
+    session = understood(with_more(core=M65 | {"lamination": "m"}, look={"weight_kg": 0.9}, wire={"wire": None}))
+    said = lines(session, "core")
+    assert "Nearest stock sheet: M65 (unverified), tongue 20 mm. Its window, 12.5 by 45 mm" in said
+    assert "EI-60" not in said
+    assert "the weight agrees" in said
+    asked = understood(with_more(core=M65, look={"weight_kg": 0.9}, wire={"wire": None}))
+    assert "M65 (unverified) has that tongue too, and another window: say which it is." in lines(asked, "core")
+    (finding,) = asked.steps["core"].findings
+    assert finding.what == "Weight and core disagree"
+    assert "sheets of another shape" in finding.remedy
+
+
+def test_an_m42_tells_its_tongue_by_its_outside() -> None:
+    """Square, 42 mm, tongue 12 mm (DIN 41302)."""
+    sides = {"core_by": "outside", "long_side": 42.0, "short_side": "42,1", "stack": 15.0}
+    session = understood({"core": sides | {"lamination": "m"}})
+    assert session.known("tongue_mm") == 12.0
+    assert session.steps["core"].checked.faults == {}
+    wrong = understood({"core": sides}).steps["core"].checked.faults["short_side"]
+    assert wrong.endswith("Square sheets are M: say so.")
+
+
+def test_sheets_and_window_go_into_the_estimates_form() -> None:
+    core = M65 | {"lamination": "other", "window_width": "15 mm", "window_height": "40 mm"}
+    form = form_of(understood(with_more(core=core, look={"weight_kg": None})))
+    assert (form["lamination"], form["window_width"], form["window_height"]) == ("other", 15.0, 40.0)
+    unit = readings.understand({"rectifier": "full-wave", "filter": "capacitor", **form}).unit
+    assert unit is not None
+    assert unit.iloc[0][["lamination", "window_width_mm", "window_height_mm"]].tolist() == ["other", 15.0, 40.0]
+    half = understood(with_more(core=M65 | {"lamination": "other", "window_width": 15.0}))
+    assert "The window counts once its width and height are both known." in lines(half, "core")
+    assert "measure its window too" in lines(half, "core")
+    assert half.steps["core"].findings == []

@@ -44,7 +44,8 @@ def test_every_unit_is_converted_once_and_said() -> None:
     }
     assert found.aloud["winding_temp_c"] == "68 °F is 20 °C."
     assert found.aloud["stack_mm"] == "1.25 in (1 1/4) is 31.75 mm. 10.1 cm² of core."
-    assert set(found.aloud) == set(typed)
+    assert found.aloud["lamination"] == "Nearest stock sheet: EI-95 or EI-125, tongue 31.75 mm."
+    assert set(found.aloud) == {*typed, "lamination"}
 
 
 @pytest.mark.parametrize(
@@ -143,3 +144,21 @@ def test_whatever_is_typed_ends_in_a_record_or_in_sentences_beside_the_fields(ty
     found = understood(**typed, **({"ohm_leads": NULL} if net else {}))
     assert (found.record is None) == bool(found.missing or found.faults)
     assert all(said.endswith((".", "?")) for said in found.faults.values())
+
+
+def test_an_m65_is_no_ei_60() -> None:
+    """Both have a tongue of 20 mm; the M65's window is 12.5 by 45 mm, 5.62 cm², where the EI's is 3 cm² (DIN 41302)."""
+    core = {"tongue_mm": 20.0, "stack_mm": 27.0}
+    assert understood(**core).aloud["lamination"] == (
+        "Nearest stock sheet: EI-60, tongue 20 mm. M65 (unverified) has that tongue too, and another window: say which "
+        "it is."
+    )
+    found = understood(**core, lamination="m", window_width_mm="12,5 mm", window_height_mm="45")
+    assert found.record is not None
+    assert (found.record.lamination, found.record.window_width_mm, found.record.window_height_mm) == ("m", 12.5, 45.0)
+    assert found.unusual == {}
+    assert found.aloud["lamination"].endswith("Window 12.5 by 45 mm, 5.62 cm², as measured.")
+    assert (
+        "say what the sheets are"
+        in understood(**core, window_width_mm=12.5, window_height_mm=45.0).unusual["lamination"]
+    )

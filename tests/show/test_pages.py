@@ -211,3 +211,13 @@ def test_a_fit_that_did_not_come_to_rest_is_said_beside_answer_and_picture(monke
     at.switch_page(SIZE).run()
     assert "evidence: not settled in 1 of at most 1 rounds." in text_of(at)
     parts._fitted.clear()
+
+
+def test_the_sheets_of_the_core_open_the_fields_of_their_window() -> None:
+    at = enter(opened(), **READINGS | {"tongue": "20", "stack": "27"})
+    assert "M65 (unverified) has that tongue too" in text_of(at)
+    at.selectbox(key="read_lamination").set_value("m").run()
+    assert "Its window, 12.5 by 45 mm, 5.62 cm²" in text_of(at)
+    at = enter(at, window_width="12,0", window_height="44 mm")
+    assert "Window 12 by 44 mm, 5.28 cm², as measured." in text_of(at)
+    assert "Most likely" in text_of(at)

@@ -318,3 +318,42 @@ def test_whatever_is_typed_ends_in_a_unit_or_in_sentences_beside_the_fields(
     for said in (understood.faults | heaters.faults).values():
         assert said.endswith((".", "?"))
         assert "\n" not in said
+
+
+@pytest.mark.parametrize(
+    ("sheets", "columns", "said"),
+    [
+        ({}, {}, "Nearest stock sheet: EI-60, tongue 20 mm. M65 (unverified) has that tongue too, and another window"),
+        (
+            {"lamination": "m"},
+            {"lamination": "m"},
+            "M65 (unverified), tongue 20 mm. Its window, 12.5 by 45 mm, 5.62 cm², counts until you measure it.",
+        ),
+        (
+            {"lamination": "m", "window_width": "1/2 in", "window_height": "45"},
+            {"lamination": "m", "window_width_mm": 12.7, "window_height_mm": 45.0},
+            "Window 12.7 by 45 mm, 5.71 cm², as measured.",
+        ),
+        (
+            {"lamination": "other"},
+            {"lamination": "other"},
+            "For what such a core carries and weighs, measure its window",
+        ),
+        (
+            {"lamination": "ui"},
+            {"lamination": "ui"},
+            "UI-60 (unverified), tongue 20 mm. Its window, 20 by 60 mm, 12 cm², counts",
+        ),
+        # the window of sheets that are said to be scrapless follows from the tongue
+        ({"lamination": "ei-scrapless", "window_width": 12.5}, {}, "Nearest stock sheet: EI-60"),
+        ({"lamination": "m", "window_width": 12.5}, {"lamination": "m"}, "Its window, 12.5 by 45 mm"),
+    ],
+)
+def test_the_sheets_of_the_core(sheets: dict[str, Any], columns: dict[str, Any], said: str) -> None:
+    understood = r.understand(ENTRIES | {"tongue": 20.0, "stack": 27.0} | sheets)
+    assert understood.unit is not None
+    row = understood.unit.iloc[0][["lamination", "window_width_mm", "window_height_mm"]].dropna()
+    assert {name: value for name, value in row.items() if value != ""} == columns
+    assert said in understood.aloud["lamination"]
+    if "window_width" in sheets and "window_height" not in sheets and sheets["lamination"] == "m":
+        assert understood.aloud["window_height"] == "The window counts once width and height are both there."

@@ -170,6 +170,21 @@ def test_export_gives_back_what_import_brought(calib: Run, known: Path, tmp_path
     assert len(rows_of(tmp_path / "out" / "revisions.csv")) == 4
 
 
+def test_the_sheets_of_a_core_are_added_handed_out_and_brought_in_again(called: Run, tmp_path: Path) -> None:
+    core = {"--tongue-mm": "20", "--stack-mm": "27", "--lamination": "m"}
+    window = {"--window-width-mm": "12,5", "--window-height-mm": "45 mm"}
+    assert called("add", "--register", "club.duckdb", *words_of(OPTIONS | core | window)).returncode == 0
+    assert called("export", "out", "--register", "club.duckdb").returncode == 0
+    (row,) = rows_of(tmp_path / "out" / "known.csv")
+    assert [row[name] for name in ("lamination", "window_width_mm", "window_height_mm")] == ["m", "12.5", "45"]
+    assert called("import", "out/known.csv", "--register", "again.duckdb").returncode == 0
+    done = called("add", "--register", "club.duckdb", *words_of(OPTIONS | core | {"--lamination": "M"}))
+    assert (
+        "lamination 'M': is not one of the choices; write one of: ei-scrapless, m, ui, strip-wound, other"
+        in done.stderr
+    )
+
+
 def test_a_wrong_table_brings_nothing_in_and_makes_no_register(calib: Run, tmp_path: Path) -> None:
     wrong = spoiled(HEADER, spoiled(HEADER, ROWS[2], "evidence", "rumour"), "rated_current_ma", "1e9")
     table(tmp_path / "wrong.csv", HEADER, *ROWS[:2], wrong, ROWS[3])

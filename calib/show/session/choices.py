@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from calib.bench import SERIES as SIZES
+from calib.bench import SHAPES
+from calib.show import words
 from calib.show.session.step import Field
 
 UNKNOWN, BEFORE_1940 = "unknown", "before-1940"
@@ -19,6 +21,7 @@ COPPER, ALUMINIUM = "copper", "aluminium"
 PRIMARY, HEATER, HIGH = "primary", "heater", "high-voltage"
 ONE_RANGE, TWO_RANGES, TWO_METERS = "one-range", "two-ranges", "two-meters"
 ORDINARY, TYPED, SAME_METER = "(ordinary)", "(typed)", "(same)"
+SCRAPLESS = SHAPES[0]
 LIMBS, OUTSIDE, AREA = "limbs", "outside", "area"
 NO_WIRE, GAUGE, MICROMETER = "no-wire", "gauge", "micrometer"
 COVERINGS = ("enamel", "single", "heavy", "bare")
@@ -68,6 +71,7 @@ SAID = {
     "single": "thin enamel (grade 1)",
     "heavy": "thick enamel (grade 2)",
     "bare": "bare wire",
+    **words.SHEETS,
     "any": "not known",
     "AWG": "American (AWG)",
     "SWG": "British (SWG)",

@@ -13,7 +13,7 @@ from calib.show.session import choices as c
 from calib.show.session.checked import Checked
 from calib.show.session.said import Fact, StepRead, meant, nominal, u_pct
 
-STOCK_WITHIN_MM = 0.4  # a stock size of sheet this near the tongue is named (judgement)
+SQUARE_WITHIN = 0.05  # sides of a sheet that differ by less are taken for square (judgement)
 MEASURED_TURN = 0.03  # a mean turn that was measured is known within this share of it (judgement)
 
 
@@ -30,7 +30,8 @@ def core(checked: Checked, weight_kg: float | None) -> StepRead:
     Returns
     -------
     StepRead
-        Known for later steps: tongue_mm and stack_mm, or area_cm2 alone.
+        Known for later steps: tongue_mm, stack_mm, and lamination, window_mm and sheets where they are told; or
+        area_cm2 alone.
     """
     read = StepRead(checked)
     way = checked.chosen("core_by", c.LIMBS)
@@ -40,23 +41,45 @@ def core(checked: Checked, weight_kg: float | None) -> StepRead:
             _area(read, area, "as measured")
         return read
     stack = checked.get("stack")
-    tongue = _hidden(read) if way == c.OUTSIDE else checked.get("tongue")
+    shape = checked.chosen("lamination", c.SCRAPLESS)
+    tongue = _hidden(read, shape) if way == c.OUTSIDE else checked.get("tongue")
     if tongue is None or stack is None:
         if tongue is not None or stack is not None:
             read.lines.append("The core counts once its tongue and stack are both known.")
         return read
     read.known.update({"tongue_mm": tongue, "stack_mm": stack})
     _area(read, float(bench.core_area_cm2(tongue, stack)), f"{tongue:.4g} mm × {stack:.4g} mm")
-    if way == c.LIMBS:
-        _stock(read, tongue)
-    if weight_kg is not None:
-        check = bench.weight_check(weight_kg, tongue, stack)
-        if check.agrees:
-            read.lines.append(check.sentence)
-        else:
-            remedy = "Measure tongue and stack again; a can filled with pitch or a massive frame explains it too."
-            read.findings.append(bench.Finding("Weight and core disagree", check.sentence, remedy, "doubt"))
+    window = _window(read) if shape != c.SCRAPLESS else None
+    sheets = bench.core_sheets(tongue, shape, window)
+    read.known.update({"sheets": sheets, "window_mm": window, "lamination": None if shape == c.SCRAPLESS else shape})
+    said = measured.sheets_said(tongue, shape, window)
+    read.lines.extend([said] if said else [])
+    if weight_kg is not None and sheets is not None:
+        _weight(read, weight_kg, sheets, stack)
     return read
+
+
+def _window(read: StepRead) -> tuple[float, float] | None:
+    """Width and height of a window, where both were measured."""
+    wide, high = read.checked.get("window_width"), read.checked.get("window_height")
+    if wide is not None and high is not None:
+        return wide, high
+    if wide is not None or high is not None:
+        read.lines.append("The window counts once its width and height are both known.")
+    return None
+
+
+def _weight(read: StepRead, weight_kg: float, sheets: bench.CoreSheets, stack: float) -> None:
+    """The weight against sheets of that shape and their windings."""
+    check = bench.weight_check(weight_kg, sheets.tongue_mm, stack, sheets=sheets)
+    if check.agrees:
+        read.lines.append(check.sentence)
+        return
+    remedy = (
+        "Measure tongue and stack again; a can filled with pitch, a massive frame, or sheets of another shape explain "
+        "it too."
+    )
+    read.findings.append(bench.Finding("Weight and core disagree", check.sentence, remedy, "doubt"))
 
 
 def _area(read: StepRead, area: float, how: str) -> None:
@@ -67,7 +90,7 @@ def _area(read: StepRead, area: float, how: str) -> None:
     read.lines.append(f"Size class {calib.size_class(area)}: {low:g} {to} cm².")
 
 
-def _hidden(read: StepRead) -> float | None:
+def _hidden(read: StepRead, shape: str) -> float | None:
     """The tongue by the outside of the sheets."""
     sides = [read.checked.get(name) for name in ("long_side", "short_side", "stack")]
     long_side, short_side, stack = sides
@@ -76,26 +99,15 @@ def _hidden(read: StepRead) -> float | None:
             read.lines.append("Long side, short side and stack are all three needed.")
         return None
     try:
-        found = bench.core_from_outside(long_side, short_side, stack)
+        found = bench.core_from_outside(long_side, short_side, stack, shape)
     except ValueError as error:
-        read.checked.faults["short_side"] = f"{short_side:.5g} mm: {meant(error)}"
+        square = shape == c.SCRAPLESS and abs(long_side / short_side - 1.0) < SQUARE_WITHIN
+        hint = " Square sheets are M: say so." if square else ""
+        read.checked.faults["short_side"] = f"{short_side:.5g} mm: {meant(error)}{hint}"
         return None
-    names = _names(found.laminations)
-    stock = f"; stock size {names}, {found.tongue_mm:.5g} mm" if names else "; no stock size is near"
-    read.lines.append(f"Tongue by a third of the long side: {found.measured_tongue_mm:.4g} mm{stock}.")
+    stock = f", {found.tongue_mm:.5g} mm as of {found.laminations[0].name}" if found.laminations else ""
+    read.lines.append(f"Tongue by the outside: {found.measured_tongue_mm:.4g} mm{stock}.")
     return found.tongue_mm
-
-
-def _stock(read: StepRead, tongue: float) -> None:
-    near = [sheet for sheet in bench.nearest_laminations(tongue, STOCK_WITHIN_MM) if sheet.scrapless]
-    if near:
-        read.lines.append(f"Nearest stock sheet: {_names(near)}, tongue {near[0].tongue_mm:g} mm.")
-
-
-def _names(sheets: Any) -> str:
-    """The nearest sheet by its names."""
-    names = [name for sheet in sheets[:1] for name in (sheet.metric_name, sheet.inch_name) if name]
-    return " or ".join(names)
 
 
 @dataclass(frozen=True)
@@ -201,9 +213,10 @@ def _mean_turn(checked: Checked, core: StepRead) -> tuple[float | None, dict[str
     typed = checked.get("mean_turn")
     if typed is not None:
         return typed, {"mean_turn_half_width": MEASURED_TURN}
-    if "tongue_mm" not in core.known:
+    sheets = core.known.get("sheets")
+    if sheets is None:
         return None, {}
-    return float(bench.mean_turn_mm(core.known["tongue_mm"], core.known["stack_mm"])), {}
+    return float(sheets.mean_turn_mm(core.known["stack_mm"])), {}
 
 
 def _turns(read: StepRead, others: Others) -> Any:

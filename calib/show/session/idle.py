@@ -21,15 +21,17 @@ class Core:
 
     Attributes
     ----------
-    tongue_mm, stack_mm : float or None
-        Its limb and stack [mm].
+    sheets : bench.CoreSheets or None
+        Its sheets: tongue, window, path.
+    stack_mm : float or None
+        Its stack [mm].
     line_v, frequency_hz : float or None
         The nominal supply [V, Hz].
     decade : str
         How old the unit is.
     """
 
-    tongue_mm: float | None
+    sheets: bench.CoreSheets | None
     stack_mm: float | None
     line_v: float | None
     frequency_hz: float | None
@@ -64,11 +66,12 @@ def _expected(core: Core, volts: float | None) -> tuple[float, float]:
     The upper end of what sheets of its day lose is taken, so that an ordinary unit is not suspected. Source: Magnetic
     Circuits and Transformers (MIT EE Staff).
     """
-    if core.tongue_mm is None or core.stack_mm is None or core.line_v is None or core.frequency_hz is None:
+    sheets = core.sheets
+    if sheets is None or core.stack_mm is None or core.line_v is None or core.frequency_hz is None:
         return math.nan, math.nan
-    area, window = bench.core_area_cm2(core.tongue_mm, core.stack_mm), bench.window_area_cm2(core.tongue_mm)
-    va = bench.area_rule_va(area, window, bench.usual_area_rule(core.tongue_mm, core.frequency_hz))
+    area = bench.core_area_cm2(sheets.tongue_mm, core.stack_mm)
+    va = bench.area_rule_va(area, sheets.window_cm2, bench.usual_area_rule(sheets.tongue_mm, core.frequency_hz))
     steel = "good non-oriented" if core.decade == NEW_STEEL_FROM else "old radio steel"
     flux = USUAL_FLUX_T * (1.0 if volts is None else volts / core.line_v)
     loss = bench.iron_loss_w_kg(LOSS_W_KG[steel][1], flux, core.frequency_hz)
-    return 1000.0 * float(va) / core.line_v, float(loss * bench.iron_mass_kg(core.tongue_mm, core.stack_mm))
+    return 1000.0 * float(va) / core.line_v, float(loss * sheets.iron_mass_kg(core.stack_mm))

@@ -147,6 +147,8 @@ RATIO = Step(
     ),
 )
 
+BY_SHEETS = ("core_by", (c.LIMBS, c.OUTSIDE))
+
 CORE = Step(
     "core",
     "Core",
@@ -165,7 +167,7 @@ CORE = Step(
                     "long_side",
                     "Long side of a sheet",
                     unit="mm",
-                    help="Across the three limbs.",
+                    help="Across the three limbs of an EI.",
                     limits=(9.0, 1500.0),
                     usual=(30.0, 200.0),
                     when=(("core_by", (c.OUTSIDE,)),),
@@ -181,6 +183,21 @@ CORE = Step(
                 ),
                 limb("stack", "Stack", "Height of the sheets alone, without frame.", "stack_mm", c.LIMBS, c.OUTSIDE),
                 limb("area", "Core area", "Gross area that the coil sits on.", "core_area_cm2", c.AREA),
+                choice("lamination", "Shape of the sheets", bench.SHAPES, when=(BY_SHEETS,), wide=True),
+                *(
+                    Field(
+                        name,
+                        label,
+                        unit="mm",
+                        help=f"Of one window, {how}.",
+                        column=f"{name}_mm",
+                        when=(BY_SHEETS, ("lamination", bench.SHAPES[1:])),
+                    )
+                    for name, label, how in (
+                        ("window_width", "Window width", "from limb to limb"),
+                        ("window_height", "Window height", "along the limb"),
+                    )
+                ),
             ),
         ),
     ),

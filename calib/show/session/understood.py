@@ -139,8 +139,8 @@ def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sess
 
 def _core_of(core: StepRead, volts: StepRead, look: Checked) -> Core:
     """What the unloaded run is held against."""
-    limbs = (core.known.get("tongue_mm"), core.known.get("stack_mm"))
-    return Core(*limbs, volts.known.get("line_v"), volts.known.get("frequency_hz"), look.chosen("decade", UNKNOWN))
+    measured = (core.known.get("sheets"), core.known.get("stack_mm"))
+    return Core(*measured, volts.known.get("line_v"), volts.known.get("frequency_hz"), look.chosen("decade", UNKNOWN))
 
 
 def is_done(step: Step, entries: Mapping[str, Any], read: StepRead, cleared: bool = False) -> bool:
@@ -196,8 +196,10 @@ def _resistance(session: Session) -> dict[str, Any]:
 def _core(session: Session) -> dict[str, Any]:
     tongue, area = session.known("tongue_mm"), session.known("area_cm2")
     if tongue is not None:
-        limbs = {"tongue": tongue, "tongue_unit": "mm", "stack": session.known("stack_mm"), "stack_unit": "mm"}
-        return {"core_by": LIMBS, **limbs}
+        limbs = {"tongue": tongue, "stack": session.known("stack_mm")}
+        limbs |= dict(zip(("window_width", "window_height"), session.known("window_mm") or (), strict=False))
+        units = {f"{name}_unit": "mm" for name in limbs}
+        return {"core_by": LIMBS, **limbs, **units, "lamination": session.known("lamination")}
     return {} if area is None else {"core_by": AREA, "area": area, "area_unit": "cm²"}
 
 
