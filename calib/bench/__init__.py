@@ -100,7 +100,11 @@ from calib.bench.rating import CurrentInterval, current_interval, multiplier_of,
 from calib.bench.ratio import (
     EXCITATION_SHARE,
     EXCITING_DROP_U_PCT,
+    FEED_RULES,
     HAZARDOUS_LIVE_V,
+    Feed,
+    down,
+    feed,
     max_excitation_v,
     no_load_voltage,
     ratio_uncertainty,
@@ -153,7 +157,8 @@ from calib.bench.wire_tables import (
 
 __all__ = ["ASSUMED_OHMMETER", "ASSUMED_VOLTMETER", "BEFORE_THE_TEST", "CODED_WEIGHT", "CONDUCTORS"]
 __all__ += ["COUPLING_SUSPECT", "COVERINGS", "DEFAULT_U_RESISTANCE_PCT", "DEFAULT_U_VOLTAGE_PCT", "DESIGN_FLUX_T"]
-__all__ += ["EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "FOUR_WIRE_BELOW_OHM", "HALVES", "HAZARDOUS_LIVE_V"]
+__all__ += ["EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "FEED_RULES", "FOUR_WIRE_BELOW_OHM", "HALVES"]
+__all__ += ["HAZARDOUS_LIVE_V"]
 __all__ += ["HOT_SPOT_ABOVE_MEAN_K", "INFERRED_ZERO_C", "IRON_DENSITY_KG_M3", "LEAD_NULL_U_OHM", "LOADING_IGNORED_PCT"]
 __all__ += ["LOSS_W_KG", "MEASURES", "MM2_PER_CIRCULAR_MIL", "MM_PER_INCH", "MM_PER_MIL", "OLD_STACKING_FACTOR"]
 __all__ += ["ONE_METER_ONE_RANGE", "ONE_METER_OTHER_RANGE", "ORDINARY_OHMMETER", "ORDINARY_VOLTMETER", "OTHER_WEIGHT"]
@@ -161,7 +166,8 @@ __all__ += ["REFERENCE_C", "RESISTIVITY_OHM_M", "RISE_AFTER_RUNNING_K", "SERIES"
 __all__ += ["SIZE_CLASSES"]
 __all__ += ["SIZE_CLASS_LABELS", "STACKING_FACTOR", "STATED_RESISTANCE", "STATED_VOLTAGE", "TWO_METERS"]
 __all__ += ["USUAL_CIRCULAR_MILS_PER_AMPERE", "WINDING_TEMP_HALF_WIDTH_K", "AreaRule", "ColourHint", "Conductor"]
-__all__ += ["Contradiction", "CoreSheets", "CurrentInterval", "Excitation", "ExcitingDrop", "FaultSigns", "Finding"]
+__all__ += ["Contradiction", "CoreSheets", "CurrentInterval", "Excitation", "ExcitingDrop", "FaultSigns", "Feed"]
+__all__ += ["Finding"]
 __all__ += ["GaugeCandidate", "HalfReadings", "Halves", "HiddenCore", "InsulationTest", "Lamination", "LeadReading"]
 __all__ += ["LeadWinding", "LeadsFound", "Meant", "Measure", "MeterClass", "NamedWire", "NextStep", "NotRead"]
 __all__ += ["Numeral", "Overall", "Part"]
@@ -170,7 +176,8 @@ __all__ += ["WindingReading", "WoundWire", "against_rated", "all_laminations", "
 __all__ += ["awg_diameter_mm", "awg_from_diameter", "awg_overall", "circular_mils", "circular_mils_per_ampere"]
 __all__ += ["colour_hint", "colour_of", "compare_halves", "core_area_cm2", "core_from_outside", "core_sheets"]
 __all__ += ["current_density_a_mm2", "current_interval", "current_ma_at_density", "density_from_circular_mils"]
-__all__ += ["difference_left_k", "exciting_drop", "expected_ohm_ratio", "findings", "findings_frame", "flux_density_t"]
+__all__ += ["difference_left_k", "down", "exciting_drop", "expected_ohm_ratio", "feed", "findings", "findings_frame"]
+__all__ += ["flux_density_t"]
 __all__ += ["grade_insulation", "half_ratio_by_order", "half_width", "heater_excitation", "hot_temperature"]
 __all__ += ["identify_leads", "iec_overall", "implied_wire", "in_figures", "inch_fraction", "insulation_at_20_megohm"]
 __all__ += ["iron_loss_w_kg", "iron_mass_kg", "laminations_named", "lead_readings", "less_lead_null", "main_part"]

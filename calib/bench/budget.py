@@ -25,8 +25,7 @@ _SOURCES = {
     f"counts, {VOLTAGE_READ}": ("the last digits of the volts read", _FINER),
     EXCITING_DROP: (
         "the exciting current's drop in the primary",
-        "feed 3 to 15 % of the line voltage, as far as that leaves every winding at or below "
-        f"{HAZARDOUS_LIVE_V:g} V; check the other way round",
+        f"feed more, as far as that leaves every winding at or below {HAZARDOUS_LIVE_V:g} V; check the other way round",
     ),
     NO_LOAD: ("the voltmeter", "use a finer range or a better meter"),
     ASSUMED_VOLTMETER: ("the voltmeter, an ordinary one being assumed", _OWN),

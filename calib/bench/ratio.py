@@ -6,6 +6,7 @@ A section's voltage goes with that section's resistance: half with half or whole
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from calib.bench.guard import Quantity, positive, within
@@ -23,6 +24,10 @@ if TYPE_CHECKING:
 
 # Highest rms voltage that may stand on any winding while the clips are within reach [V]; IEC 61010-1, dry conditions.
 HAZARDOUS_LIVE_V = 30.0
+# Taken for the highest winding, end to end, and for the line until they are known: so that too little is fed, never too
+# much [V] (judgement).
+HIGHEST_TAKEN_V, LINE_TAKEN_V = 1000.0, 95.0
+HIGHEST_RESISTANCE = "the winding of highest resistance"
 # Excitation that keeps the iron's permeability up, as a share of the nominal voltage (judgement).
 EXCITATION_SHARE = (0.03, 0.15)
 # Standard uncertainty of a ratio-scaled voltage for the exciting current's drop, uncorrected [%] (judgement).
@@ -93,6 +98,106 @@ def max_excitation_v(
     positive("highest nominal voltage", highest_nominal_v, "V")
     within("nominal voltage of the winding fed over the highest", fed_nominal_v / highest_nominal_v, 0.0, 1.0, "")
     return limit_v * fed_nominal_v / highest_nominal_v
+
+
+@dataclass(frozen=True)
+class Feed:
+    """What may be fed in a ratio test.
+
+    Attributes
+    ----------
+    allowed_v : float
+        The most, to the winding that is named, rms [V].
+    known : str
+        What is known of the leads.
+    how : str
+        What to feed, how much, and when to stop; to be read before the source is switched on.
+    """
+
+    allowed_v: float
+    known: str
+    how: str
+
+    @property
+    def advice(self) -> str:
+        """What is known, and what to feed then."""
+        return f"{self.known}: {self.how}"
+
+
+def feed(
+    proven: bool,
+    line_voltage_v: float | None = None,
+    highest_v: float | None = None,
+    winding: str = HIGHEST_RESISTANCE,
+) -> Feed:
+    """What to feed in a ratio test, by what is known of the leads.
+
+    CAUTION: every winding becomes live in proportion to its turns; a heater winding is never the one to feed.
+
+    Parameters
+    ----------
+    proven : bool
+        Whether it is proven which leads are the primary's; a resistance or a colour proves nothing.
+    line_voltage_v : float or None
+        Nominal voltage of the primary, rms, above 0; None where not known: LINE_TAKEN_V is taken [V].
+    highest_v : float or None
+        Voltage of the highest winding at that line, end to end, rms, above 0; None where not known: HIGHEST_TAKEN_V is
+        taken [V].
+    winding : str
+        The winding of highest resistance as the reader knows it, for where nothing is proven.
+
+    Returns
+    -------
+    Feed
+        Not proven: 30 V to the winding of highest resistance. Proven: 30 V V_line / V_highest to the primary.
+
+    Raises
+    ------
+    ValueError
+        A voltage of zero or less.
+
+    Notes
+    -----
+    Source of the limit: IEC 61010-1.
+
+    Examples
+    --------
+    >>> feed(True, 117.0, 650.0).advice
+    'Primary proven: feed it at most 5.4 V (650 V end to end then reads 30 V), and stop if any winding passes 30 V.'
+    """
+    limit = HAZARDOUS_LIVE_V
+    if not proven:
+        return Feed(
+            limit,
+            "Leads not yet proven",
+            f"feed {winding}, end to end, from zero to at most {limit:g} V, and stop if any other reads more than it.",
+        )
+    line = LINE_TAKEN_V if line_voltage_v is None else line_voltage_v
+    positive("line voltage", line, "V")
+    highest = max(HIGHEST_TAKEN_V if highest_v is None else highest_v, line)
+    allowed = max_excitation_v(line, highest, limit)
+    said = f"feed it at most {down(allowed)} V ({highest:.4g} V end to end then reads {limit:g} V), and "
+    said += f"stop if any winding passes {limit:g} V."
+    taken = [] if highest_v is not None else [f"{HIGHEST_TAKEN_V:g} V for the highest winding"]
+    taken += [] if line_voltage_v is not None else [f"{LINE_TAKEN_V:g} V for the line"]
+    return Feed(
+        allowed, "Primary proven", said + (f" Taken until it is known: {' and '.join(taken)}." if taken else "")
+    )
+
+
+# The same in general, for paper and for whoever has not begun yet.
+FEED_RULES = (
+    feed(False).advice,
+    f"Primary proven: feed it at most {HAZARDOUS_LIVE_V:g} V × the line's voltage ÷ the highest voltage of any "
+    f"winding, end to end, and stop if any winding passes {HAZARDOUS_LIVE_V:g} V.",
+)
+
+
+def down(volts: float) -> str:
+    """A limit above 0 [V] with three digits, never rounded up."""
+    after = max(0, 2 - math.floor(math.log10(volts)))
+    shown = f"{math.floor(volts * 10**after + 1e-9) / 10**after:.{after}f}"
+    return shown.rstrip("0").rstrip(".") if after else shown
 
 
 def ratio_uncertainty(

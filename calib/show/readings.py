@@ -268,17 +268,28 @@ def live_warning(entries: Mapping[str, Any]) -> str:
     Source of the limit: IEC 61010-1.
     """
     entries = numbers_of(entries).kept
-    whole, fed = whole_volts(entries), entries.get("excitation_v")
-    limit = bench.HAZARDOUS_LIVE_V
-    if not whole or not fed or max(whole, fed) <= limit:
+    if entries.get("voltage_by") == NO_LOAD:
         return ""
-    if whole > fed:
-        most = words.figure(limit * fed / whole)
-        return (
-            f"{whole:.4g} V across the whole winding is above {limit:g} V: this is live high-voltage work. Switch off, "
-            f"and put at most {most} V on the primary."
-        )
-    return f"{fed:.4g} V on the primary is above {limit:g} V: switch off, and feed it with less."
+    whole, on_primary = whole_volts(entries) or 0.0, entries.get("excitation_v") or 0.0
+    limit = bench.HAZARDOUS_LIVE_V
+    if max(whole, on_primary) <= limit:
+        return ""
+    if on_primary >= whole:
+        return f"{on_primary:.4g} V on the primary is above {limit:g} V: switch off, and feed less."
+    less = f": {bench.down(limit * on_primary / whole)} V on the primary at most" if on_primary > 0.0 else ""
+    return (
+        f"{whole:.4g} V across the whole winding is above {limit:g} V: this is live high-voltage work. Switch off, and "
+        f"feed less{less}."
+    )
+
+
+def feed_advice(entries: Mapping[str, Any]) -> tuple[str, ...]:
+    """What may be fed in the ratio test, by each state of what is known of the leads; by the ratio, once it is read."""
+    entries = numbers_of(entries).kept
+    told = (entries.get("line_voltage_v"), whole_volts(entries), entries.get("excitation_v"))
+    line, whole, on_primary = (None if value is None or value <= 0.0 else float(value) for value in told)
+    highest = line * whole / on_primary if line and whole and on_primary else None
+    return bench.feed(False).advice, bench.feed(True, line, highest).advice
 
 
 def rest_warning(entries: Mapping[str, Any]) -> str:

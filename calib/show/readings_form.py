@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 LABELS = {
-    "excitation_v": "Volts put on the primary",
+    "excitation_v": "Volts on the primary",
     "volts_read": "Volts read on the high-voltage winding",
     "no_load_read": "No-load volts of the high-voltage winding",
     "ohms_read": "Ohms read on the high-voltage winding",
@@ -137,13 +137,14 @@ def _voltage(form: Fields, now: dict[str, Any]) -> None:
         _number(form, "no_load_read", "V", "Rms volts at nominal line with nothing connected.")
         across("volts")
         return
-    parts.caution(
-        f"Every winding comes alive in proportion to its turns. Feed the primary, never a heater winding, from an "
-        f"isolated, current-limited source of mains frequency; put the clips on before it is switched on; keep every "
-        f"winding at or below {bench.HAZARDOUS_LIVE_V:g} V."
+    alive = (
+        "Every winding comes alive in proportion to its turns. Feed it from an isolated, current-limited source of "
+        "mains frequency, never a heater winding; put the clips on before it is switched on; keep every winding at or "
+        f"below {bench.HAZARDOUS_LIVE_V:g} V."
     )
-    _number(form, "excitation_v", "V", "Rms volts at the primary's own leads, 3 to 15 % of its line voltage.")
-    _number(form, "volts_read", "V", "Rms volts, nothing else connected.")
+    parts.cautions([alive, *map(words.plain, r.feed_advice(now))])
+    _number(form, "excitation_v", "V", "Rms volts at the primary's own leads, whichever winding you feed.")
+    _number(form, "volts_read", "V", "Rms volts in the same test, whichever winding you feed; nothing else connected.")
     across("volts")
     warning = r.live_warning(now)
     if warning:

@@ -66,10 +66,13 @@ def test_a_usual_unit_is_named_from_the_highest_resistance_down():
 
 def test_when_all_is_settled_the_ratio_test_follows_its_caution():
     found = identify_leads(USUAL)
-    caution, _, action = found.next_step.partition(" Resistance tells no more.")
+    caution, _, action = found.next_step.partition(" Resistance tells no more. ")
     assert caution.startswith("Caution: every winding becomes live in proportion to its turns")
     assert "Never energise on colour or resistance alone" in caution
-    assert "30 V rms across C to E, the likely high voltage" in action
+    assert action.startswith(
+        "Do the ratio test. Leads not yet proven: feed C to E, the winding of highest resistance, end to end, from "
+        "zero to at most 30 V, and stop if any other reads more than it."
+    )
     assert found.next.pair is None
 
 

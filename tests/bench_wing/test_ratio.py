@@ -229,3 +229,26 @@ def test_columns_are_scaled_together():
 def test_impossible_input_is_named(call, message):
     with pytest.raises(ValueError, match=re.escape(message)):
         call()
+
+
+def test_what_to_feed_by_what_is_known_of_the_leads():
+    first, proven = bench.feed(False), bench.feed(True, 117.0, 650.0)
+    assert first.advice.startswith(
+        "Leads not yet proven: feed the winding of highest resistance, end to end, from zero to"
+    )
+    assert (first.allowed_v, proven.allowed_v) == (30.0, pytest.approx(5.4))
+    assert "at most 5.4 V" in proven.advice
+    assert bench.feed(True, 117.0, 653.505).allowed_v == pytest.approx(5.3710, abs=5e-5)  # worked value T3.1
+    assert bench.feed(True, 230.0, 120.0).allowed_v == 30.0  # the primary itself is the highest
+    unknown = bench.feed(True)
+    assert unknown.allowed_v == pytest.approx(2.85)  # 95 V on the lowest line, 1000 V on the highest winding
+    assert "1000 V for the highest winding and 95 V for the line" in unknown.advice
+    with pytest.raises(ValueError, match="line voltage is 0"):
+        bench.feed(True, 0.0, 650.0)
+
+
+@pytest.mark.parametrize(
+    ("volts", "said"), [(5.4, "5.4"), (5.3799, "5.37"), (30.0, "30"), (0.28921, "0.289"), (126.9, "126")]
+)
+def test_a_limit_is_never_rounded_up(volts, said):
+    assert bench.down(volts) == said

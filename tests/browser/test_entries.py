@@ -95,7 +95,7 @@ def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(serve: 
     are there again at the latest when the page is next come to."""
     visit = look(serve())
     page = visit.open()
-    type_in(page, "Volts put on the primary", "4.97")
+    type_in(page, "Volts on the primary", "4.97")
     type_in(page, OHMS, "188.6")
     for turn in ("27.7", "27.8"):
         field(page, "Volts read on the high-voltage winding").fill(turn)
@@ -105,6 +105,6 @@ def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(serve: 
             page.get_by_role("link", name=title).click()
             page.wait_for_selector(f"h1:has-text('{title}')")
             page.wait_for_timeout(1000)
-        for label, value in {"Volts put on the primary": "4.97", OHMS: "188.6"}.items():
+        for label, value in {"Volts on the primary": "4.97", OHMS: "188.6"}.items():
             page.wait_for_function(SHOWN, arg=[label, value])
     visit.check()

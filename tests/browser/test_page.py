@@ -62,7 +62,7 @@ def type_readings(page: Page) -> None:
     """Type in the readings of the first practice unit, as a person would."""
     unit = calib.read_unknown(calib.shipped("datasets/practice/unknown.csv")).iloc[0]
     typed = {
-        "Volts put on the primary": "excitation_v",
+        "Volts on the primary": "excitation_v",
         "Volts read on the high-voltage winding": "hv_v",
         "Ohms read on the high-voltage winding": "hv_resistance_ohm",
         "Temperature of the winding then": "winding_temp_c",
@@ -119,7 +119,7 @@ def test_the_main_job_is_done_by_keyboard_alone(practice: Server, look: Look) ->
     visit = look(practice)
     page = visit.open()
     wanted = {
-        "Volts put on the primary": "5.58",
+        "Volts on the primary": "5.58",
         "Volts read on the high-voltage winding": "26.68",
         "Ohms read on the high-voltage winding": "461.5",
     }
@@ -171,7 +171,7 @@ def test_an_error_of_the_page_is_said_in_its_own_words_and_sends_nobody_elsewher
     server = serve()
     visit = look(server, "phone", scheme)
     page = visit.open()
-    type_in(page, "Volts put on the primary", "4,97")
+    type_in(page, "Volts on the primary", "4,97")
     page.wait_for_selector("text=Read as 4.97 V.")
     page.get_by_role("button", name="Clear the readings").click()
     page.wait_for_selector("text=This page met an error of its own")
@@ -185,7 +185,7 @@ def test_an_error_of_the_page_is_said_in_its_own_words_and_sends_nobody_elsewher
     for title in ("Known units", "What can it give?"):
         page.get_by_role("link", name=title).click()
         page.wait_for_selector(f"h1:has-text('{title}')")
-    page.wait_for_function("document.querySelector(\"input[aria-label='Volts put on the primary']\")?.value === '4,97'")
+    page.wait_for_function("document.querySelector(\"input[aria-label='Volts on the primary']\")?.value === '4,97'")
     visit.check()
 
 

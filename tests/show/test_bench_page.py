@@ -38,25 +38,28 @@ def test_every_caution_of_a_step_stands_before_its_first_field(place: Path, step
     assert bool(asked) == bool(step.parts)
 
 
-def test_what_may_be_fed_stands_before_the_volts_and_is_never_rounded_up(place: Path) -> None:
-    """T3.1: a 117 V primary and 653.505 V: at most 5.3710 V."""
-    at = resumed(place, "ratio", with_more(ratio={"expected_hv_v": 653.505}))
-    order = in_order(at.main)
-    told = next(number for number, said in enumerate(order) if "at most 5.37 V on the primary" in said)
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({}, "Leads not yet proven: feed the winding of highest resistance, end to end, from zero to at most 30 V"),
+        ({"proven": "proven"}, "Primary proven: feed it at most 5.37 V"),  # T3.1: 117 V and 653.505 V: 5.3710 V
+    ],
+)
+def test_what_may_be_fed_stands_before_the_volts_and_is_never_rounded_up(
+    place: Path, more: dict[str, Any], said: str
+) -> None:
+    order = in_order(resumed(place, "ratio", with_more(ratio={"expected_hv_v": 653.505, **more})).main)
+    told = next(number for number, one in enumerate(order) if said in one and one.startswith("**Caution.**"))
     assert told < order.index("Volts fed in")
 
 
-@pytest.mark.parametrize(
-    ("fed", "more", "said"),
-    [
-        ("heater", {"heater_nominal_v": 6.3}, "Feed the 6.3 V winding with 0.289 V at most"),  # T3.1: 0.28921 V
-        ("heater", {}, "until then feed nothing"),
-        ("high-voltage", {}, "end to end, with 30 V at most"),
-    ],
-)
-def test_feeding_another_winding_has_its_own_limit(place: Path, fed: str, more: dict[str, Any], said: str) -> None:
-    at = resumed(place, "ratio", with_more(ratio={"expected_hv_v": 653.505, "fed": fed, **more}))
-    assert said in unescaped(text_of(at))
+def test_a_test_fed_from_the_high_voltage_side_fills_the_same_fields(place: Path) -> None:
+    """The same two voltages, whichever winding was fed: T3.2."""
+    fed = {"fed": "high-voltage", "excitation_v": 27.76, "primary_v": 4.97, "hv_half_1_v": None, "hv_half_2_v": None}
+    at = resumed(place, "ratio", with_more(ratio=fed))
+    assert errors(at) == ""
+    press(go(at, "sum"), "bench_fill")
+    assert (number(at, "read_excitation_v"), number(at, "read_volts_read")) == (4.97, 27.76)
 
 
 def test_more_than_is_allowed_is_warned_of_at_once(place: Path) -> None:

@@ -7,6 +7,7 @@ import zlib
 
 import pytest
 
+from calib import bench
 from calib.show.session.choices import said
 from calib.show.session.paper import latin
 from calib.show.session.sheet import DISCLAIMER, bench_sheet
@@ -63,6 +64,12 @@ def test_every_choice_can_be_ticked(sheet: bytes) -> None:
 def test_it_says_that_it_does_not_certify(sheet: bytes) -> None:
     assert "It estimates and does not certify" in DISCLAIMER
     assert DISCLAIMER in shown(sheet)
+
+
+def test_it_says_what_may_be_fed_before_any_volts_are_asked_for(sheet: bytes) -> None:
+    text = shown(sheet)
+    rules = [text.index(latin(one)) for one in bench.FEED_RULES]
+    assert max(rules) < text.index("Volts fed in")
 
 
 def test_units_stand_beside_the_boxes(sheet: bytes) -> None:

@@ -14,6 +14,7 @@ from calib.show import heaters_read, readings
 from calib.show.session.said import Fact, symbols
 from calib.show.session.steps import STEPS
 from calib.show.session.understood import form_of, is_done, understood
+from calib.show.session.volts import allowed
 from tests.show.bench_visits import SESSION, with_more
 
 
@@ -139,6 +140,68 @@ def test_heater_windings_go_into_the_form_as_if_read_in_its_ratio_test() -> None
     assert [one.no_load_v for one in read.windings] == pytest.approx([0.233 * 117 / 4.97, 0.291 * 117 / 4.97], rel=1e-5)
     assert [one.reading_ohm for one in read.windings] == [0.118, 0.096]
     assert {one.null_ohm for one in read.windings} == {None}
+
+
+UNREAD = {"excitation_v": None, "hv_half_1_v": None, "hv_half_2_v": None}
+FIRST = (
+    "feed the winding of highest resistance, end to end, from zero to at most 30 V, and stop if any other reads more"
+)
+HEATED = {"fed": "heater", "heater_nominal_v": 6.3}
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({}, f"Leads not yet proven: {FIRST} than it. Choose above that you feed it."),
+        ({"fed": "high-voltage"}, f"Leads not yet proven: {FIRST} than it."),
+        (HEATED, f"Leads not yet proven: {FIRST} than it. Choose above that you feed it."),
+        ({"proven": "proven", "fed": "high-voltage"}, f"Primary proven: {FIRST} than it."),
+        # T3.1: a 117 V primary and 653.505 V: at most 5.3710 V, or 0.28921 V to a heater winding of 6.3 V.
+        (
+            {"proven": "proven"},
+            "Primary proven: feed it at most 5.37 V (653.5 V end to end then reads 30 V), and stop if",
+        ),
+        ({"proven": "proven", "expected_hv_v": 650.0}, "feed it at most 5.4 V (650 V"),
+        ({"proven": "proven", "expected_hv_v": None}, "Taken until it is known: 1000 V for the highest winding."),
+        (
+            {"proven": "proven", **HEATED},
+            "rather feed it than a heater winding. Feed the 6.3 V winding with 0.289 V at",
+        ),
+        ({"proven": "proven", "fed": "heater"}, "until then feed nothing"),
+        # Once the ratio is read, it goes by that, whatever was expected.
+        ({"proven": "proven", **SESSION["ratio"], "expected_hv_v": 300.0}, "feed it at most 5.37 V (653.5 V"),
+    ],
+)
+def test_what_may_be_fed_goes_by_what_is_known_of_the_leads(more: dict[str, Any], said: str) -> None:
+    ratio = {**UNREAD, "expected_hv_v": 653.505, **more}
+    assert said in allowed(understood(with_more(ratio=ratio)).steps["ratio"]).advice
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"fed": "high-voltage", "excitation_v": 20.0, "primary_v": 26.0}, "26 V on the primary: more than the 20 V"),
+        ({"fed": "high-voltage", "excitation_v": 20.0, "heater_v_2": 21.0}, "21 V on heater winding 2: more than the"),
+        ({"excitation_v": 3.0, "heater_v_1": 31.0}, "31 V on heater winding 1: above 30 V"),
+        ({"excitation_v": 3.0, "hv_half_1_v": 16.0}, "32 V across the high-voltage winding: above 30 V"),
+        ({"excitation_v": 3.0, "tap_v_2": 40.0}, "40 V at tap 2: above 30 V"),
+    ],
+)
+def test_a_voltage_that_must_not_be_says_switch_off(more: dict[str, Any], said: str) -> None:
+    (told,) = understood(with_more(ratio={**UNREAD, **more})).steps["ratio"].warnings
+    assert said in told
+    assert "Switch off" in told
+
+
+@pytest.mark.parametrize(
+    ("fed", "said"),
+    [(2.0, "with 5.37 V on it every winding is still at or below 30 V"), (4.97, "")],  # 1.7 and 4.2 % of 117 V
+)
+def test_feeding_more_is_advised_no_further_than_thirty_volts_on_any_winding(fed: float, said: str) -> None:
+    half = 13.88 / 4.97 * fed
+    told = lines(understood(with_more(ratio={"excitation_v": fed, "hv_half_1_v": half, "hv_half_2_v": half})), "ratio")
+    assert said in told
+    assert bool(said) == ("of its line voltage" in told)
 
 
 def test_taps_are_scaled_to_the_line_and_copper_that_falls_is_a_finding() -> None:

@@ -32,6 +32,10 @@ def test_json_has_the_contract_s_keys(calib: Run, readings: Path) -> None:
     assert [one["leads"] for one in told["windings"][1:]] == [["A", "B"], ["H1", "H2"]]
     assert (told["isolated"], told["settled"]) == ([], True)
     assert told["next_step"].startswith("Caution: every winding becomes live")
+    assert (
+        "Leads not yet proven: feed C to E, the winding of highest resistance, end to end, from zero"
+        in told["next_step"]
+    )
 
 
 def test_text_has_the_cautions_first_and_the_next_step_last(called: Run, readings: Path) -> None:

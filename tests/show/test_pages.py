@@ -55,7 +55,7 @@ def test_cautions_stand_before_the_reading_that_they_belong_to() -> None:
     order = [str(getattr(one, "label", "") or getattr(one, "value", "")) for one in walk(at.main)]
     ratio = next(place for place, said in enumerate(order) if "at or below 30 V" in said)
     kick = next(place for place, said in enumerate(order) if "leaves a kick" in said)
-    assert ratio < order.index("Volts put on the primary") < kick < order.index("Ohms read on the high-voltage winding")
+    assert ratio < order.index("Volts on the primary") < kick < order.index("Ohms read on the high-voltage winding")
 
 
 def walk(block: object) -> list[object]:

@@ -196,13 +196,26 @@ def test_above_thirty_volts_is_live_work_and_the_most_to_feed_is_named() -> None
     """At most 5.3710 V on the primary of that unit: the worked value T3.1 (limit of IEC 61010-1)."""
     warning = r.live_warning(ENTRIES | {"excitation_v": 4.97 * 1.25, "volts_read": 13.88 * 1.25})
     assert "34.7 V across the whole winding is above 30 V" in warning
-    assert "at most 5.37 V on the primary" in warning
+    assert "feed less: 5.37 V on the primary at most" in warning
     assert r.live_warning(ENTRIES) == ""
 
 
 def test_more_than_thirty_volts_on_the_primary_is_refused_too() -> None:
     warning = r.live_warning(ENTRIES | {"excitation_v": 40.0, "volts_read": 8.0, "volts_across": r.WHOLE})
     assert warning.startswith("40 V on the primary is above 30 V")
+    alone = {name: value for name, value in ENTRIES.items() if name not in ("excitation_v", "volts_read")}
+    assert r.live_warning(alone | {"excitation_v": 40.0}) == warning
+    assert "98 V across the whole winding is above 30 V" in r.live_warning(alone | {"volts_read": 49.0})
+
+
+def test_what_may_be_fed_is_told_for_each_state_of_knowledge_and_by_the_ratio_once_it_is_read() -> None:
+    """650 V on 117 V: 5.4 V; before any reading 1000 V are taken, 3.51 V; what is nonsense counts as not read."""
+    unproven, proven = r.feed_advice(ENTRIES | {"excitation_v": 4.5, "volts_read": 12.5})
+    assert unproven.startswith("Leads not yet proven: feed the winding of highest resistance, end to end, from zero to")
+    assert proven.startswith("Primary proven: feed it at most 5.4 V (650 V end to end then reads 30 V)")
+    for unread in (None, 0.0, -3.0):
+        assert "feed it at most 3.51 V" in r.feed_advice(ENTRIES | {"excitation_v": unread})[1]
+    assert "95 V for the line" in r.feed_advice(ENTRIES | {"line_voltage_v": None})[1]
 
 
 def test_the_entries_are_left_as_they_were() -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 import calib as package
+from calib import bench
 from calib.show.command import COMMANDS
 from tests.show.conftest import Run
 
@@ -45,6 +46,13 @@ def test_the_python_example_runs_as_it_is_written(folder: Path, home: dict[str, 
     done = subprocess.run(command, cwd=folder, env=home, capture_output=True, text=True, timeout=300)
     assert (done.returncode, done.stderr) == (0, "")
     assert "spare 1" in done.stdout
+
+
+def test_it_gives_the_advice_of_the_pages_on_what_to_feed() -> None:
+    written = " ".join(README.split())
+    assert all(rule in written for rule in bench.FEED_RULES)
+    assert "For 650 V on a line of 117 V that is 5.4 V." in written
+    assert bench.feed(True, 117.0, 650.0).allowed_v == pytest.approx(5.4)
 
 
 def test_every_command_is_in_the_table() -> None:

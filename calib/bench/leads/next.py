@@ -14,7 +14,7 @@ from calib.bench.leads.result import Contradiction, LeadWinding, NextStep
 from calib.bench.leads.roles import HV, PRIMARY
 from calib.bench.leads.solve import Solved, decides
 from calib.bench.leads.words import named, ohms, pair_name
-from calib.bench.ratio import HAZARDOUS_LIVE_V, max_excitation_v
+from calib.bench.ratio import HAZARDOUS_LIVE_V, HIGHEST_RESISTANCE, feed
 
 KICK = (
     "Caution: keep hands off the clips while you read, wait until the reading settles, and take them off slowly: the "
@@ -26,8 +26,6 @@ RATIO_CAUTION = (
     f"frequency, meters clipped on first, every winding kept at or under {HAZARDOUS_LIVE_V:g} V rms, source taken off "
     "at zero volts and clips last."
 )
-# A usual unit, for the excitation that its primary bears [V].
-USUAL_PRIMARY_V, USUAL_HV_V = 117.0, 653.0
 MOST_ORDERS = 24  # other orders that a reading is weighed against
 
 
@@ -189,20 +187,11 @@ def _ratio_test(state: State) -> NextStep:
             f"the readings, and read them too."
         )
         return NextStep(KICK, action, None)
-    fed = max(able, key=lambda one: (one.grade == "probable", one.family == HV, one.probability))
-    ends = pair_name((fed.leads[0], fed.leads[-1]))
-    limit = max_excitation_v(USUAL_PRIMARY_V, USUAL_HV_V)
-    if fed.family == HV:
-        how = (
-            f"from zero to at most {HAZARDOUS_LIVE_V:g} V rms across {ends}, the likely high voltage: if that is "
-            f"right, all other windings sit lower"
-        )
-    else:
-        how = (
-            f"from zero to a volt or two across {ends}, the likely primary, watching the voltage on every other "
-            f"winding; a usual {USUAL_PRIMARY_V:g} V unit bears about {limit:.0f} V there"
-        )
+    highest = max(
+        (one for one in state.windings if not too_high(one.ohm)), key=lambda one: (one.ohm == one.ohm, one.ohm)
+    )
+    how = feed(False, winding=f"{pair_name((highest.leads[0], highest.leads[-1]))}, {HIGHEST_RESISTANCE}").advice
     left = " and of ".join(_open_leads(one) for one in state.solved if one.orders_open > 1)
     order = f" It also tells the order of {left}: the voltage from one end rises along the winding." if left else ""
-    action = f"{lone}Resistance tells no more. Do the ratio test: {how}. It turns probable into proven.{order}"
+    action = f"{lone}Resistance tells no more. Do the ratio test. {how} It turns probable into proven.{order}"
     return NextStep(RATIO_CAUTION, action, None)

@@ -18,6 +18,7 @@ AS_SHOWN, OVER_RANGE = "as-shown", "over-range"
 AS_OTHERS, FOUR_WIRES = "as-others", "four-wires"
 NULL_OFF, NULL_ON = "null-off", "null-on"
 COPPER, ALUMINIUM = "copper", "aluminium"
+UNPROVEN, PROVEN = "unproven", "proven"
 PRIMARY, HEATER, HIGH = "primary", "heater", "high-voltage"
 ONE_RANGE, TWO_RANGES, TWO_METERS = "one-range", "two-ranges", "two-meters"
 ORDINARY, TYPED, SAME_METER = "(ordinary)", "(typed)", "(same)"
@@ -52,9 +53,11 @@ SAID = {
     NULL_OFF: "less the leads' own already",
     NULL_ON: "with the leads' own, to be taken off",
     COPPER: "copper, or not known",
+    UNPROVEN: "not proven: by resistance or colour only",
+    PROVEN: "proven: by a ratio test, its line cord or marked terminals",
     PRIMARY: "the primary",
-    HEATER: "a heater winding",
-    HIGH: "the high-voltage winding",
+    HEATER: "a heater winding (better not)",
+    HIGH: "the winding of highest resistance, the high-voltage one",
     ONE_RANGE: "one meter, one range",
     TWO_RANGES: "one meter, two ranges",
     TWO_METERS: "two meters",

@@ -161,7 +161,7 @@ def _after(step: Step, part: Part, understood: Session) -> None:
     """What has to be said once a part's fields are there."""
     names = {field.name for field in part.fields}
     if "fed" in names:
-        parts.caution(words.plain(allowed(understood.steps["ratio"].checked).said))
+        parts.caution(words.plain(allowed(understood.steps["ratio"]).advice))
     if "hv_ends" in names:
         st.page_link(PAGES / "which_lead_is_which.py", label="Which lead is which? Pair by pair")
     if "excitation_v" in names:

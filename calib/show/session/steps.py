@@ -12,10 +12,6 @@ from calib.show.session.step import Field, Part, Rows, Step
 from calib.show.session.steps_cold import FIND_LEADS, INSULATION, LOOK, RESISTANCE
 from calib.show.session.steps_live import IDLE
 
-HOW_MUCH = (
-    f"The most that may be fed: {bench.HAZARDOUS_LIVE_V:g} V × the voltage of the winding that you feed ÷ the highest "
-    "voltage of any winding."
-)
 FED_PRIMARY, FED_HEATER = (("fed", (c.PRIMARY,)),), (("fed", (c.HEATER,)),)
 NOT_ON_HIGH, NOT_ON_PRIMARY = (("fed", (c.PRIMARY, c.HEATER)),), (("fed", (c.HEATER, c.HIGH)),)
 TAPS = 8  # of one winding, in the ratio test
@@ -30,8 +26,8 @@ RATIO = Step(
     (
         "Every winding comes alive in proportion to its turns: one that is fed with a few volts can put a lethal "
         f"voltage on another. Keep every winding at or below {bench.HAZARDOUS_LIVE_V:g} V rms.",
-        "Never feed a heater winding with its own voltage: 6.3 V there puts the full line voltage on the primary and "
-        "the full high voltage on its winding.",
+        "Feed no heater winding: its own 6.3 V there puts the full line voltage on the primary and the full high "
+        "voltage on its winding.",
         "Feed from an isolated, current-limited source of mains frequency. A variable autotransformer does not "
         "isolate, and an isolating transformer does not make it safe to touch two points.",
         "Clip the meters on before the source is switched on, and touch nothing while it is. Turn the source to zero "
@@ -41,6 +37,7 @@ RATIO = Step(
         Part(
             "Before you switch on",
             (
+                choice("proven", "Which leads are the primary's is", (c.UNPROVEN, c.PROVEN)),
                 Field(
                     "line_voltage_v",
                     "Line voltage of the primary",
@@ -66,7 +63,7 @@ RATIO = Step(
                     "fed",
                     "You feed",
                     (c.PRIMARY, c.HEATER, c.HIGH),
-                    "The primary as a rule; the winding of the highest voltage is safest, since all others sit lower.",
+                    "Nothing proven yet: the winding of highest resistance. Primary proven: the primary.",
                 ),
                 Field(
                     "heater_nominal_v",
@@ -78,12 +75,17 @@ RATIO = Step(
                     when=FED_HEATER,
                 ),
             ),
-            note=HOW_MUCH,
+            note=" ".join(bench.FEED_RULES),
         ),
         Part(
             "As read",
             (
-                volts("excitation_v", "Volts fed in", "At the fed winding's own leads.", "excitation_v"),
+                volts(
+                    "excitation_v",
+                    "Volts fed in",
+                    "At the ends of the winding that you feed.",
+                    "excitation_v",
+                ),
                 volts("primary_v", "Volts on the primary", "At its own leads.", "excitation_v", when=NOT_ON_PRIMARY),
                 volts("hv_v", "High voltage, end to end", when=NOT_ON_HIGH),
                 half("hv_half_1_v", "One end to the centre tap"),

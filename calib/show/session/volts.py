@@ -4,22 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from calib import bench
+from calib.bench.ratio import HIGHEST_TAKEN_V, LINE_TAKEN_V
 from calib.show.session import choices as c
 from calib.show.session.checked import Checked
 from calib.show.session.meters import used
 from calib.show.session.ohms import HEATERS, heater_name
 from calib.show.session.said import Fact, StepRead, meant, nominal, sections
+from calib.show.session.steps import TAPS
 from calib.show.session.taps import taps
 
 if TYPE_CHECKING:
     from calib import Meter
 
-EXPECTED_HV_V = 1000.0  # taken for the high voltage where nobody guesses it: above most, end to end [V] (judgement)
-LEAST_LINE_V = 95.0  # taken for the line where it is not entered yet: below every usual one [V] (judgement)
+FED_IN = "fed in"
+ROOM_FOR_MORE = 1.1  # less than so many times more is not worth feeding (judgement)
 CORRELATION = {
     c.ONE_RANGE: bench.ONE_METER_ONE_RANGE,
     c.TWO_RANGES: bench.ONE_METER_OTHER_RANGE,
@@ -28,53 +29,24 @@ CORRELATION = {
 PARTS_APART = 0.02  # two halves that add up to another voltage than the whole by more than this (judgement)
 
 
-@dataclass(frozen=True)
-class Allowed:
-    """How much may be fed.
-
-    Attributes
-    ----------
-    volts : float
-        The most, rms; NaN where it cannot be told yet [V].
-    said : str
-        The same in words, to stand before the source is switched on.
-    """
-
-    volts: float
-    said: str
-
-
-def allowed(checked: Checked) -> Allowed:
-    """How much may be fed into the winding that is chosen, by what is known before the first reading.
-
-    Source of the limit on any winding: IEC 61010-1.
-    """
-    limit, fed = bench.HAZARDOUS_LIVE_V, checked.chosen("fed", c.PRIMARY)
+def allowed(read: StepRead) -> bench.Feed:
+    """What may be fed, and the most to the winding that is chosen; once the ratio is read, by that."""
+    checked, fed = read.checked, read.checked.chosen("fed", c.PRIMARY)
+    proven, first = checked.chosen("proven", c.UNPROVEN) == c.PROVEN, bench.feed(False)
     if fed == c.HIGH:
-        return Allowed(limit, f"Feed the high-voltage winding, end to end, with {limit:g} V at most.")
-    line, expected = checked.get("line_voltage_v"), checked.get("expected_hv_v")
-    highest = max(expected or EXPECTED_HV_V, line or LEAST_LINE_V)
-    taken = [] if expected else [f"{EXPECTED_HV_V:g} V for the high voltage"]
-    if fed == c.HEATER:
-        own = checked.get("heater_nominal_v")
-        if own is None:
-            return Allowed(math.nan, "Enter the heater winding's own voltage first; until then feed nothing.")
-        told = bench.heater_excitation(own, max(highest, own))
-        return Allowed(told.allowed_v, told.caution + _taken(taken))
-    volts = bench.max_excitation_v(line or LEAST_LINE_V, highest)
-    taken += [] if line else [f"{LEAST_LINE_V:g} V for the line"]
-    said = f"Put at most {down(volts)} V on the primary: {highest:g} V end to end then read {limit:g} V."
-    return Allowed(volts, said + _taken(taken))
-
-
-def _taken(taken: Sequence[str]) -> str:
-    return f" Taken until it is entered: {' and '.join(taken)}." if taken else ""
-
-
-def down(volts: float) -> str:
-    """A limit with three digits, never rounded up."""
-    after = max(0, 2 - math.floor(math.log10(volts)))
-    return f"{math.floor(volts * 10**after + 1e-9) / 10**after:.{after}f}"
+        return bench.Feed(first.allowed_v, first.known if not proven else "Primary proven", first.how)
+    line, expected, own = (checked.get(name) for name in ("line_voltage_v", "expected_hv_v", "heater_nominal_v"))
+    whole, on_primary = (read.known.get(name) for name in ("whole_v", "primary_v"))
+    highest = expected if not (line and whole and on_primary) else line * whole / on_primary
+    told = bench.feed(True, line, highest)
+    if fed == c.HEATER and own is None:
+        told = bench.Feed(math.nan, told.known, "enter the heater winding's own voltage; until then feed nothing.")
+    elif fed == c.HEATER and own is not None:
+        most = bench.heater_excitation(own, max(highest or HIGHEST_TAKEN_V, line or LINE_TAKEN_V, own))
+        told = bench.Feed(most.allowed_v, told.known, f"rather feed it than a heater winding. {most.caution}")
+    if proven:
+        return told
+    return bench.Feed(told.allowed_v, first.known, f"{first.how} Choose above that you feed it.")
 
 
 def ratio(checked: Checked, meters: Sequence[Meter], ohms: StepRead) -> StepRead:
@@ -96,18 +68,18 @@ def ratio(checked: Checked, meters: Sequence[Meter], ohms: StepRead) -> StepRead
         and heater_volts_1 on, each at the line without load.
     """
     read = StepRead(checked)
-    read.warnings.extend(_live(checked))
     line, on_primary = checked.get("line_voltage_v"), checked.get(_on_primary(checked))
     whole, how = _whole(read, ohms)
     read.known.update({"line_v": line, "frequency_hz": checked.get("line_frequency_hz"), "primary_v": on_primary})
+    read.known["whole_v"] = whole if on_primary else None
+    read.warnings.extend(_live(read))
     if on_primary and whole:
-        read.known["whole_v"] = whole
         read.lines.append(f"Ratio of high voltage to primary: {whole / on_primary:.4g}.")
         if line is None:
             read.lines.append("The line voltage is still needed to scale it up.")
         else:
             _scaled(read, meters, ohms, how)
-            read.lines.extend(_share(on_primary, line))
+            read.lines.extend(_share(read, line))
     if on_primary and line:
         for number in range(1, HEATERS + 1):
             _heater(read, number, ohms.checked, line / on_primary)
@@ -194,13 +166,14 @@ def _scaled(read: StepRead, meters: Sequence[Meter], ohms: StepRead, how: str) -
         read.lines.append(f"{most[0].upper()}{most[1:]}.")
 
 
-def _share(on_primary: float, line: float) -> list[str]:
-    """Whether the excitation is in the range in which a ratio test says most."""
-    least, most = bench.EXCITATION_SHARE
-    share = on_primary / line
-    if least <= share <= most:
+def _share(read: StepRead, line: float) -> list[str]:
+    """Whether so little was fed that the iron shows, and how much more may be."""
+    on_primary, least = read.known["primary_v"], bench.EXCITATION_SHARE[0]
+    most = bench.HAZARDOUS_LIVE_V * on_primary / max(on_primary, read.known["whole_v"])
+    if on_primary / line >= least or most < ROOM_FOR_MORE * on_primary:
         return []
-    return [f"The primary had {100 * share:.2g} % of its line voltage; {100 * least:g} to {100 * most:g} % says most."]
+    said = f"The primary had {100 * on_primary / line:.2g} % of its line voltage, which is little for the iron: with "
+    return [f"{said}{bench.down(most)} V on it every winding is still at or below {bench.HAZARDOUS_LIVE_V:g} V."]
 
 
 def _heater(read: StepRead, number: int, ohms: Checked, scale: float) -> None:
@@ -226,22 +199,35 @@ def _both_ways(read: StepRead, on_primary: float | None, whole: float | None) ->
     return float(found.coupling)
 
 
-def _live(checked: Checked) -> list[str]:
-    """What to say of a reading above the limit on any winding, or of more fed in than is allowed."""
-    limit, fed = bench.HAZARDOUS_LIVE_V, checked.get("excitation_v")
-    halves = sections(checked.get("hv_half_1_v"), checked.get("hv_half_2_v"))
-    seen: dict[str, Any] = {
-        "fed in": fed,
-        "on the primary": checked.get("primary_v"),
-        "across the high-voltage winding": checked.get("hv_v") or (sum(halves) if halves else None),
-        "fed to the high-voltage winding": checked.get("rev_hv_v"),
-    }
-    over = [f"{volts:.4g} V {where}" for where, volts in seen.items() if volts and volts > limit]
-    high = max((volts for volts in seen.values() if volts), default=0.0)
+def _live(read: StepRead) -> list[str]:
+    """What to say of a reading above the limit on any winding, of more than is fed, or of more fed than is allowed."""
+    checked, limit, fed = read.checked, bench.HAZARDOUS_LIVE_V, read.checked.get("excitation_v")
+    seen = _seen(checked)
+    high = max(seen.values(), default=0.0)
+    over = [f"{volts:.4g} V {where}" for where, volts in seen.items() if volts > limit]
     if over:
-        less = f" Feed {down(limit * fed / high)} V at most." if fed and high > fed else ""
+        less = f" Feed {bench.down(limit * fed / high)} V at most." if fed and high > fed else ""
         return [f"{', '.join(over)}: above {limit:g} V, so this is live high-voltage work. Switch off.{less}"]
-    most = allowed(checked).volts
-    if fed and not seen["across the high-voltage winding"] and fed > most:
-        return [f"{fed:.4g} V fed in is more than the {down(most)} V allowed so far: switch off and feed less."]
+    if fed and checked.chosen("fed", c.PRIMARY) == c.HIGH and high > fed * (1.0 + PARTS_APART):
+        more = ", ".join(f"{volts:.4g} V {where}" for where, volts in seen.items() if volts > fed * (1.0 + PARTS_APART))
+        return [f"{more}: more than the {fed:.4g} V fed in. Switch off: another winding is the highest; feed that one."]
+    most = allowed(read).allowed_v
+    if fed and set(seen) == {FED_IN} and fed > most:
+        return [f"{fed:.4g} V fed in is more than the {bench.down(most)} V allowed so far: switch off and feed less."]
     return []
+
+
+def _seen(checked: Checked) -> dict[str, float]:
+    """Every voltage of the test, by where it stood; a half alone counts for the whole winding."""
+    halves = [value for name in ("hv_half_1_v", "hv_half_2_v") if (value := checked.get(name)) is not None]
+    whole = sum(halves) if len(halves) == 2 else 2.0 * sum(halves)
+    seen = {
+        FED_IN: checked.get("excitation_v"),
+        "on the primary": checked.get("primary_v"),
+        "across the high-voltage winding": checked.get("hv_v") or whole,
+        "fed to the high-voltage winding": checked.get("rev_hv_v"),
+        "on the primary, the other way round": checked.get("rev_primary_v"),
+    }
+    seen |= {f"on heater winding {number}": checked.get(f"heater_v_{number}") for number in range(1, HEATERS + 1)}
+    seen |= {f"at tap {number}": checked.get(f"tap_v_{number}") for number in range(1, TAPS + 1)}
+    return {where: volts for where, volts in seen.items() if volts}
