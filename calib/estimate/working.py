@@ -1,19 +1,31 @@
-"""The working of an estimate, line by line, as one would do it on paper."""
+"""The working of an estimate, line by line, as one would do it on paper: each figure follows from those beside it."""
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from calib.bench import wire
-from calib.fit.prior import MAIN
-from calib.fit.rows import CENTRE_FREQUENCY_HZ
-from calib.fit.tables import class_row
+from calib.bench import copper, wire
+from calib.fit.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, CENTRE_V_OVER_R, CENTRE_VOLTS
+from calib.fit.tables import from_mean_to_unit
 
 if TYPE_CHECKING:
     from calib.fit import Facts, Multiplier
+
+Line = tuple[str, str, float, str]
+MULTIPLIER = "mA per V/ohm"
+TIMES = "×"  # unit of a line that multiplies the one before
+DECIMALS = 5  # of a factor; what rounding leaves is in the last of them
+# Term of the design matrix: what it is called, the centre of its covariate and its unit.
+TERMS = {
+    "core": ("Size", CENTRE_AREA_CM2, "cm²"),
+    "frequency": ("Frequency", CENTRE_FREQUENCY_HZ, "Hz"),
+    "v_over_r": ("V/R", CENTRE_V_OVER_R, "V per ohm"),
+    "voltage": ("Voltage", CENTRE_VOLTS, "V"),
+}
 
 
 def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Series) -> pd.DataFrame:
@@ -22,7 +34,7 @@ def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Ser
     Parameters
     ----------
     model : Multiplier
-        A fit.
+        The fit behind the estimate.
     readings : pandas.DataFrame
         One row of readings.
     rows : Facts
@@ -33,84 +45,96 @@ def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Ser
     Returns
     -------
     pandas.DataFrame
-        step, formula (with the figures put in), value, unit.
+        step, formula (with the figures put in), value, unit. Lines whose unit is × multiply the mean multiplier to
+        the unit's own.
     """
     read, fact = readings.iloc[0], rows.frame.iloc[0]
-    steps: list[tuple[str, str, float, str]] = []
+    steps: list[Line] = []
     if np.isfinite(read["excitation_v"]) and np.isfinite(read["hv_v"]):
         ratio = read["hv_v"] / read["excitation_v"]
         steps.append(("Ratio", f"{read['hv_v']:g} V / {read['excitation_v']:g} V", ratio, ""))
-        steps.append(("No-load voltage", f"{read['line_voltage_v']:g} V × {ratio:.4g}", fact["no_load_v"], "V"))
+        steps.append(("No-load voltage", f"{read['line_voltage_v']:g} V × {ratio:.6g}", fact["no_load_v"], "V"))
     else:
         steps.append(("No-load voltage", "as read or stated", fact["no_load_v"], "V"))
-    steps.append(_resistance(read, fact))
+    steps.append(_resistance(read, rows))
     steps.append(
-        ("V/R", f"{fact['no_load_v']:.4g} V / {fact['resistance_ohm']:.4g} ohm", fact["v_over_r"], "V per ohm")
+        ("V/R", f"{fact['no_load_v']:.6g} V / {fact['resistance_ohm']:.6g} ohm", fact["v_over_r"], "V per ohm")
     )
-    own = answer["unit_multiplier"]
-    if np.isfinite(own):
-        steps += multipliers(model, rows, answer)
-        steps.append(("Rated current", f"{own:.4g} × {fact['v_over_r']:.4g}", answer["rated_current_ma"], "mA"))
-    if np.isfinite(fact["wire_area_mm2"]) and np.isfinite(own):
-        steps += _density(rows, answer["rated_current_ma"], fact["wire_area_mm2"])
+    steps += _multiplier(model, rows, answer)
+    if np.isfinite(answer["rated_current_ma"]):
+        by = f"{answer['unit_multiplier']:.6g} × {fact['v_over_r']:.6g}"
+        steps.append(("Rated current", by, answer["rated_current_ma"], "mA"))
+        if np.isfinite(fact["wire_area_mm2"]):
+            steps += _density(rows, answer["rated_current_ma"], fact["wire_area_mm2"])
     return pd.DataFrame(steps, columns=["step", "formula", "value", "unit"])
 
 
-def multipliers(model: Multiplier, rows: Facts, answer: pd.Series) -> list[tuple[str, str, float, str]]:
-    """From the class's mean multiplier to the unit's, factor by factor; the product is the unit's.
+def _metal(rows: Facts) -> str:
+    """What the one unit is wound of."""
+    return "copper" if math.isclose(rows.form[0], math.log(rows.form_factor[0]), abs_tol=1e-9) else "aluminium"
 
-    A factor is the exponential of a term's coefficient (averaged over the fit's scales) times how far the unit lies
-    from the ordinary one of its class; what the averaging and the weighing of slips leave over is the last.
-    """
-    fact, unit = rows.frame.iloc[0], "mA per V/ohm"
-    supply = f"{fact['rectifier']}, {fact['filter']} input"
-    x = model.layout.design(rows, model.sides.complete(rows)[0])[0]
+
+def _resistance(read: pd.Series, rows: Facts) -> Line:
+    zero = copper.INFERRED_ZERO_C[_metal(rows)]
+    formula = f"{read['hv_resistance_ohm']:g} ohm × ({zero:g} + 20 °C) / ({zero:g} + {read['winding_temp_c']:g} °C)"
+    return ("Resistance at 20 °C", formula, rows.frame["resistance_ohm"].iloc[0], "ohm")
+
+
+def _multiplier(model: Multiplier, rows: Facts, answer: pd.Series) -> list[Line]:
+    """From the mean of its class to the unit's own multiplier, and what the factors leave."""
+    fact = rows.frame.iloc[0]
+    start, moved = from_mean_to_unit(model, rows)
+    hertz = CENTRE_FREQUENCY_HZ * math.exp(rows.covariates[0, 2])
+    supply = f"{fact['rectifier']}, {fact['filter']} input, {_metal(rows)}"
     if fact["size_class"]:
-        pair = (fact["rectifier"], fact["filter"])
-        frequency = float(np.exp(rows.covariates[0, 2]) * CENTRE_FREQUENCY_HZ)
-        row, area = class_row(model, fact["size_class"], pair, frequency)
-        steps = [(f"Mean multiplier, size class {fact['size_class']}", supply, float(answer["multiplier"]), unit)]
-        factors = _factors(model, x - row[0], fact, area)
+        start = float(answer["multiplier"])
+        steps = [(f"Mean multiplier, size class {fact['size_class']}", f"{supply}, {hertz:g} Hz", start, MULTIPLIER)]
     else:
-        said = f"{supply}; no core was measured"
-        steps = [("Mean multiplier at its V/R and voltage", said, float(answer["multiplier"]), unit)]
-        factors = []  # that mean is of all its readings already
+        centre = ", ".join(f"{value:g} {unit}" for _, value, unit in TERMS.values())
+        steps = [("Multiplier of an ordinary unit", f"{supply}, {centre}", start, MULTIPLIER)]
+    steps += [_factor(rows, one) for one in moved.to_dict("records")]
     if "primary-limit" in str(answer["flags"]).split(";"):
-        factors.append(("the primary's limit", "a bridge across a centre-tapped winding: 1/√2", float(np.sqrt(0.5))))
+        name = "Bridge across a centre-tapped winding: the primary's limit"
+        steps.append((name, "2, to the power -0.5", round(math.sqrt(0.5), DECIMALS), TIMES))
     own = float(answer["unit_multiplier"])
-    rest = own / (steps[0][2] * float(np.prod([factor for _, _, factor in factors])))
-    factors.append(("what is left over", "the fit averaged over what it is unsure of, and slips weighed", rest))
-    steps += [(f"× {name}", how, factor, "") for name, how, factor in factors]
-    return [*steps, ("Multiplier of this unit", "the product of these", own, unit)]
+    if not math.isfinite(own):
+        return steps
+    factors = [value for _, _, value, unit in steps if unit == TIMES]
+    factors.append(round(own / math.prod([start, *factors]), DECIMALS))
+    left = "the answer is the middle of all that the unit may be, which is not quite the product of the averages"
+    steps.append(("Remainder", left, factors[-1], TIMES))
+    product = " × ".join([f"{start:.6g}", *(f"{factor:.{DECIMALS}f}" for factor in factors)])
+    steps.append(("Multiplier of this unit", product, own, MULTIPLIER))
+    return steps
 
 
-def _factors(model: Multiplier, apart: np.ndarray, fact: pd.Series, area: float) -> list[tuple[str, str, float]]:
-    """Factors of how far a unit lies from the ordinary one of its class, those that are none left out."""
-    mean = model.shares @ np.array([one.mean for one in model.solutions])
-    logs = dict(zip(MAIN, (apart * mean)[: len(MAIN)], strict=True))
-    bench = float((apart * mean)[model.layout.starts["contributor"] :].sum())
-    told = {
-        "core": ("size within the class", f"{fact['core_area_cm2']:.4g} cm² against {area:.4g} cm²"),
-        "v_over_r": ("V/R", f"{fact['v_over_r']:.4g} V/ohm against what is usual at its size"),
-        "voltage": ("voltage", f"{fact['no_load_v']:.4g} V against what is usual at its size"),
-        "wire": ("wire", "against what its size, voltage and V/R lead one to expect"),
-    }
-    found = [(*told.get(name, (name, "against the class's")), float(np.exp(log))) for name, log in logs.items() if log]
-    return [*found, ("bench", f"of {fact['contributor']}", float(np.exp(bench)))] if bench else found
+def _factor(rows: Facts, one: dict) -> Line:
+    """One term's line: the unit's figure over the usual one, to a power that the known units and the prior set."""
+    value = round(one["factor"], DECIMALS)
+    power = f"to the power {one['power']:.5f}"
+    fact = rows.frame.iloc[0]
+    if one["term"] == "contributor":
+        return (f"Bench of {fact['contributor']}", f"e {power}: how its known units differ", value, TIMES)
+    if one["term"] == "wire":
+        own = math.exp(rows.wire[0])
+        as_copper = " (as copper)" if not math.isclose(own, fact["wire_area_mm2"]) else ""
+        said = f"{own:.6g} mm²{as_copper} / {own / math.exp(one['own']):.6g} mm² usual with such readings"
+        return ("Wire", f"{said}, {power}", value, TIMES)
+    place = (" in the middle of the class", " usual there") if fact["size_class"] else ("", "")
+    name, centre, unit = TERMS[one["term"]]
+    own, usual = (centre * math.exp(one[side]) for side in ("own", "usual"))
+    if one["term"] == "core":
+        name = "Size within the class" if fact["size_class"] else "Size, judged from V/R and volts"
+    where = place[one["term"] != "core"]
+    return (name, f"{own:.6g} {unit} / {usual:.6g} {unit}{where}, {power}", value, TIMES)
 
 
-def _resistance(read: pd.Series, fact: pd.Series) -> tuple[str, str, float, str]:
-    metal = "aluminium" if read.get("conductor") == "aluminium" else "copper"
-    formula = f"{read['hv_resistance_ohm']:g} ohm of {metal} at {read['winding_temp_c']:g} °C, brought to 20 °C"
-    return ("Resistance at 20 °C", formula, fact["resistance_ohm"], "ohm")
-
-
-def _density(rows: Facts, current_ma: float, area_mm2: float) -> list[tuple[str, str, float, str]]:
+def _density(rows: Facts, current_ma: float, area_mm2: float) -> list[Line]:
     """What the estimate asks of the wire, on the rms current of the supply."""
     rms = current_ma * rows.form_factor[0]
     density = rms / 1000 / area_mm2
     return [
-        ("Winding current, rms", f"{current_ma:.4g} mA × {rows.form_factor[0]:.3g}", rms, "mA"),
-        ("Current density", f"{rms:.4g} mA / {area_mm2:.4g} mm²", density, "A/mm²"),
+        ("Winding current, rms", f"{current_ma:.6g} mA × {rows.form_factor[0]:.6g}", rms, "mA"),
+        ("Current density", f"{rms / 1000:.6g} A / {area_mm2:.6g} mm²", density, "A/mm²"),
         ("the same", "in circular mils", wire.circular_mils_per_ampere(density), "circular mils per ampere"),
     ]

@@ -172,7 +172,8 @@ class Multiplier:
         -------
         pandas.DataFrame
             One row a unit, in the same order; no_load_v [V rms, whole winding], v_over_r [V/ohm], multiplier and its
-            limits [mA per V/ohm], rated_current_ma, low_ma, high_ma, floor_ma [mA], odds_of_demand [0 to 1].
+            limits [mA per V/ohm], rated_current_ma, low_ma, high_ma, floor_ma [mA], odds_of_demand [0 to 1],
+            unit_multiplier [mA per V/ohm]: times v_over_r it is rated_current_ma.
 
         Raises
         ------

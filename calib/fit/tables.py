@@ -62,18 +62,15 @@ def classes(model: Multiplier, level: float) -> pd.DataFrame:
 
 def class_means(model: Multiplier, cells: list, frequency: np.ndarray | float, level: float) -> np.ndarray:
     """Median, low and high of the mean multiplier [mA per V/ohm] of (class, rectifier, filter), shape (3, n)."""
+    form = np.log([FORM_FACTOR[r, f][0] for _, r, f in cells])
+    return np.exp(model.mean_of(_class_rows(model, cells, frequency), level) - form)
+
+
+def _class_rows(model: Multiplier, cells: list, frequency: np.ndarray | float) -> np.ndarray:
+    """Design rows of an ordinary unit in the middle of each (class, rectifier, filter)."""
     bounds = [size_class_bounds(label) for label, _, _ in cells]
     areas = np.array([np.sqrt(max(low, SMALLEST_CM2) * min(high, LARGEST_CM2)) for low, high in bounds])
-    x = _line_rows(model, areas, [(r, f) for _, r, f in cells], frequency, [label for label, _, _ in cells])
-    form = np.log([FORM_FACTOR[r, f][0] for _, r, f in cells])
-    return np.exp(model.mean_of(x, level) - form)
-
-
-def class_row(model: Multiplier, label: str, pair: tuple[str, str], frequency: float) -> tuple[np.ndarray, float]:
-    """Design row of the class that `class_means` gives the mean of, shape (1, p), and its core area [cm2]."""
-    low, high = size_class_bounds(label)
-    area = float(np.sqrt(max(low, SMALLEST_CM2) * min(high, LARGEST_CM2)))
-    return _line_rows(model, np.array([area]), [pair], frequency, [label]), area
+    return _line_rows(model, areas, [(r, f) for _, r, f in cells], frequency, [label for label, _, _ in cells])
 
 
 def _line_rows(
@@ -203,9 +200,9 @@ def estimates(model: Multiplier, unknown: pd.DataFrame, level: float) -> pd.Data
             "floor_ma": floor,
             "odds_of_demand": odds,
             "flags": _flags(model, rows, doubt),
+            "unit_multiplier": middle / rows.frame["v_over_r"].to_numpy(),
             "likely_slip": doubt.slip,
             **{name: rows.frame[name].to_numpy() for name in STANDING},
-            "unit_multiplier": middle / rows.frame["v_over_r"].to_numpy(),
         }
     )
     return _with_bias(
@@ -314,6 +311,43 @@ def _multipliers(model: Multiplier, rows: Facts, level: float) -> np.ndarray:
         metal = sized.form - np.log(sized.form_factor)
         result[:, ~own] = means[:, [place[key] for key in keys]] * np.exp(-metal)
     return result
+
+
+def from_mean_to_unit(model: Multiplier, rows: Facts) -> tuple[float, pd.DataFrame]:
+    """What takes the mean multiplier of its size class to one unit's, term by term of the design matrix.
+
+    Parameters
+    ----------
+    model : Multiplier
+        A fit.
+    rows : Facts
+        One unit.
+
+    Returns
+    -------
+    start : float
+        The mean of its class, by the average of the coefficients; without a core that of a unit at the centres of all
+        covariates [mA per V/ohm].
+    factors : pandas.DataFrame
+        term (of prior.MAIN, or contributor), own and usual (logarithms of the unit's covariate and of the start's),
+        power (the coefficient), factor = exp(power (own - usual)) [1]; a row for each term that moves the multiplier.
+    """
+    x = model.layout.design(rows, model.sides.complete(rows)[0])
+    unit = rows.frame.iloc[0]
+    if rows.has_core[0]:
+        hertz = float(np.exp(rows.covariates[0, 2])) * CENTRE_FREQUENCY_HZ
+        usual = _class_rows(model, [(unit["size_class"], unit["rectifier"], unit["filter"])], hertz)
+    else:
+        usual = np.zeros_like(x)
+        usual[0, [0, model.layout.starts["supply"] + int(rows.pair[0])]] = 1.0
+    power = model.shares @ np.array([one.mean for one in model.solutions])
+    moved = (x - usual)[0]
+    bench = model.layout.starts["contributor"]
+    at = [*range(len(MAIN)), *range(bench, model.layout.width)]
+    names = [*MAIN, *("contributor" for _ in at[len(MAIN) :])]
+    told = frame({"term": names, "own": x[0, at], "usual": usual[0, at], "power": power[at]})
+    told["factor"] = np.exp(told["power"] * moved[at])
+    return float(np.exp(usual[0] @ power - rows.form[0])), told[moved[at] != 0.0].reset_index(drop=True)
 
 
 def _flags(model: Multiplier, rows: Facts, doubt: doubts.ReadingDoubt) -> list[str]:

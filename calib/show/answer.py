@@ -96,9 +96,10 @@ def working_table(working: pd.DataFrame) -> str:
     """The working line by line, as one would do it on paper."""
     rows = []
     for line in working.to_dict("records"):
-        value = line["value"]
+        value, unit = line["value"], words.symbols(line["unit"])
         shown = value if isinstance(value, str) else words.figure(float(value), 4)
-        rows.append((line["step"], words.symbols(line["formula"]), f"{shown} {words.symbols(line['unit'])}".rstrip()))
+        gives = f"× {value:.5f}" if unit == "×" else f"{shown} {unit}".rstrip()
+        rows.append((line["step"], words.symbols(line["formula"]), gives))
     return table(("step", "how", "gives"), rows, numeric=(2,))
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import html
 import math
 import re
 
 import pytest
 
 from calib.estimate import UnitEstimate, estimate_unit
+from calib.show.answer import working_table
 from calib.supply.form_factor import winding_rms_per_dc
-from tests.fit.making import practice_fit, unknown
+from tests.fit.making import practice_fit, practice_unknown, unknown, without_core
 
 WARM = {"hv_resistance_ohm": 197.4, "winding_temp_c": 31}
 
@@ -23,6 +25,7 @@ def working(changes: dict) -> tuple[dict[str, float], dict[str, str], dict[str, 
     """Values, formulas and units by step, and the answer."""
     made = estimated(changes)
     steps = made.working["step"].str.replace(r", size class .*", "", regex=True)
+    steps = steps.where(~steps.isin(["V/R"]) | (made.working["unit"] != "×"), "V/R against the usual")
     assert steps.is_unique
     return (
         *(dict(zip(steps, made.working[name], strict=True)) for name in ("value", "formula", "unit")),
@@ -53,6 +56,7 @@ def test_resistance_is_brought_to_20_degrees_by_hand():
     """R (234.5 + 20)/(234.5 + t), IEC 60034-1."""
     value, formula, unit, _ = working(WARM)
     assert value["Resistance at 20 °C"] == pytest.approx(197.4 * 254.5 / 265.5, rel=1e-12)
+    assert "234.5" in formula["Resistance at 20 °C"]
     assert unit["Resistance at 20 °C"] == "ohm"
     assert "197.4" in formula["Resistance at 20 °C"]
     assert "31" in formula["Resistance at 20 °C"]
@@ -78,33 +82,72 @@ def test_a_voltage_read_directly_is_said_to_be():
     assert "read or stated" in formula["No-load voltage"]
 
 
-def test_the_classs_mean_multiplier_stands_beside_the_units_own():
-    value, formula, unit, answer = working({"tongue_mm": 28, "stack_mm": 30})
+def printed(estimate) -> list[tuple[str, str, str]]:
+    """Step, how and gives as the page prints them."""
+    cells = re.findall(r"<td[^>]*>(.*?)</td>", working_table(estimate.working))
+    plain = [html.unescape(re.sub(r"<[^>]+>|&NoBreak;", "", cell)) for cell in cells]
+    return list(zip(plain[::3], plain[1::3], plain[2::3], strict=True))
+
+
+def last_place(shown: str) -> float:
+    """One unit of the last digit that is printed, so that 32.76 gives 0.01."""
+    return 10.0 ** -len(shown.partition(".")[2])
+
+
+CORE = {"tongue_mm": 28, "stack_mm": 30}
+ASKED = {
+    "practice": practice_unknown().iloc[[0]],
+    "practice, 230 V 50 Hz": practice_unknown().iloc[[3]],
+    "no core": without_core(practice_unknown()).iloc[[3]],
+    "aluminium": unknown({**CORE, "awg": 31, "conductor": "aluminium", "contributor": "Tin Street", **WARM}),
+    "half-wave": unknown({**CORE, "rectifier": "half-wave", "centre_tapped": "false"}),
+    "bridge of a centre tap": unknown({**CORE, "rectifier": "bridge"}),
+    "little known": unknown({"no_load_v": 120, "excitation_v": None, "hv_v": None, "filter": "choke"}),
+}
+
+
+@pytest.mark.parametrize("asked", ASKED)
+def test_every_printed_figure_follows_from_those_beside_it(asked):
+    """The mean times the printed factors is the unit's multiplier; each quotient and product is worked out again."""
+    made = estimate_unit(practice_fit(), ASKED[asked])
+    rows = printed(made)
+    at = [step for step, _, _ in rows].index("Multiplier of this unit")
+    begins = next(k for k, (step, _, _) in enumerate(rows) if step.startswith(("Mean multiplier", "Multiplier of an")))
+    factors = [gives for _, _, gives in rows[begins + 1 : at]]
+    assert all(gives.startswith("× ") for gives in factors)
+    assert rows[at - 1][0] == "Remainder"
+    start, *multiplied = rows[at][1].split(" × ")
+    assert multiplied == [gives[2:] for gives in factors]
+    assert f"{float(start):.4g}" == f"{float(rows[begins][2].split()[0]):.4g}"
+    assert abs(float(factors[-1][2:]) - 1) < 0.005  # the named steps carry it, not what is left
+    checked = 0
+    for _, how, gives in rows:
+        sum_of = re.sub(r"(?<=\d) ?(mA|A|mm²|cm²|°C|Hz|V/Ω|V|Ω)(?=[ ,)]|$)", "", how.replace(" per ohm", ""))
+        sum_of = re.sub(r" \(as copper\)| in the middle of the class| usual (there|with such readings)", "", sum_of)
+        sum_of = re.sub(r"^e to the power (-?[\d.]+):.*", r"2.718281828 ** (\1)", sum_of)
+        sum_of = re.sub(r"^(.*), to the power (-?[\d.]+)$", r"(\1) ** (\2)", sum_of).replace("×", "*")
+        if not re.fullmatch(r"[\d.()*/+ -]+", sum_of):
+            continue
+        checked += 1
+        shown = gives.removeprefix("× ").split()[0]
+        places = 1.5 if "power" in how else 0.6  # the last digit printed, or as far as the power's own digits reach
+        assert abs(eval(sum_of) - float(shown)) <= places * last_place(shown), (how, gives)
+    assert checked >= 7
+
+
+def test_each_step_to_the_unit_is_named_and_without_a_core_it_begins_at_a_named_unit():
+    value, formula, unit, answer = working({**CORE, "awg": 33, "contributor": "Alder Lane"})
     assert value["Mean multiplier"] == answer["multiplier"]
-    assert "full-wave" in formula["Mean multiplier"]
-    assert unit["Mean multiplier"] == unit["Multiplier of this unit"] == "mA per V/ohm"
-
-
-@pytest.mark.parametrize(
-    "changes",
-    [
-        {},
-        {"tongue_mm": 28, "stack_mm": 30},
-        {"tongue_mm": 28, "stack_mm": 30, "awg": 33},
-        {"tongue_mm": 28, "stack_mm": 30, "awg": 33, "contributor": "Alder Lane", "conductor": "aluminium"},
-        {"tongue_mm": 28, "stack_mm": 30, "rectifier": "bridge"},
-        {"rectifier": "half-wave", "centre_tapped": False},
-    ],
-)
-def test_the_printed_factors_multiply_up_to_the_printed_multiplier_and_current(changes):
-    value, _, _, answer = working(changes)
-    shown = {step: float(f"{number:.4g}") for step, number in value.items()}
-    begun = next(number for step, number in shown.items() if step.startswith("Mean multiplier"))
-    factors = [number for step, number in shown.items() if step.startswith("× ")]
-    assert begun * math.prod(factors) == pytest.approx(shown["Multiplier of this unit"], rel=1e-3)
-    assert shown["Multiplier of this unit"] * shown["V/R"] == pytest.approx(shown["Rated current"], rel=1e-3)
-    assert answer["unit_multiplier"] * answer["v_over_r"] == pytest.approx(answer["rated_current_ma"], rel=1e-12)
-    assert 0.9 < value["× what is left over"] < 1.1
+    assert formula["Mean multiplier"] == "full-wave, capacitor input, copper, 60 Hz"
+    steps = ["Size within the class", "V/R against the usual", "Voltage", "Wire", "Bench of Alder Lane", "Remainder"]
+    assert [step for step, one in unit.items() if one == "×"] == steps
+    assert value["Multiplier of this unit"] == answer["unit_multiplier"]
+    value, formula, unit, answer = working({"line_frequency_hz": 50})
+    assert "Mean multiplier" not in value
+    assert formula["Multiplier of an ordinary unit"].endswith("copper, 10 cm², 60 Hz, 2 V per ohm, 600 V")
+    named = ["Size, judged from V/R and volts", "Frequency", "V/R against the usual", "Voltage", "Remainder"]
+    assert [step for step, one in unit.items() if one == "×"] == named
+    assert unit["Multiplier of an ordinary unit"] == unit["Multiplier of this unit"] == "mA per V/ohm"
 
 
 def test_a_bridge_on_a_centre_tapped_winding_gives_what_its_primary_gives():

@@ -30,6 +30,7 @@ COLUMNS = [
     *FIGURES,
     "odds_of_demand",
     "flags",
+    "unit_multiplier",
 ]
 CORE = {"tongue_mm": 28, "stack_mm": 30}
 READINGS = [  # what is measured, the predictors, the size class of 8.4 cm2
@@ -72,6 +73,15 @@ def test_readings_are_given_back():
     row = practice_fit().estimate(unknown()).iloc[0]
     assert row["no_load_v"] == pytest.approx(653.505, rel=1e-6)
     assert row["v_over_r"] == pytest.approx(3.465032, rel=1e-6)
+
+
+def test_the_units_own_multiplier_gives_the_current():
+    """unit_multiplier x v_over_r = rated_current_ma, with a core and without; the class's mean does not."""
+    for asked in (practice_unknown(), without_core(practice_unknown())):
+        made = practice_fit().estimate(asked)
+        rated = made["unit_multiplier"] * made["v_over_r"]
+        assert rated.to_numpy() == pytest.approx(made["rated_current_ma"].to_numpy(), rel=1e-12)
+    assert (made["unit_multiplier"] != made["multiplier"]).all()
 
 
 def test_rows_come_in_the_order_asked():

@@ -19,7 +19,7 @@ from tests.show.tables import HEADER, ROWS, UNKNOWN_HEADER, UNKNOWN_ROWS, spoile
 
 COLUMNS = [
     *("unit", "no_load_v", "v_over_r", "size_class", "predictors", "multiplier", "multiplier_low", "multiplier_high"),
-    *("rated_current_ma", "low_ma", "high_ma", "floor_ma", "odds_of_demand", "flags"),
+    *("rated_current_ma", "low_ma", "high_ma", "floor_ma", "odds_of_demand", "flags", "unit_multiplier"),
 ]
 
 
