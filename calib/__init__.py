@@ -38,6 +38,7 @@ _HOMES = {
     "calib.register.improbable": ("improbabilities",),
     "calib.register.exchange": ("read_known", "read_unknown"),
     "calib.register.patience": ("patience",),
+    "calib.register.safekeeping": ("RegisterCheck", "check_register", "restore_register"),
     "calib.register.store": ("Register", "default_register_path", "practice_register"),
     "calib.fit.multiplier": ("Multiplier", "fit_table"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),

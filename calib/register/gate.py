@@ -19,7 +19,7 @@ from filelock import FileLock, Timeout
 
 from calib.errors import RegisterError
 from calib.register.patience import WAIT_S, Patience, patience
-from calib.register.trouble import busy, check_name, holder, is_held, log_beside, told, told_of_log
+from calib.register.trouble import AlteredError, busy, check_name, holder, is_held, log_beside, told, told_of_log
 
 if TYPE_CHECKING:
     import duckdb
@@ -128,9 +128,8 @@ def hold(path: Path, wait: float = WAIT_S, *, in_turn: bool = False) -> Iterator
     Raises
     ------
     RegisterError
-        The file is missing, empty, no file, or busy.
+        It stayed busy.
     """
-    check_there(path)
     with patience(wait) as left, ExitStack() as held:
         with left.waiting() as until:
             held.enter_context(_alone_in_here(path, left, until))
@@ -243,9 +242,9 @@ def explained(path: Path) -> Iterator[None]:
     try:
         with interruptible():
             yield
-    except (duckdb.ProgrammingError, duckdb.ConversionException):
+    except duckdb.ProgrammingError:
         raise
-    except (duckdb.Error, OSError, MemoryError) as error:
+    except (duckdb.Error, OSError, MemoryError, AlteredError) as error:
         raise told(path, error) from error
 
 
@@ -330,9 +329,15 @@ def read_through(con: duckdb.DuckDBPyConnection, since: Mapping[str, int] | None
     """
     found = rows(con)
     for name, count in found.items():
-        start = (since or {}).get(name, 0) if count > LARGE else 0
-        con.execute(f'SELECT bit_xor(hash(whole)) FROM "{name}" AS whole WHERE rowid >= {start}').fetchone()
+        read_table(con, name, (since or {}).get(name, 0) if count > LARGE else 0)
     return found
+
+
+def read_table(con: duckdb.DuckDBPyConnection, name: str, start: int = 0) -> tuple[int, int]:
+    """Read every block of a table from a row on: its rows, and a number made of all their cells."""
+    asked = f'SELECT count(*), coalesce(bit_xor(hash(whole)), 0) FROM "{name}" AS whole WHERE rowid >= {start}'
+    count, mark = con.execute(asked).fetchone() or (0, 0)
+    return count, mark
 
 
 def alone(path: Path) -> str:

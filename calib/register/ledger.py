@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from calib.errors import InputError
-from calib.register.frame import settled, text_of
+from calib.register.frame import checked, settled, text_of
 from calib.register.records import KnownUnit, columns, fields, record_id
+from calib.register.trouble import ENTER_AGAIN, AlteredError
 
 if TYPE_CHECKING:
     import duckdb
@@ -114,6 +116,31 @@ def withdraw(con: duckdb.DuckDBPyConnection, contributor: str, unit: str, by: st
 def current(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """The known units as they stand, by contributor and unit."""
     return _tidy(con.execute(f"SELECT {_NAMES} FROM current_units ORDER BY contributor, unit").df())
+
+
+def standing(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """The known units as `current` gives them, each as sound as one from a file.
+
+    Raises
+    ------
+    AlteredError
+        One is not.
+    """
+    table = current(con)
+    if found := list(faults_of(table)):
+        raise AlteredError(f"{found[0]}{f' (and {len(found) - 1} more)' if found[1:] else ''}; {ENTER_AGAIN}")
+    return table
+
+
+def faults_of(table: pd.DataFrame) -> Iterator[str]:
+    """What is wrong with known units that stand in a register, by what a file is held to."""
+    try:
+        checked(KnownUnit, table)
+    except InputError as error:
+        for fault in error.faults:
+            row = table.iloc[fault.row or 0]
+            value = f" '{fault.value}'" if fault.value else ""
+            yield f"known unit {row['contributor']}, {row['unit']}: {fault.column}{value} {fault.problem}"
 
 
 def count(con: duckdb.DuckDBPyConnection) -> int:

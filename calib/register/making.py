@@ -26,6 +26,7 @@ from calib.register.gate import (
     in_the_way,
     interruptible,
     make_gate,
+    read_table,
     read_through,
     rows,
     share,
@@ -36,7 +37,7 @@ from calib.register.gate import (
 from calib.register.ledger import bring
 from calib.register.migrate import applied, migrate, steps, stranger
 from calib.register.patience import WAIT_S, patience, say
-from calib.register.trouble import DAMAGED, READ_ONLY, busy
+from calib.register.trouble import DAMAGED, READ_ONLY, AlteredError, busy
 
 if TYPE_CHECKING:
     import duckdb
@@ -117,7 +118,9 @@ def opened(
     with hold(path, wait, in_turn=write) as held, aside(path) as copy:
         with held.open(also=also or copy) as con:
             if schema_of(con, path) < len(steps()):
-                _bring_up_to_date(con, path, copy if write else None)
+                bring_up_to_date(con, path, copy if write else None)
+            if in_the_way(path) is None:
+                make_gate(path)
             before = rows(con) if write else {}
             yield con
             after = rows(con) if write else {}
@@ -139,14 +142,39 @@ def schema_of(con: duckdb.DuckDBPyConnection, path: Path) -> int:
     if done > len(steps()):
         raise RegisterError(f"{path}: a newer version of calib wrote it (schema {done}); bring calib up to date")
     if strange := stranger(con, steps()[:done]):
-        raise RegisterError(f"{path}: it holds {visible(strange, 80)}, which no register of calib has; {NOT_OURS}")
-    if in_the_way(path) is None:
-        make_gate(path)
+        raise RegisterError(f"{path}: it {visible(strange, 100)}; {NOT_OURS}")
     return done
+
+
+def kind_of(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether an open register is one of simulated records.
+
+    Raises
+    ------
+    AlteredError
+        It does not say so, once.
+    """
+    found = con.execute("SELECT simulated FROM about").fetchall()
+    if len(found) != 1:
+        raise AlteredError(f"it does not say, once, whether its records are simulated; {NOT_OURS}")
+    return bool(found[0][0])
 
 
 def copy_to(con: duckdb.DuckDBPyConnection, new: Path, path: Path) -> None:
     """Copy the open register to a new file that the connection may write, read that through, move it to its place.
+
+    Raises
+    ------
+    RegisterError
+        The copy cannot be written, or is not the same.
+    """
+    with explained(path):
+        duplicate(con, new, path)
+        put(new, path)
+
+
+def duplicate(con: duckdb.DuckDBPyConnection, new: Path, path: Path) -> None:
+    """Copy the open register to a new file that the connection may write, and is to be at `path`; read it through.
 
     Raises
     ------
@@ -161,9 +189,8 @@ def copy_to(con: duckdb.DuckDBPyConnection, new: Path, path: Path) -> None:
         attach(con, new, "duplicate", "READ_ONLY")
         same = _contents(con, "duplicate") == _contents(con, "register")
         con.execute("DETACH duplicate")
-        if not same:
-            raise RegisterError(f"{path}: the copy is not the same as the register; try again, on another disk")
-        _put(new, path)
+    if not same:
+        raise RegisterError(f"{path}: the copy is not the same as the register; try again, on another disk")
 
 
 def beside(path: Path, what: str) -> Path:
@@ -172,7 +199,7 @@ def beside(path: Path, what: str) -> Path:
     return next(place for place in map(path.with_name, names) if not place.exists())
 
 
-def _bring_up_to_date(con: duckdb.DuckDBPyConnection, path: Path, new: Path | None) -> None:
+def bring_up_to_date(con: duckdb.DuckDBPyConnection, path: Path, new: Path | None = None) -> None:
     """Apply the steps that an open register lacks: to its file, once it was copied, or to its content in memory."""
     if new is not None:
         copy = beside(path, f"schema-{applied(con)}")
@@ -200,24 +227,21 @@ def _read_back(held: Hold, before: Mapping[str, int], after: Mapping[str, int]) 
 def _contents(con: duckdb.DuckDBPyConnection, database: str) -> list[tuple[str, int, int]]:
     """Each table's name, rows, and a number made of all its cells."""
     con.execute(f"USE {database}")
-    found = []
-    for name in sorted(tables(con)):
-        asked = f'SELECT count(*), coalesce(bit_xor(hash(whole)), 0) FROM "{name}" AS whole'
-        found.append((name, *(con.execute(asked).fetchone() or ())))
+    found = [(name, *read_table(con, name)) for name in sorted(tables(con))]
     con.execute("USE register")
     return found
 
 
 def _make(path: Path, simulated: bool, first: pd.DataFrame | None) -> None:
-    log = Path(f"{path}.wal")
-    if log.exists():
-        raise RegisterError(f"{log}: it is left over from a register that is gone; move it elsewhere")
+    for log in (Path(f"{path}{end}") for end in LOGS):
+        if log.exists():
+            raise RegisterError(f"{log}: it is left over from a register that is gone; move it elsewhere")
     with explained(path), aside(path) as new:
         _fill(new, simulated, first)
-        _put(new, path)
+        put(new, path)
 
 
-def _put(new: Path, path: Path) -> None:
+def put(new: Path, path: Path) -> None:
     """Give a file that is whole its name, which nothing had meanwhile."""
     share(new)
     try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from functools import cache
 from typing import TYPE_CHECKING, Annotated, Literal, Self
@@ -14,6 +14,7 @@ from calib.bench.meter import MeterClass
 from calib.errors import InputError
 from calib.register.facts import FieldFacts, Name, OneLine, as_number, facts_of, plain, quantity, trimmed
 from calib.register.rules import Contradiction, Contradictions
+from calib.register.trouble import ENTER_AGAIN, AlteredError
 from calib.register.typed import parsed
 
 if TYPE_CHECKING:
@@ -132,10 +133,32 @@ def drop(con: duckdb.DuckDBPyConnection, name: str, reads: str, range_label: str
 
 
 def current(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """The meters as they stand, by name and quantity, the finest range first."""
-    names = ", ".join(COLUMNS)
-    asked = f"SELECT {names}, revision, made_at AS kept_at FROM latest_meters WHERE \"action\" = 'keep'"
-    return _timed(con.execute(f"{asked} ORDER BY name, reads, resolution, range_label").df(), "kept_at")
+    """The meters as they stand, by name and quantity, the finest range first.
+
+    Raises
+    ------
+    AlteredError
+        One is not as `keep` would have kept it.
+    """
+    table = _standing(con)
+    if fault := next(_faults_in(table), ""):
+        raise AlteredError(f"{fault}; {ENTER_AGAIN}")
+    return _timed(table, "kept_at")
+
+
+def faults_of(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
+    """What is wrong with the meters as they stand in a register, by what the form holds them to."""
+    return _faults_in(_standing(con))
+
+
+def _faults_in(table: pd.DataFrame) -> Iterator[str]:
+    for row in table[list(COLUMNS)].to_dict("records"):
+        try:
+            Meter.parse({str(name): value for name, value in row.items()})
+        except InputError as error:
+            fault = error.faults[0]
+            value = f" '{fault.value}'" if fault.value else ""
+            yield f"meter {row['name']}: {fault.column}{value} {fault.problem}"
 
 
 def history(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -143,6 +166,12 @@ def history(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     names = ", ".join(COLUMNS)
     asked = f'SELECT meter_id, revision, "action", made_at, {names} FROM meter_revisions'
     return _timed(con.execute(f"{asked} ORDER BY made_at, {_PLACE}, revision").df(), "made_at")
+
+
+def _standing(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    names = ", ".join(COLUMNS)
+    asked = f"SELECT {names}, revision, made_at AS kept_at FROM latest_meters WHERE \"action\" = 'keep'"
+    return con.execute(f"{asked} ORDER BY name, reads, resolution, range_label").df()
 
 
 def _last(con: duckdb.DuckDBPyConnection, identity: str) -> tuple[int, str, float, float, float] | None:

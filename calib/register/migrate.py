@@ -85,7 +85,7 @@ def _own(done: tuple[Step, ...]) -> frozenset[tuple[str, str]]:
 
 
 def stranger(con: duckdb.DuckDBPyConnection, done: tuple[Step, ...]) -> str:
-    """Name something of the open database that these steps did not make, or that was altered since; "" for none.
+    """Say what the open database has that these steps did not make, or lacks, or has otherwise; "" for nothing.
 
     Parameters
     ----------
@@ -97,8 +97,8 @@ def stranger(con: duckdb.DuckDBPyConnection, done: tuple[Step, ...]) -> str:
     there, own = objects(con), _own(done)
     names = {name for name, _ in own}
     for name, _ in sorted(there - own):
-        return f"{name}, altered" if name in names else name
-    return f"no longer {gone}" if (gone := next(iter(sorted(names - {name for name, _ in there})), "")) else ""
+        return f"holds {name}, altered" if name in names else f"holds {name}, which no register of calib has"
+    return f"no longer has {gone}" if (gone := next(iter(sorted(names - {name for name, _ in there})), "")) else ""
 
 
 def migrate(con: duckdb.DuckDBPyConnection, pending: tuple[Step, ...]) -> int:

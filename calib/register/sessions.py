@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Literal, get_args
 from uuid import uuid4
 
 from calib.errors import InputError
+from calib.register.trouble import AlteredError
 
 if TYPE_CHECKING:
     import duckdb
@@ -113,10 +114,29 @@ def one(con: duckdb.DuckDBPyConnection, session_id: str) -> BenchSession:
     ------
     InputError
         The register has no session of that name.
+    AlteredError
+        What was entered in it cannot be read.
     """
     tag, contributor, step, state, entries, revision, started_at, kept_at = _row(con, session_id)
+    if fault := _fault_of(tag, entries):
+        raise AlteredError(f"{fault}; begin it anew, or use a backup")
     times = (started_at.replace(tzinfo=UTC), kept_at.replace(tzinfo=UTC))
     return BenchSession(session_id, tag, contributor, json.loads(entries), step, state, revision, *times)
+
+
+def faults_of(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
+    """What is wrong with the sessions as they stand in a register."""
+    found = con.execute("SELECT tag, entries FROM latest_sessions ORDER BY made_at").fetchall()
+    return filter(None, (_fault_of(*row) for row in found))
+
+
+def _fault_of(tag: str, entries: str) -> str:
+    try:
+        kept = json.loads(entries)
+        sound = isinstance(kept, dict) and all(isinstance(step, dict) for step in kept.values())
+    except (ValueError, RecursionError):
+        sound = False
+    return "" if sound else f"bench session {tag or 'without a tag'}: what was entered cannot be read"
 
 
 def listed(con: duckdb.DuckDBPyConnection, state: str = "") -> pd.DataFrame:

@@ -16,7 +16,7 @@ from calib.register.exchange import Source, name_of, read_known
 from calib.register.frame import frame_of
 from calib.register.gate import WAIT_S, transaction
 from calib.register.ledger import ImportReport
-from calib.register.making import aside, copy_to, data_folder, make, opened
+from calib.register.making import aside, copy_to, data_folder, kind_of, make, opened
 from calib.register.package import write_package
 from calib.register.records import KnownUnit, record_id
 from calib.register.trouble import check_name
@@ -62,8 +62,7 @@ class Register(BenchStore):
         if create and not self.path.exists():
             make(self.path, simulated, wait=wait)
         with opened(self.path, wait) as con:
-            said = con.execute("SELECT simulated FROM about").fetchone()
-        self._simulated = bool(said and said[0])
+            self._simulated = kind_of(con)
         if simulated and not self._simulated:
             problem = "the register holds real readings, and simulated records are asked for"
             raise InputError.one(problem, "name another file for the simulated ones", where=str(self.path))
@@ -173,9 +172,15 @@ class Register(BenchStore):
             ledger.withdraw(con, contributor, unit, by, reason)
 
     def known(self) -> pd.DataFrame:
-        """The known units as they stand, with the columns and types of `read_known`, by contributor and unit."""
+        """The known units as they stand, with the columns and types of `read_known`, by contributor and unit.
+
+        Raises
+        ------
+        RegisterError
+            The file cannot be read, or holds a record that calib would not have kept.
+        """
         with opened(self.path, self._wait) as con:
-            return ledger.current(con)
+            return ledger.standing(con)
 
     def revisions(self) -> pd.DataFrame:
         """Every revision, the oldest first: what was done, by whom, why and when (UTC), then the record."""
@@ -234,6 +239,7 @@ class Register(BenchStore):
         RegisterError
             The register cannot be read or the copy cannot be written.
         """
+        check_name(Path(path))
         copy = Path(os.path.realpath(path))
         if copy.exists() or not copy.parent.is_dir():
             problem = "there is a file of that name" if copy.exists() else "there is no such folder"

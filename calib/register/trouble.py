@@ -11,10 +11,11 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from calib.errors import RegisterError
+from calib.errors import RegisterError, visible
 
 # Said by the database of a file that another process holds, and of one that is open in this process by other means.
 _HELD = ("Could not set lock", "different configuration", "Unique file handle conflict")
+ENTER_AGAIN = "enter it again as it should be, which keeps what is there as well, or use a backup"
 READ_ONLY = "it is read-only here; change its permissions or work on a copy"
 DAMAGED = "it is damaged; restore it from a backup"
 _NO_REGISTER = "it is no register; name a register, or restore it from a backup"
@@ -58,9 +59,18 @@ _BY_WORDS = (
     ("could not read enough bytes", DAMAGED),
     ("failed to deserialize", DAMAGED),
     ("failed to decode", DAMAGED),
+    ("conversion error", "a date or a number in it is none; somebody altered the file: use a backup"),
 )
 _KINDS = {stat.S_IFIFO: "a pipe", stat.S_IFSOCK: "a socket", stat.S_IFCHR: "a device", stat.S_IFBLK: "a device"}
 _FLUSH, _CHECKPOINT = 100, 99  # kinds of entry of the database's log: a change is complete; all is in the file
+
+
+class BusyError(RegisterError):
+    """Somebody else holds the file, and did not let go of it in time."""
+
+
+class AlteredError(Exception):
+    """Something that stands in a register is not as calib keeps it: what, and what to do, without the file's name."""
 
 
 def is_held(error: Exception) -> bool:
@@ -78,7 +88,7 @@ def holder(error: object) -> str:
 
 def busy(path: Path, who: str, waited: float) -> RegisterError:
     """The error for a file that stayed held."""
-    return RegisterError(f"{path}: it is busy; {who} holds it, waited {waited:.0f} s; close that program or try again")
+    return BusyError(f"{path}: it is busy; {who} holds it, waited {waited:.0f} s; close that program or try again")
 
 
 def check_name(path: Path) -> None:
@@ -116,6 +126,8 @@ def told(path: Path, error: BaseException) -> RegisterError:
     """
     if isinstance(error, RegisterError):
         return error
+    if isinstance(error, AlteredError):
+        return RegisterError(f"{path}: {visible(str(error), 400)}")
     said = " ".join((getattr(error, "strerror", None) or str(error)).split())
     named = getattr(error, "filename", None) or next(iter(re.findall(r'file "([^"]+)"', said)), "")
     meaning = _meaning(error, said.replace(" ".join(str(path).split()), "").lower())

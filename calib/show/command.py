@@ -18,6 +18,7 @@ from calib.errors import CannotError, InputError, visible
 from calib.register.patience import patience
 from calib.show import fit_commands, leads_command, page_command, supply_command
 from calib.show import register_commands as records
+from calib.show import safekeeping_commands as safekeeping
 from calib.show.printing import note
 
 NOTHING = "nothing was written"
@@ -41,6 +42,9 @@ COMMANDS = (
     Command("add", "add a known unit to the register", records.declare_add, records.run_add),
     Command("import", "bring a table of known units in", records.declare_import, records.run_import),
     Command("export", "hand the register out as tables", records.declare_export, records.run_export),
+    Command("backup", "copy the register to a new file", safekeeping.declare_backup, safekeeping.run_backup),
+    Command("restore-from", "put a backup in its place", safekeeping.declare_restore, safekeeping.run_restore),
+    Command("check", "read the register from end to end", safekeeping.declare_check, safekeeping.run_check),
     Command("leads", "which lead is which, from resistances", leads_command.declare, leads_command.run),
     Command("supply", "what a rectifier asks of its winding", supply_command.declare, supply_command.run),
 )

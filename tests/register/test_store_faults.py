@@ -506,8 +506,8 @@ def test_no_extension_is_ever_fetched(filled: Register) -> None:
         ("CREATE VIEW extra AS SELECT * FROM read_csv('{secret}')", "the view extra"),
         ("CREATE MACRO now_then(x) AS x", "the macro now_then"),
         ("CREATE SEQUENCE counted", "the sequence counted"),
-        ("DROP VIEW latest_meters", "no longer the view latest_meters"),
-        ("ALTER TABLE revisions DROP COLUMN notes", "the table revisions, altered"),
+        ("DROP VIEW latest_meters", "it no longer has the view latest_meters"),
+        ("ALTER TABLE revisions DROP COLUMN notes", "it holds the table revisions, altered"),
     ],
 )
 def test_a_register_that_somebody_altered_is_named_and_nothing_of_it_is_run(

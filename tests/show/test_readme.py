@@ -56,7 +56,7 @@ def test_it_gives_the_advice_of_the_pages_on_what_to_feed() -> None:
 
 
 def test_every_command_is_in_the_table() -> None:
-    assert re.findall(r"^\| `calib (\w+)` \|", README, re.MULTILINE) == [command.name for command in COMMANDS]
+    assert re.findall(r"^\| `calib ([\w-]+)` \|", README, re.MULTILINE) == [command.name for command in COMMANDS]
 
 
 @pytest.mark.parametrize("linked", re.findall(r"\]\(([^)]+)\)", README))

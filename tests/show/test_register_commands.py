@@ -78,6 +78,41 @@ def test_a_command_says_whom_it_waits_for_while_it_waits(
     assert said[0].endswith("club.duckdb; for 15 s at most")
 
 
+def test_a_register_is_copied_read_through_and_put_back_from_the_copy(called: Run, tmp_path: Path) -> None:
+    here, there = ("--register", "club.duckdb"), tmp_path / "club.duckdb"
+    assert called("add", *here, *words_of(OPTIONS)).returncode == 0
+    done = called("backup", "copy.duckdb", *here)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout == f"copied {there} to {tmp_path / 'copy.duckdb'}, and read the copy through: it is the same\n"
+    done = called("check", *here)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "known units: 1; read through: revisions of known units 1" in done.stdout
+    assert done.stdout.endswith("nothing is wrong with it\n")
+    raw = there.read_bytes()
+    there.write_bytes(raw[:300_000] + bytes(byte ^ 255 for byte in raw[300_000:300_100]) + raw[300_100:])
+    done = called("check", *here)
+    assert done.returncode == 1
+    assert "cannot be read: it is damaged; restore it from a backup" in done.stdout
+    assert done.stderr.startswith(f"calib: {there}: ")
+    assert done.stderr.endswith("wrong with it, told above with what to do\n")
+    done = called("restore-from", "copy.duckdb", *here)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.startswith(f"restored {there} from copy.duckdb; known units: 1; what was there is now ")
+    assert Path(done.stdout.strip().rpartition("is now ")[2]).read_bytes()[:300_000] == raw[:300_000]
+    assert called("check", *here).returncode == 0
+    for words in (
+        ("check", "--register", "none.duckdb"),
+        ("backup", "copy.duckdb", *here),
+        ("backup", "more.duckdb", "--register", "none.duckdb"),
+        ("restore-from", "none.duckdb", *here),
+        ("restore-from", "club.duckdb", *here),
+    ):
+        done = called(*words)
+        assert (done.returncode, done.stdout, len(done.stderr.splitlines())) == (2, "", 1)
+    assert not (tmp_path / "none.duckdb").exists()
+    assert not (tmp_path / "more.duckdb").exists()
+
+
 def test_add_uses_the_register_in_the_environment(calib: Run, tmp_path: Path) -> None:
     elsewhere = tmp_path / "elsewhere.duckdb"
     assert calib("add", *words_of(OPTIONS), env={"CALIB_REGISTER": str(elsewhere)}).returncode == 0

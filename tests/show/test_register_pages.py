@@ -7,8 +7,10 @@ import math
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
+import duckdb
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -122,6 +124,27 @@ def test_what_is_worth_knowing_of_the_register_s_file_stays_until_it_is_put_away
     assert f"it stays as it was in {copy.name}." in unescaped(at.info[0].value)
     at.button(key="notices_seen").click().run()
     assert copy.name not in unescaped(text_of(at))
+
+
+def test_a_backup_of_the_page_is_the_register_and_the_check_says_what_is_wrong(visit: Path, tmp_path: Path) -> None:
+    at = add(opened(KNOWN))
+    at.button(key="seen_make_backup").click().run()
+    assert not at.exception
+    saving = at.get("download_button")[-1]
+    assert saving.label == f"Save it: own.{date.today()}.duckdb"
+    _, _, content = at.session_state["seen_backup"]
+    (tmp_path / "taken away.duckdb").write_bytes(content)
+    with calib.Register(tmp_path / "taken away.duckdb") as backup, calib.Register(visit) as register:
+        assert backup.revisions().equals(register.revisions())
+    assert f"calib restore-from BACKUP --register {visit}" in at.code[0].value
+    at.button(key="seen_check").click().run()
+    assert "known units: 1; read through: revisions of known units 1" in unescaped(at.success[0].value)
+    with duckdb.connect(str(visit)) as con:
+        con.execute("UPDATE revisions SET revision = 2")
+    at.button(key="seen_check").click().run()
+    assert not at.exception
+    assert "known units: 1; read through" in unescaped(at.error[0].value)
+    assert "AL-7: of its revisions 1 can be counted, the last is number 2; restore it from a backup" in text_of(at)
 
 
 def in_address(at: AppTest) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shlex
 import tempfile
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +30,8 @@ def draw() -> None:
     known_form.draw(opened)
     st.header("Bring in a table", anchor=False)
     _bring_in()
+    st.header("Keep it safe", anchor=False)
+    _keep_safe(opened)
 
 
 def _table(known: pd.DataFrame) -> None:
@@ -132,6 +136,46 @@ def _import(given: Any, by: str) -> None:
     st.session_state["seen_brought"] = f"{given.name}: {', '.join(told)}."
     st.session_state["seen_uploads"] = _turn() + 1
     st.rerun()
+
+
+def _keep_safe(opened: parts.Opened) -> None:
+    """A backup to take away, and the register read from end to end."""
+    st.write("A backup is the whole register with its history in one file. Keep it on another disk.")
+    left, right = st.columns(2)
+    if left.button("Make a backup", key="seen_make_backup"):
+        st.session_state["seen_backup"] = (opened.content, opened.place, _backup())
+    content, place, made = st.session_state.get("seen_backup", ("", "", None))
+    if made and (content, place) == (opened.content, opened.place):
+        name = f"{Path(place).stem}.{date.today()}.duckdb"
+        left.download_button(f"Save it: {name}", made, file_name=name, mime="application/octet-stream")
+    if right.button("Check the register", key="seen_check"):
+        _check(opened.place)
+    st.write("To put a backup in the register's place, type this in a terminal; what is there now is moved aside:")
+    st.code(f"calib restore-from BACKUP --register {shlex.quote(opened.place)}", language=None)
+
+
+def _backup() -> bytes | None:
+    """The register copied, as the bytes of a file."""
+    try:
+        with tempfile.TemporaryDirectory() as folder, parts.register() as register:
+            return register.backup(Path(folder) / "backup.duckdb").read_bytes()
+    except (calib.CannotError, calib.InputError) as error:
+        st.error(words.plain(f"No backup was made: {error}."))
+        return None
+
+
+def _check(place: str) -> None:
+    try:
+        with calib.patience(waits=parts.waiting()):
+            found = calib.check_register(place)
+    except calib.CannotError as error:
+        st.error(words.plain(f"{error}."))
+        return
+    head, *findings = str(found).splitlines()
+    if findings:
+        parts.show_faults(words.plain(head), findings)
+    else:
+        st.success(words.plain(f"{head}."))
 
 
 draw()
