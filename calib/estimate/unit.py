@@ -21,7 +21,7 @@ from calib.supply.form_factor import FORM_FACTOR
 if TYPE_CHECKING:
     import pandas as pd
 
-TOLD = {"stop": "STOP, feed nothing", "cleared": "A stop was cleared", "doubt": "Doubt"}
+TOLD = {"stop": "STOP, feed it nothing", "cleared": "A stop was cleared", "doubt": "Doubt"}
 CURVE_POINTS = 161
 CURVE_TAIL = 0.0015
 CAUTIONS = (

@@ -19,8 +19,18 @@ if TYPE_CHECKING:
 OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor first instead"}
 
 
-def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "") -> None:
-    """Everything that is known of the unit, the picture first; `account` is HTML that ends the working."""
+def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str = "") -> None:
+    """Everything that is known of the unit, the picture first.
+
+    Parameters
+    ----------
+    estimate : calib.UnitEstimate
+        The answer.
+    unit : mapping of str to object
+        The unit's row.
+    account, counted : str
+        HTML: what ends the working, and what the answer was made from, to stand beside it.
+    """
     answer = estimate.answer.iloc[0].to_dict()
     demand, current = float(unit["demand_ma"]), words.current_title(unit["rectifier"])
     if estimate.simulated:
@@ -28,6 +38,7 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "") -> None:
     chart = estimate_chart(estimate.curve, answer, demand, parts.LEVEL, parts.colours(), current=current)
     st.altair_chart(chart, theme=None, width="stretch", key="estimate_chart")
     _sentences(estimate, answer, unit)
+    st.html(counted)
     parts.in_words(estimate_told(answer, demand, parts.LEVEL))
     st.subheader("The working", anchor=False)
     st.html(working_table(estimate.working) + account)
@@ -69,7 +80,7 @@ def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]
         lines.append(f'<p class="calib-more" id="odds">{asked}</p>')
     if estimate.other is not None and len(estimate.other) and unit["filter"] in OTHER:
         other = sentence(estimate.other.iloc[0].to_dict())
-        instead = f"<i>{OTHER[unit['filter']]}:</i> {other.replace('Most likely', 'most likely', 1)}"
+        instead = f"<i>{OTHER[unit['filter']]}:</i> {other[0].lower() + other[1:]}"
         lines.append(f'<p class="calib-more" id="other-filter">{instead}</p>')
     st.html("".join([*lines, f'<ul class="calib-flags">{said}</ul>' if said else ""]))
 
@@ -85,9 +96,9 @@ def sentence(answer: Mapping[str, Any]) -> str:
         words.milliamps(float(answer[name])) for name in ("low_ma", "rated_current_ma", "high_ma", "floor_ma")
     )
     mark = standing.mark(answer)
-    before = f'<b class="calib-mark">{mark}</b> ' if mark else ""
+    before = f'<b class="calib-mark">{mark}:</b> most' if mark else "Most"
     return (
-        f"{before}Most likely <b>{likely} mA</b>; {words.share(parts.LEVEL)} like this are rated between <b>{low} and "
+        f"{before} likely <b>{likely} mA</b>; {words.share(parts.LEVEL)} like this are rated between <b>{low} and "
         f"{high} mA</b>, and {words.share(parts.LEVEL).replace(' units', '')} at least <b>{floor} mA</b>."
     )
 

@@ -21,13 +21,13 @@ CURRENTS = ("low_ma", "rated_current_ma", "high_ma", "floor_ma")
 def estimate_told(answer: Mapping[str, object], demand_ma: float, level: float) -> str:
     """The estimate's picture in words, with every number that it shows."""
     low, likely, high, floor = (words.milliamps(_number(answer[key])) for key in CURRENTS)
-    told = f"{standing.mark(answer)} ".lstrip() + (
+    told = (
         f"Most likely {likely} mA; {words.share(level)} like this are rated between {low} and {high} mA; "
         f"{words.share(level)} are rated at least {floor} mA."
     )
     if math.isfinite(demand_ma):
         told += f" The set draws {words.milliamps(demand_ma)} mA."
-    return told
+    return standing.marked(answer, told)
 
 
 DIRECT = words.current_title("full-wave")
@@ -149,7 +149,7 @@ def estimate_chart(
             _label(f"the set draws {words.milliamps(demand_ma)} mA", demand_ma, 1.29, span, colours.warning),
         ]
     told = estimate_told(answer, demand_ma, level)
-    title = f"{standing.mark(answer)} {_finding(answer, demand_ma)}".strip()
+    title = standing.marked(answer, _finding(answer, demand_ma))
     drawing = alt.layer(*layers).properties(height=HEIGHT)
     return styled(drawing, colours, title, f"Darker: where {words.share(level)} like this are rated", told)
 

@@ -12,6 +12,7 @@ import calib
 from calib import bench
 from calib.show import fields, heaters_form, heaters_read, measured, metering, meters_form, parts, words
 from calib.show import readings as r
+from calib.show.counted import Origin
 from calib.show.fields import Fields
 
 if TYPE_CHECKING:
@@ -87,12 +88,22 @@ def begin(known: pd.DataFrame, practising: bool) -> None:
     """
     if practising and "read_tag" not in st.session_state and "seen_turn" not in st.session_state:
         _fill_in()
+    for name, value in _start(known).items():
+        st.session_state.setdefault(f"read_{name}", value)
+
+
+def _start(known: pd.DataFrame) -> dict[str, Any]:
     start = dict(EMPTY)
     if len(known):
         for name in ("line_voltage_v", "line_frequency_hz"):
             start[name] = float(known[name].mode().iloc[0])
-    for name, value in start.items():
-        st.session_state.setdefault(f"read_{name}", value)
+    return start
+
+
+def origin(now: Mapping[str, Any], known: pd.DataFrame) -> Origin:
+    """Where the form's entries came from."""
+    put = st.session_state.get(FILLED) or {"fields": {}, "source": ""}
+    return Origin(now, put["fields"], put["source"], _start(known))
 
 
 def draw(opened: parts.Opened, understood: r.Understood, heaters: heaters_read.HeatersRead) -> None:

@@ -13,7 +13,7 @@ from typing import Any
 from calib.register.records import standing
 
 PLATE = '<span class="calib-plate" aria-hidden="true">STOP</span>'
-MARKS = {"stop": "STOP, feed nothing.", "doubt": "In doubt."}
+MARKS = {"stop": "STOP, feed it nothing", "doubt": "In doubt"}
 
 
 def drawn(values: Mapping[str, Any], way_out: str = "") -> str:
@@ -31,9 +31,9 @@ def drawn(values: Mapping[str, Any], way_out: str = "") -> str:
         found.setdefault(kind, []).extend(said.split(" | ") if kind == "stop" else [said])
     return "".join(
         (
-            stop("Stop: feed it nothing", found.get("stop", ()), way_out),
+            stop("Stop, feed it nothing", found.get("stop", ()), way_out),
             cleared("A stop was cleared", found.get("cleared", ())),
-            doubts("In doubt: look again", found.get("doubt", ())),
+            doubts("In doubt, look again", found.get("doubt", ())),
         )
     )
 
@@ -71,3 +71,9 @@ def mark(values: Mapping[str, Any]) -> str:
     """The word that stands before a figure of the unit; blank where nothing stands against it."""
     kinds = [kind for kind, _ in standing(values)]
     return next((MARKS[kind] for kind in MARKS if kind in kinds), "")
+
+
+def marked(values: Mapping[str, Any], said: str) -> str:
+    """A figure of the unit in words, what stands against it first."""
+    before = mark(values)
+    return f"{before}. {said}" if before else said

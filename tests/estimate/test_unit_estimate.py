@@ -35,7 +35,7 @@ def test_the_level_is_that_asked_for(made):
 @pytest.mark.parametrize(
     ("standing", "said"),
     [
-        ({"stop": "insulation 3 Mohm"}, "STOP, feed nothing: insulation 3 Mohm. Q1: most likely"),
+        ({"stop": "insulation 3 Mohm"}, "STOP, feed it nothing: insulation 3 Mohm. Q1: most likely"),
         (
             {"stop": "insulation 3 Mohm", "stop_cleared": "dried: 400 Mohm"},
             "A stop was cleared: insulation 3 Mohm; why it no longer stands: dried: 400 Mohm. Q1: most likely",

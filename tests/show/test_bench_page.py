@@ -13,7 +13,7 @@ from calib.show import parts
 from calib.show.session import state
 from calib.show.session.steps import STEPS
 from tests.show.bench_visits import go, in_order, press, put_in, resumed, visit, with_more
-from tests.show.visits import number, settle, text_of, unescaped
+from tests.show.visits import counted_in, number, settle, text_of, unescaped
 
 
 @pytest.fixture(autouse=True)
@@ -140,6 +140,10 @@ def test_what_the_form_asks_besides_stays_when_it_is_filled(place: Path) -> None
     at.session_state["read_rectifier"] = "bridge"
     press(at, "bench_fill")
     assert number(at, "read_demand_ma") == 70.0
+    made_from = counted_in(at)
+    assert made_from["Entered here"] == "bridge: four diodes; the set's demand of 70 mA"
+    assert "188.6 Ω of the whole winding" in made_from["The bench session of AL-5"]
+    assert "core with a tongue of 28.6 mm; a stack of 31 mm; wire AWG 31" in made_from["The bench session of AL-5"]
     assert at.selectbox(key="read_rectifier").value == "bridge"
 
 
@@ -155,6 +159,7 @@ def test_a_practice_session_says_so_and_so_does_the_form_that_it_fills(
     assert "The known units behind this are simulated" in said
     assert "Heater winding 6-7, 5 V: about" in said
     assert "By its core: the core carries about" in said
+    assert counted_in(at)["As the form starts"] == "full-wave: centre tap, two diodes; capacitor first"
     assert not at.error
     press(at, "bench_fill")
     assert "Simulated practice unit <b>AL-5</b>" in text_of(at)

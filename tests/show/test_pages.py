@@ -10,7 +10,20 @@ from streamlit.testing.v1 import AppTest
 import calib
 from calib.fit import scales
 from calib.show import parts
-from tests.show.visits import HOME, KNOWN, READINGS, ROOT, SIZE, enter, number, opened, settle, text_of, unescaped
+from tests.show.visits import (
+    HOME,
+    KNOWN,
+    READINGS,
+    ROOT,
+    SIZE,
+    counted_in,
+    enter,
+    number,
+    opened,
+    settle,
+    text_of,
+    unescaped,
+)
 
 
 @pytest.fixture(autouse=True)
@@ -100,6 +113,24 @@ def test_a_practice_unit_fills_the_form_and_is_called_simulated() -> None:
     assert "Most likely" in text_of(at)
     enter(at, ohms_read=321.0)
     assert "Simulated practice unit" not in text_of(at)
+
+
+def test_what_counts_is_listed_beside_the_answer_with_where_it_came_from() -> None:
+    """The practice unit's demand, which stands in a folded part of the form, among the rest."""
+    unit = calib.read_unknown(calib.shipped("datasets/practice/unknown.csv")).iloc[0]
+    at = opened()
+    at.button(key="fill_in").click().run()
+    practice = f"Practice unit {unit['unit']}"
+    assert f"the set's demand of {unit['demand_ma']:.5g} mA" in counted_in(at)[practice]
+    assert f"at {unit['winding_temp_c']:.5g} °C" in counted_in(at)[practice]
+    enter(at, demand_ma=61.0)
+    assert counted_in(at)["Entered here"] == "the set's demand of 61 mA"
+    at.button(key="clear").click().run()
+    enter(at, **READINGS)
+    made_from = counted_in(at)
+    assert [*made_from] == ["Entered here", "As the form starts", "Left out"]
+    assert "at 20 °C; metal of its wire: copper, or not known" in made_from["As the form starts"]
+    assert made_from["Left out"] == "core; wire; the set's demand; heater windings"
 
 
 def test_every_practice_unit_can_be_filled_in_and_gets_an_answer() -> None:

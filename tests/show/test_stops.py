@@ -41,10 +41,10 @@ def filled(at: AppTest) -> AppTest:
 
 
 def before_the_answer(at: AppTest) -> str:
-    """What the answer's panel says before its first figure and its picture."""
+    """What the home page says before its form begins, on a phone too, and so before any figure or picture."""
     order = in_order(at.main)
-    first = next(place for place, said in enumerate(order) if 'id="answer"' in said)
-    return "\n".join(order[order.index("The answer") : first])
+    assert order.index("Fill in a practice unit") < next(at for at, said in enumerate(order) if 'id="answer"' in said)
+    return "\n".join(order[: order.index("Fill in a practice unit")])
 
 
 def test_a_stop_goes_with_the_readings_until_it_is_cleared_with_a_reason(place: Path) -> None:
@@ -52,12 +52,11 @@ def test_a_stop_goes_with_the_readings_until_it_is_cleared_with_a_reason(place: 
     assert labels(at)["insulation"] == "▸ 3 Insulation ■ STOP"
     go(at, "sum")
     order = in_order(at.main)
-    stop = next(number for number, said in enumerate(order) if STOPPED in said)
-    assert stop < next(number for number, said in enumerate(order) if "calib-table" in said)
+    assert STOPPED in order[order.index("9. What it comes to") + 1]
     filled(at)
     assert STOP in before_the_answer(at)
     assert "the bench session of AL-5" in before_the_answer(at)
-    for figure in ('id="answer"><b class="calib-mark">STOP, feed nothing.</b> Most likely', "STOP, feed nothing. Most"):
+    for figure in ('id="answer"><b class="calib-mark">STOP, feed it nothing:</b> most likely', "feed it nothing. Most"):
         assert figure in text_of(at)
     enter(at, ohms_read=190.0, tag="AL-5 again", line_voltage_v=230.0)
     assert STOP in before_the_answer(at)
@@ -142,7 +141,7 @@ def test_doubts_go_with_the_readings_and_stop_nothing(place: Path) -> None:
     for doubt in ("Weight and core disagree", "Insulation: dry out", "Lead readings disagree"):
         assert doubt in said
     assert STOPPED not in text_of(at)
-    assert '<b class="calib-mark">In doubt.</b> Most likely' in text_of(at)
+    assert '<b class="calib-mark">In doubt:</b> most likely' in text_of(at)
     at.button(key="clear").click().run()
     assert "Weight and core disagree" not in text_of(at)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+import re
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +61,12 @@ def text_of(at: AppTest) -> str:
     kinds = ("title", "header", "subheader", "markdown", "text", "error", "warning", "success", "info")
     said = [str(one.value) for kind in kinds for one in getattr(at, kind)]
     return "\n".join([*said, *(str(one.proto.body) for one in at.get("html"))])
+
+
+def counted_in(at: AppTest) -> dict[str, str]:
+    """What an answer was made from, by where it came from."""
+    listed = re.findall("<dt>(.*?)</dt><dd>(.*?)</dd>", text_of(at))
+    return {html.unescape(origin): html.unescape(said) for origin, said in listed}
 
 
 def unescaped(said: str) -> str:

@@ -9,6 +9,7 @@ import streamlit as st
 import calib
 from calib.show import answer, heaters_read, parts, readings, readings_form, standing, words
 from calib.show.account import account
+from calib.show.counted import Origin, counted
 
 
 def draw() -> None:
@@ -19,16 +20,19 @@ def draw() -> None:
     entries = readings_form.entries()
     understood = readings.understand(entries, opened.meters)
     heaters = heaters_read.heaters_of(entries, entries.get("voltage_by") == readings.NO_LOAD)
+    with st.container():
+        _standing()
     left, right = st.columns([5, 7], gap="large")
     with left:
         readings_form.draw(opened, understood, heaters)
     with right:
-        _answer(opened, understood, heaters)
+        _answer(opened, understood, heaters, readings_form.origin(entries, opened.known))
 
 
-def _answer(opened: parts.Opened, understood: readings.Understood, heaters: heaters_read.HeatersRead) -> None:
+def _answer(
+    opened: parts.Opened, understood: readings.Understood, heaters: heaters_read.HeatersRead, origin: Origin
+) -> None:
     st.header("The answer", anchor=False)
-    _standing()
     if understood.faults:
         st.write("There is something to mend among the readings: it is said beside the field.")
     if understood.missing:
@@ -42,11 +46,12 @@ def _answer(opened: parts.Opened, understood: readings.Understood, heaters: heat
     except calib.CannotError as error:
         st.error(words.plain(f"No estimate could be made: {error}."))
         return
-    answer.draw(estimate, understood.unit.iloc[0].to_dict(), account(understood.metered))
+    unit = understood.unit.iloc[0].to_dict()
+    answer.draw(estimate, unit, account(understood.metered), counted(unit, origin))
 
 
 def _standing() -> None:
-    """What stands against the unit, before anything is said of its current, and where it can be cleared."""
+    """What stands against the unit, before all else, on a phone too, and where it is cleared."""
     filled = st.session_state.get(readings_form.FILLED)
     if filled is None or not any(filled["standing"].values()):
         return

@@ -99,14 +99,14 @@ def stands(understood: Session, own: Sequence[bench.Finding] = ()) -> None:
 def draw(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
     """A step: its cautions, then its fields, and beside them what was understood.
 
-    A stop comes first; at the step that found it, it stands where its readings are, so that no field moves while it is
-    being filled in.
+    A stop comes before all of them; at the step that found it, it stands beside its readings, so that no field moves
+    while it is being filled in.
     """
     read = understood.steps[step.name]
     own = [one for one in read.findings if one.severity == "stop"]
+    st.header(f"{STEPS.index(step) + 1}. {step.title}", anchor=False)
     if not own:
         stands(understood)
-    st.header(f"{STEPS.index(step) + 1}. {step.title}", anchor=False)
     parts.cautions([words.plain(text) for text in cautions_of(step, understood)])
     left, right = st.columns([3, 2], gap="large")
     with left:
@@ -286,12 +286,10 @@ def lines(said: Sequence[str]) -> None:
 
 
 def findings(found: Sequence[bench.Finding], cleared: bool = False) -> None:
-    """What is not as it should be: what, why, and what to do; and whether its stops were cleared."""
+    """What is not as it should be: what, why, and what to do; but for stops that were cleared, see `stands`."""
     for one in found:
         said = [symbols(words.sentence(one.why)), symbols(one.remedy)]
-        if one.severity == "stop" and cleared:
-            st.html(standing.cleared(f"Stop, cleared since: {one.what}", said[:1]))
-        elif one.severity == "stop":
-            st.html(standing.stop(f"Stop: {one.what}", said))
-        else:
+        if one.severity == "stop" and not cleared:
+            st.html(standing.stop(f"Stop, feed it nothing. {one.what}", said))
+        elif one.severity != "stop":
             st.html(standing.doubts(f"Look again: {one.what}", said))

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from calib.show import parts, readings, readings_form, words
+from calib.show import parts, readings, readings_form, standing, words
 from calib.show.answer import table
+from calib.show.counted import Origin, counted
 from calib.show.session import forms
 from calib.show.session import state as session
 from calib.show.session.further import further
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 
 HOME = "what_can_it_give.py"
 ELSEWHERE = ("read_rectifier", "read_filter", "read_demand_ma")  # of the form, and nothing that a session reads
+SUPPLY = {"rectifier": "full-wave", "filter": "capacitor"}  # taken until another is chosen in the estimate's form
+ELSE_SET = "Set on the page 'What can it give?'"
 PROOF = ("excitation_v", "volts_read", "no_load_read", "ohms_read")
 
 
@@ -41,23 +44,24 @@ def draw(step: Step, understood: Session, opened: parts.Opened | None) -> bool:
     bool
         Whether the estimate's form is to be shown, filled with the session's readings.
     """
+    st.header(f"{STEPS.index(step) + 1}. {step.title}", anchor=False)
     forms.findings(understood.findings, bool(understood.cleared))
     forms.stands(understood, understood.findings)
-    st.header(f"{STEPS.index(step) + 1}. {step.title}", anchor=False)
     parts.cautions([words.plain(text) for text in step.cautions])
     _table(understood)
     wrong = [one.short for one in STEPS if understood.steps[one.name].checked.faults]
     if wrong:
         st.write(f"There is something to mend at: {', '.join(wrong)}.")
     form = form_of(understood)
-    checked = readings.understand({**_supply(), **form})
+    supply = _supply()
+    checked = readings.understand({**supply, **form})
     if checked.missing:
         labels = [readings_form.LABELS.get(name, name).lower() for name in checked.missing]
         st.write(f"Still needed for an estimate: {', '.join(labels)}.")
     for name, said in {**checked.unusual, **checked.faults}.items():
         st.warning(words.plain(f"Look again. {readings_form.LABELS.get(name, name)}: {said}"))
     if checked.unit is not None and opened is not None:
-        _further(understood, checked.unit, opened)
+        _further(understood, checked.unit, opened, Origin({**supply, **form}, form, "this session", SUPPLY, ELSE_SET))
     with st.container(horizontal=True, gap="small"):
         filled = st.button("Fill the estimate's form with these", key="bench_fill", type="primary", disabled=not form)
         st.button("This session is finished", key="bench_finish", on_click=session.finish)
@@ -80,21 +84,21 @@ def _table(understood: Session) -> None:
         st.write("Nothing is established yet: the steps before this one are still empty.")
 
 
-def _further(understood: Session, unit: pd.DataFrame, opened: parts.Opened) -> None:
-    """What the fit and the core add."""
+def _further(understood: Session, unit: pd.DataFrame, opened: parts.Opened, origin: Origin) -> None:
+    """What the fit and the core add, and what it was made from."""
     lines = further(parts.model_of(opened), unit, understood, parts.LEVEL)
     if not lines:
         return
     st.subheader("What its heaters and its core probably give", anchor=False)
     if opened.simulated:
         st.write("The known units behind this are simulated: it says nothing of a real unit.")
-    forms.lines(lines)
+    forms.lines([standing.marked(understood.standing, line) for line in lines])
+    st.html(counted(unit.iloc[0].to_dict(), origin))
 
 
 def _supply() -> dict[str, Any]:
     """The supply that the form asks about, or its usual one."""
-    start = {"rectifier": "full-wave", "filter": "capacitor"}
-    return start | {name: st.session_state[f"read_{name}"] for name in start if f"read_{name}" in st.session_state}
+    return SUPPLY | {name: st.session_state[f"read_{name}"] for name in SUPPLY if f"read_{name}" in st.session_state}
 
 
 def pass_on(understood: Session) -> None:
