@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 from calib.bench.measures import FREEZING_F, KELVIN_PER_FAHRENHEIT
-from calib.bench.wire import MM_PER_INCH
+from calib.bench.wire import MM_PER_INCH, awg_from_diameter
 
 # Units that are typed in place of the field's own: (what was typed in, its value in the field's unit).
 TYPED_IN: dict[str, tuple[tuple[str, float], ...]] = {
@@ -21,6 +21,7 @@ TYPED_IN: dict[str, tuple[tuple[str, float], ...]] = {
     "kg": (("grams", 1e-3),),
     "%": (("a share of 1", 100.0),),
 }
+WIRE_MM = 2.0  # a gauge below this is taken for a diameter
 PLACES = (1, 2, 3)  # places by which a decimal point slips
 
 
@@ -72,8 +73,8 @@ def meant(value: float, low: float, high: float, usual_low: float, usual_high: f
     Returns
     -------
     Meant or None
-        The smallest change that lands in the usual range: a stray sign, then °F for °C, then by factor; None where
-        the entry is within its limits, blank, or no change explains it.
+        The smallest change that lands in the usual range: a stray sign, °F for °C, mm for a gauge, then by factor; None
+        where the entry is within its limits, blank, or no change explains it.
 
     Raises
     ------
@@ -107,6 +108,8 @@ def _changes(value: float, unit: str) -> list[tuple[float, str]]:
     found = [(-value, "a stray minus sign")] if value < 0.0 else []
     if unit == "°C":
         found.append(((value - FREEZING_F) * KELVIN_PER_FAHRENHEIT, "typed in °F"))
+    if unit == "AWG" and 0.0 < value < WIRE_MM:
+        found.append((round(float(awg_from_diameter(value)), 1), "its diameter in mm typed in"))
     factors = [(factor, f"typed in {name}") for name, factor in TYPED_IN.get(unit, ())]
     if unit == "mm":
         factors.append((1.0 / MM_PER_INCH, "already in mm, then multiplied by 25.4"))

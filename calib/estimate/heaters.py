@@ -42,6 +42,7 @@ HEATER_SPREAD = 0.3
 FOUR_WIRE_METER = MeterClass(percent=1.0, counts=3, resolution=0.001)
 # A resistance that is not above so many of its standard uncertainties is lost in them (judgement).
 LOST_BELOW_U = 2.5
+UNTOLD = "the high-voltage winding's readings do not go together, so its drop is not known: read them again"
 
 
 @dataclass(frozen=True)
@@ -196,7 +197,11 @@ class HeaterAnswer:
 
 
 def heater_currents(
-    model: Multiplier, readings: pd.DataFrame, windings: Sequence[HeaterReading], level: float = 0.9
+    model: Multiplier,
+    readings: pd.DataFrame,
+    windings: Sequence[HeaterReading],
+    level: float = 0.9,
+    as_read: bool = False,
 ) -> HeaterAnswer:
     """Rms currents of a unit's heater windings, beside what its high-voltage winding gives.
 
@@ -210,11 +215,14 @@ def heater_currents(
         Its heater windings.
     level : float
         Probability of the intervals, above 0 and below 1.
+    as_read : bool
+        Whether the unit's readings are taken as sound even where its own current is withheld.
 
     Returns
     -------
     HeaterAnswer
-        I = (drop / 1000) V / R each, its spread that of the unit's drop, HEATER_SPREAD and the readings together.
+        I = (drop / 1000) V / R each, its spread that of the unit's drop, HEATER_SPREAD and the readings together; where
+        the unit's own current is withheld (see :meth:`calib.Multiplier.estimate`), nothing but the reason.
 
     Raises
     ------
@@ -233,18 +241,23 @@ def heater_currents(
         raise ValueError(f"readings hold {len(readings)} rows: give one unit at a time")
     readings = checked(UnknownUnit, readings)
     rows = facts(readings).under("none", "none")
+    simulated = model.simulated or bool(rows.frame["simulated"].iloc[0])
+    metal = "aluminium" if _text(readings, "conductor") == "aluminium" else "copper"
+    zero = INFERRED_ZERO_C[metal]
+    if not as_read and bool(model.estimate(readings, level)["rated_current_ma"].isna().iloc[0]):
+        told = tuple(_estimate(one, None, zero, level) for one in windings)
+        return HeaterAnswer(math.nan, math.nan, math.nan, told, level, simulated)
     share, ln_ma, sd = model.predictive(rows)
     ln_drop = ln_ma - rows.ln_v_over_r
-    metal = "aluminium" if _text(readings, "conductor") == "aluminium" else "copper"
     drop, low, high = _interval(share, ln_drop, sd, level)
-    made = tuple(_estimate(one, (share, ln_drop, sd), INFERRED_ZERO_C[metal], level) for one in windings)
-    simulated = model.simulated or bool(rows.frame["simulated"].iloc[0])
+    made = tuple(_estimate(one, (share, ln_drop, sd), zero, level) for one in windings)
     return HeaterAnswer(drop, low, high, made, level, simulated)
 
 
 def _estimate(
-    read: HeaterReading, drop: tuple[np.ndarray, np.ndarray, np.ndarray], inferred_zero_c: float, level: float
+    read: HeaterReading, drop: tuple[np.ndarray, np.ndarray, np.ndarray] | None, inferred_zero_c: float, level: float
 ) -> HeaterEstimate:
+    """What a heater winding gives; without a drop nothing but why."""
     ohm, u_ohm = read.net_ohm(inferred_zero_c)
     fitting = usual_heater_v(read.no_load_v)
     flags = ("no-usual-voltage",) if not fitting else ("several-voltages",) if len(fitting) > 1 else ()
@@ -259,10 +272,10 @@ def _estimate(
         low_a=math.nan,
         high_a=math.nan,
         level=level,
-        reason=_reason(ohm, u_ohm, four_wire=read.null_ohm is None),
+        reason=_reason(ohm, u_ohm, four_wire=read.null_ohm is None) or ("" if drop else UNTOLD),
         flags=flags,
     )
-    if blank.reason:
+    if blank.reason or drop is None:
         return blank
     share, ln_drop, sd = drop
     own = HEATER_SPREAD**2 + (read.u_voltage_pct / 100.0) ** 2 + (u_ohm / ohm) ** 2

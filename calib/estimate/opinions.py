@@ -12,9 +12,10 @@ from calib.fit.predict import quantiles
 
 if TYPE_CHECKING:
     from calib.fit import Facts, Multiplier
+    from calib.fit.weighing import Typed
 
 
-def opinions(model: Multiplier, rows: Facts, level: float) -> pd.DataFrame:
+def opinions(model: Multiplier, rows: Facts, level: float, typed: Typed | None = None) -> pd.DataFrame:
     """Rated current from V/R alone, with the core, from core and gauge without V/R, and from all.
 
     Parameters
@@ -25,6 +26,8 @@ def opinions(model: Multiplier, rows: Facts, level: float) -> pd.DataFrame:
         One unit.
     level : float
         Probability of the intervals.
+    typed : Typed or None
+        What was typed, by which each set's readings are weighed as the whole unit's are; None: each is taken as sound.
 
     Returns
     -------
@@ -38,12 +41,18 @@ def opinions(model: Multiplier, rows: Facts, level: float) -> pd.DataFrame:
         sets.append(("v_over_r+core", replace(rows, wire=np.full(len(rows), np.nan)), 0.0))
     if rows.has_wire[0]:
         sets += [("core+gauge", *_without_v_over_r(model, rows)), ("v_over_r+core+gauge", rows, 0.0)]
-    table = [(name, *_interval(model, unit, extra, level)) for name, unit, extra in sets]
+    table = []
+    for name, unit, extra in sets:
+        weighed = None if typed is None or name == "core+gauge" else model.weighed(unit, typed)
+        spread = model.predictive(unit) if weighed is None else model.mixture(weighed)
+        table.append((name, *_interval(spread, extra, level)))
     return pd.DataFrame(table, columns=["predictors", "rated_current_ma", "low_ma", "high_ma"])
 
 
-def _interval(model: Multiplier, rows: Facts, extra_variance: float, level: float) -> tuple[float, float, float]:
-    share, mean, sd = model.predictive(rows)
+def _interval(
+    spread: tuple[np.ndarray, np.ndarray, np.ndarray], extra_variance: float, level: float
+) -> tuple[float, float, float]:
+    share, mean, sd = spread
     sd, tail = np.sqrt(sd**2 + extra_variance), (1 - level) / 2
     middle, low, high = (float(np.exp(quantiles(share, mean, sd, at)[0])) for at in (0.5, tail, 1 - tail))
     return middle, low, high

@@ -46,7 +46,7 @@ def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Ser
     -------
     pandas.DataFrame
         step, formula (with the figures put in), value, unit. Lines whose unit is × multiply the mean multiplier to
-        the unit's own.
+        the unit's own; no further than V/R where the current is withheld.
     """
     read, fact = readings.iloc[0], rows.frame.iloc[0]
     steps: list[Line] = []
@@ -60,8 +60,8 @@ def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Ser
     steps.append(
         ("V/R", f"{fact['no_load_v']:.6g} V / {fact['resistance_ohm']:.6g} ohm", fact["v_over_r"], "V per ohm")
     )
-    steps += _multiplier(model, rows, answer)
     if np.isfinite(answer["rated_current_ma"]):
+        steps += _multiplier(model, rows, answer)
         by = f"{answer['unit_multiplier']:.6g} × {fact['v_over_r']:.6g}"
         steps.append(("Rated current", by, answer["rated_current_ma"], "mA"))
         if np.isfinite(fact["wire_area_mm2"]):
@@ -97,8 +97,6 @@ def _multiplier(model: Multiplier, rows: Facts, answer: pd.Series) -> list[Line]
         name = "Bridge across a centre-tapped winding: the primary's limit"
         steps.append((name, "2, to the power -0.5", round(math.sqrt(0.5), DECIMALS), TIMES))
     own = float(answer["unit_multiplier"])
-    if not math.isfinite(own):
-        return steps
     factors = [value for _, _, value, unit in steps if unit == TIMES]
     factors.append(round(own / math.prod([start, *factors]), DECIMALS))
     left = "the answer is the middle of all that the unit may be, which is not quite the product of the averages"

@@ -25,12 +25,15 @@ class Side:
         Its coefficients.
     scatter : float
         Residual standard deviation of sound records.
+    covariance : numpy.ndarray
+        Of the coefficients.
     iteration : Iteration
         How it was found.
     """
 
     terms: np.ndarray
     scatter: float
+    covariance: np.ndarray
     iteration: Iteration
 
 
@@ -75,7 +78,7 @@ def fit_sides(rows: Facts, prior: prior_module.Prior) -> Sides:
 def _robust(x: np.ndarray, y: np.ndarray, chain: prior_module.Chain, what: str) -> Side:
     """Regression under the chain's prior in which a share of rows scatters broadly, by expectation maximisation."""
     precision = np.linalg.inv(chain.covariance)
-    terms, ln_scatter = chain.mean, chain.ln_scatter
+    terms, ln_scatter, held = chain.mean, chain.ln_scatter, precision
     rounds, converged = 0, not len(y)
     while not converged and rounds < ROUNDS:
         rounds += 1
@@ -92,7 +95,8 @@ def _robust(x: np.ndarray, y: np.ndarray, chain: prior_module.Chain, what: str) 
         move = np.clip(slope / (2 * squares + 1 / chain.ln_scatter_sd**2), -0.5, 0.5)
         ln_scatter = ln_scatter + move
         converged = bool(max(np.max(np.abs(terms - before)), abs(move)) < TOLERANCE)
-    return Side(terms, float(np.exp(ln_scatter)), Iteration(what, rounds, ROUNDS, converged))
+    covariance = np.linalg.inv(held)
+    return Side(terms, float(np.exp(ln_scatter)), covariance, Iteration(what, rounds, ROUNDS, converged))
 
 
 def sound_odds(residual: np.ndarray, scatter: float) -> np.ndarray:

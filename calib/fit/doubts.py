@@ -10,14 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.fit.chains import Sides
-from calib.fit.mixture import SHARE_PRIOR
 from calib.fit.prior import MAIN, Prior
 from calib.fit.rows import PAIRS, Facts
 from calib.supply.form_factor import FORM_FACTOR
 
 LN2, LN10 = float(np.log(2)), float(np.log(10))
 UNKNOWN_SD = 1.0  # an unexplained slip scatters by about a factor of e
-SOUND = 0.7  # a record or reading less likely sound than this is doubtful
+SOUND = 0.7  # a record less likely sound than this is doubtful
 SWAPPED = {"capacitor": "choke", "choke": "capacitor"}
 
 
@@ -119,51 +118,6 @@ def effects(rows: Facts, sides: Sides, prior: Prior) -> SlipEffects:
     log_side += _log_normal(wire_off, wire_move, np.hypot(sides.wire.scatter, wire_sd), has_wire)
     log_side[:, 1:] += LOG_SHARES
     return SlipEffects(shift, extra, log_side)
-
-
-@dataclass(frozen=True)
-class ReadingDoubt:
-    """Whether readings that should go together do.
-
-    Attributes
-    ----------
-    odds_sound : numpy.ndarray, shape (n,)
-        Probability that V, R, core and wire of each unit belong together; blank (NaN) without a core.
-    slip : numpy.ndarray of str, shape (n,)
-        The slip that would explain it, where it is likelier than not; else blank.
-    """
-
-    odds_sound: np.ndarray
-    slip: np.ndarray
-
-
-def reading_doubt(rows: Facts, sides: Sides, prior: Prior) -> ReadingDoubt:
-    """Weigh V and R of unknown units against their core and wire, by the side regressions.
-
-    Parameters
-    ----------
-    rows : Facts
-        Units whose rating is not known, so that only slips of V and R can show.
-    sides : Sides
-        What core and wire must be, given the readings.
-    prior : Prior
-        As in :func:`effects`.
-
-    Returns
-    -------
-    ReadingDoubt
-        By Bayes' rule, a slip of a reading having the usual share of unsound records.
-    """
-    logs = effects(rows, sides, prior).log_side
-    shown = [k for k, name in enumerate(NAMES) if name not in (SWAP_NAME, CURRENT_NAME) and "current" not in name]
-    share = SHARE_PRIOR[0] / sum(SHARE_PRIOR)
-    logs = np.hstack([logs[:, :1] + np.log1p(-share), logs[:, [k + 1 for k in shown]] + np.log(share)])
-    odds = np.exp(logs - logs.max(axis=1, keepdims=True, initial=-np.inf))
-    odds = odds / odds.sum(axis=1, keepdims=True)
-    names = np.array([NAMES[k] for k in shown], dtype=object)
-    likely = names[odds[:, 1:].argmax(axis=1)] if len(rows) else np.empty(0, dtype=object)
-    sound = np.where(rows.has_core, odds[:, 0], np.nan)
-    return ReadingDoubt(sound, np.where(sound < SOUND, likely, ""))
 
 
 def _log_normal(value: np.ndarray, mean: np.ndarray, sd: np.ndarray, known: np.ndarray) -> np.ndarray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,6 +12,9 @@ from calib.fit.chains import Sides
 from calib.fit.prior import MAIN, Prior
 from calib.fit.rows import PAIRS, Facts, places
 from calib.supply.form_factor import FORM_FACTOR_SD
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -115,6 +119,16 @@ class Layout:
             index = places(known, rows.frame[column])
             x[at[index >= 0], starts[name] + index[index >= 0]] = 1.0
         return x
+
+    @property
+    def classes(self) -> slice:
+        """The columns of the size classes."""
+        return slice(self.starts["class"], self.starts["contributor"])
+
+    @staticmethod
+    def class_columns(labels: pd.Series) -> np.ndarray:
+        """The columns of the size classes for units of these classes, shape (n, 7)."""
+        return (places(SIZE_CLASS_LABELS, labels)[:, None] == np.arange(len(SIZE_CLASS_LABELS))).astype(float)
 
     def prior(self, prior: Prior, scales: Scales) -> tuple[np.ndarray, np.ndarray]:
         """Prior mean, shape (p,), and precision, shape (p, p), of the coefficients at given scales."""

@@ -21,6 +21,7 @@ from calib.fit.prior import MAIN, Prior, load_prior
 from calib.fit.problem import Problem
 from calib.fit.rows import Facts, facts, one_each
 from calib.fit.scales import ALL, Node, nodes_of, scales_at
+from calib.fit.weighing import CORE, RATIO, Typed, Weighed, weigh
 from calib.register.frame import checked
 from calib.register.records import KnownUnit, UnknownUnit
 
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DEFAULT_LEVEL = 0.9
+SLIPS_MIXED = 4  # the likeliest slips of a unit, of which its estimate is mixed beside sound readings
 LARGE = 20_000  # known units beyond which the fit goes over a table in passes
 
 
@@ -118,14 +120,73 @@ class Multiplier:
 
     @same_digits
     def predictive(self, rows: Facts) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Mixture for the rating of each unit, in ln mA: shares (g,), means (g, n) and standard deviations (g, n)."""
-        completed, _, _ = self.sides.complete(rows)
-        x = self.layout.design(rows, completed)
+        """Mixture for the rating of each unit, in ln mA: shares (g,), means (g, n) and standard deviations (g, n).
+
+        Of readings that are taken as sound; see :meth:`mixture`.
+        """
+        return self._predicted(rows, self.layout.design(rows, self.sides.complete(rows)[0]))
+
+    def _predicted(self, rows: Facts, x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         back = rows.ln_v_over_r - rows.form
         means = np.array([x @ one.mean + back for one in self.solutions])
         spread = np.array([np.einsum("ij,ij->i", x @ one.covariance, x) for one in self.solutions])
-        noise = np.array([unit_variance(rows, self.unmeasured, node.scales) for node in self.nodes])
-        return self.shares, means, np.sqrt(spread + noise + drift_variance(rows))
+        return self.shares, means, np.sqrt(spread + self._noise(rows))
+
+    def _noise(self, rows: Facts) -> np.ndarray:
+        """Variance of each unit about its line at each node, shape (g, n)."""
+        own = np.array([unit_variance(rows, self.unmeasured, node.scales) for node in self.nodes])
+        return own + drift_variance(rows)
+
+    @cached_property
+    def _averaged(self) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and covariance of the coefficients over the nodes."""
+        means = np.array([one.mean for one in self.solutions])
+        mean = self.shares @ means
+        inside = np.einsum("g,gij->ij", self.shares, np.array([one.covariance for one in self.solutions]))
+        return mean, inside + np.einsum("g,gi,gj->ij", self.shares, means - mean, means - mean)
+
+    def weighed(self, rows: Facts, typed: Typed) -> Weighed:
+        """How likely the readings of unknown units are sound, or hold a slip, by what the known units teach."""
+        return weigh(rows, typed, self.sides, self.prior)
+
+    @same_digits
+    def mixture(self, found: Weighed) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Mixture over sound readings and slips for the rating of each unit, in ln mA: shares, means, sd, all (p, n).
+
+        The parts of :meth:`predictive` by the odds of soundness, then one for each of the likeliest slips: the normal
+        of the same mean and variance as the estimate with that slip undone.
+        """
+        rows = found.rows
+        x = self.layout.design(rows, self.sides.complete(rows)[0])
+        share, means, sd = self._predicted(rows, x)
+        parts = [(share[:, None] * found.odds[:, 0], means, sd)]
+        noise = self.shares @ self._noise(rows)
+        mean, covariance = self._averaged
+        slope = np.array([self._moved(rows, reading) @ mean[: len(MAIN)] for reading in np.eye(4)[:, None]])
+        slope[RATIO] += 1
+        for slips in np.argsort(-found.odds[:, 1:], axis=1, kind="stable")[:, :SLIPS_MIXED].T:
+            step, step_sd = found.step(slips)
+            one = x.copy()
+            one[:, : len(MAIN)] -= self._moved(rows, step)
+            if step[:, CORE].any():
+                one[:, self.layout.classes] = self.layout.class_columns(found.undone(step).frame["size_class"])
+            middle = one @ mean + rows.ln_v_over_r - step[:, RATIO] - rows.form
+            variance = np.einsum("ij,ij->i", one @ covariance, one) + noise + np.sum((slope.T * step_sd) ** 2, axis=1)
+            parts.append((found.odds[np.arange(len(rows)), slips + 1][None], middle[None], np.sqrt(variance)[None]))
+        shares, means, deviations = (np.concatenate(each) for each in zip(*parts, strict=True))
+        return shares / shares.sum(axis=0), means, deviations
+
+    def _moved(self, rows: Facts, step: np.ndarray) -> np.ndarray:
+        """What steps of ln V/R, V, core and wire add to the design's columns of main, shape (n, 6)."""
+        ratio, volts, core, wire = step.T
+        expected = self.sides.core.terms[2] * ratio + self.sides.core.terms[3] * volts
+        w = self.sides.wire.terms
+        moved = np.zeros((len(rows), len(MAIN)))
+        moved[:, MAIN.index("core")] = np.where(rows.has_core, core, expected)
+        moved[:, MAIN.index("v_over_r")], moved[:, MAIN.index("voltage")] = ratio, volts
+        departure = wire - w[1] * core - w[3] * ratio - w[4] * volts
+        moved[:, MAIN.index("wire")] = np.where(rows.has_wire, departure, 0.0)
+        return moved
 
     @same_digits
     def mean_of(self, x: np.ndarray, level: float) -> np.ndarray:
@@ -158,7 +219,7 @@ class Multiplier:
         """The known units with a core, their multipliers brought to one supply; doubtful as in :meth:`suspects`."""
         return tables.points(self, rectifier, filter)
 
-    def estimate(self, unknown: pd.DataFrame, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
+    def estimate(self, unknown: pd.DataFrame, level: float = DEFAULT_LEVEL, as_read: bool = False) -> pd.DataFrame:
         """Rated current of unknown units with the interval that holds each unit's own rating.
 
         Parameters
@@ -167,13 +228,18 @@ class Multiplier:
             As :func:`calib.read_unknown` gives it, or made by hand with the same columns; it is not changed.
         level : float
             Probability of the interval, above 0 and below 1.
+        as_read : bool
+            Whether every reading is taken as sound: no current is withheld then, and none is a mixture.
 
         Returns
         -------
         pandas.DataFrame
             One row a unit, in the same order; no_load_v [V rms, whole winding], v_over_r [V/ohm], multiplier and its
-            limits [mA per V/ohm], rated_current_ma, low_ma, high_ma, floor_ma [mA], odds_of_demand [0 to 1],
-            unit_multiplier [mA per V/ohm]: times v_over_r it is rated_current_ma.
+            limits [mA per V/ohm], rated_current_ma, low_ma, high_ma, floor_ma [mA], odds_of_demand [0 to 1], odds_sound
+            [0 to 1]: that no slip is in its readings. The currents are the mixture over that and the slips. Below 0.8,
+            flagged suspect-reading, likely_slip and repaired_ma, repaired_low_ma, repaired_high_ma [mA] tell what its
+            repair would give; below 0.1, or where the median is no set's (1 mA to 10 A), the currents are withheld.
+            unit_multiplier [mA per V/ohm] times v_over_r is rated_current_ma.
 
         Raises
         ------
@@ -182,7 +248,7 @@ class Multiplier:
         InputError
             The frame would be refused as a file: with every fault, each naming its row as ``iloc`` counts.
         """
-        return tables.estimates(self, checked(UnknownUnit, unknown), level)
+        return tables.estimates(self, checked(UnknownUnit, unknown), level, as_read)
 
     @same_digits
     def check(self, level: float = DEFAULT_LEVEL) -> Check:

@@ -1,11 +1,12 @@
 """The prior: what first principles say before any record, regressed over many worlds and widened.
 
-The shipped prior.json is all that the fit reads; worlds.py draws it anew. The three chains are regressions of one
-draw on what a bench knows of it:
+The shipped prior.json is all that the fit reads; worlds.py draws it anew. Three chains are regressions of one
+draw on what a bench knows of it, and one more says what V/R can be at all:
 
 core:  ln area on frequency, V/R and voltage          (what a core must be, where none was measured)
 wire:  ln wire area on core, frequency, V/R, voltage  (what the gauge must be; it also betrays a slip in V or R)
 main:  ln(k m) on core, frequency, V/R, voltage and the wire's departure from its chain
+ratio: ln V/R on frequency and voltage                (broad: small units and large ones)
 """
 
 from __future__ import annotations
@@ -19,7 +20,12 @@ import numpy as np
 
 FILE = Path(__file__).with_name("prior.json")
 MAIN = ("one", "core", "frequency", "v_over_r", "voltage", "wire")
-CHAINS = {"core": ("one", "frequency", "v_over_r", "voltage"), "wire": MAIN[:5], "main": MAIN}
+CHAINS = {
+    "core": ("one", "frequency", "v_over_r", "voltage"),
+    "wire": MAIN[:5],
+    "main": MAIN,
+    "ratio": ("one", "frequency", "voltage"),
+}
 
 
 @dataclass(frozen=True)
@@ -52,11 +58,11 @@ class Chain:
 
 @dataclass(frozen=True)
 class Prior:
-    """The three chains, and what is usual at a size.
+    """The chains, and what is usual at a size.
 
     Attributes
     ----------
-    core, wire, main : Chain
+    core, wire, main, ratio : Chain
         See the module.
     usual : numpy.ndarray, shape (2, 2)
         Intercept and slope on ln(area / 10 cm2) of the V/R and of the voltage covariate.
@@ -65,6 +71,7 @@ class Prior:
     core: Chain
     wire: Chain
     main: Chain
+    ratio: Chain
     usual: np.ndarray
 
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from calib.bench.core import SIZE_CLASS_LABELS, size_class_bounds
 from calib.bench.flux import DC_BIAS_DOUBT_A_M, SCRAPLESS_PATH, dc_bias_a_m
 from calib.bench.laminations import CoreSheets, core_sheets
-from calib.fit import doubts
+from calib.fit import doubts, weighing
 from calib.fit.effects import DRIFT_SD
 from calib.fit.predict import exceeds, quantiles
 from calib.fit.prior import MAIN
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from calib.fit.multiplier import Multiplier
+    from calib.fit.weighing import Weighed
 
 FIRST_SUPPLY = ("full-wave", "capacitor")  # shown where no record says which supply matters
 SMALLEST_CM2, LARGEST_CM2 = 2.0, 60.0  # where the open classes are taken to begin and end
@@ -171,43 +172,51 @@ def points(model: Multiplier, rectifier: str, filter: str) -> pd.DataFrame:
     return at[columns].assign(multiplier=np.exp(rows.response - asked), odds_sound=odds, doubtful=odds < doubts.SOUND)
 
 
-def estimates(model: Multiplier, unknown: pd.DataFrame, level: float) -> pd.DataFrame:
-    """See :meth:`Multiplier.estimate`."""
+def estimates(model: Multiplier, unknown: pd.DataFrame, level: float, as_read: bool = False) -> pd.DataFrame:
+    """See :meth:`Multiplier.estimate`; the frame is a checked one."""
     check_level(level)
     rows = facts(unknown)
-    share, mean, sd = model.predictive(rows)
-    tail = (1 - level) / 2
-    middle, low, high, floor = (np.exp(quantiles(share, mean, sd, at)) for at in (0.5, tail, 1 - tail, 1 - level))
-    demand = unknown["demand_ma"].to_numpy(dtype=float) if "demand_ma" in unknown else np.full(len(rows), np.nan)
+    found = model.weighed(rows, weighing.Typed.of(unknown))
+    share, mean, sd = model.mixture(found)
+    middle = np.exp(quantiles(share, mean, sd, 0.5))
+    withheld = (found.odds[:, 0] < weighing.WITHHELD) | ~weighing.plausible(middle)
+    repaired = repairs(model, found, level, withheld | (found.odds[:, 0] < weighing.SOUND))
+    if as_read:
+        share, mean, sd = model.predictive(rows)
+        middle = np.exp(quantiles(share, mean, sd, 0.5))
+    tail, told = (1 - level) / 2, np.where(withheld & (not as_read), np.nan, 1.0)
+    low, high, floor = (np.exp(quantiles(share, mean, sd, at)) for at in (tail, 1 - tail, 1 - level))
     with np.errstate(divide="ignore"):
-        odds = exceeds(share, mean, sd, np.log(demand))
-    multiplier = _multipliers(model, rows, level)
-    doubt = doubts.reading_doubt(rows, model.sides, model.prior)
-    wire = np.where(rows.has_wire, "+gauge", "")
-    found = frame(
+        odds = exceeds(share, mean, sd, np.log(unknown["demand_ma"].to_numpy(dtype=float)))
+    table = frame(
         {
-            "unit": rows.frame["unit"].to_numpy(),
-            "no_load_v": rows.frame["no_load_v"].to_numpy(),
-            "v_over_r": rows.frame["v_over_r"].to_numpy(),
-            "size_class": rows.frame["size_class"].to_numpy(),
-            "predictors": [f"v_over_r{'+core' if c else ''}{w}" for c, w in zip(rows.has_core, wire, strict=True)],
-            "multiplier": multiplier[0],
-            "multiplier_low": multiplier[1],
-            "multiplier_high": multiplier[2],
-            "rated_current_ma": middle,
-            "low_ma": low,
-            "high_ma": high,
-            "floor_ma": floor,
-            "odds_of_demand": odds,
-            "flags": _flags(model, rows, doubt),
-            "unit_multiplier": middle / rows.frame["v_over_r"].to_numpy(),
-            "likely_slip": doubt.slip,
+            **_readings(model, rows, level),
+            "rated_current_ma": middle * told,
+            "low_ma": low * told,
+            "high_ma": high * told,
+            "floor_ma": floor * told,
+            "odds_of_demand": odds * told,
+            "flags": _flags(model, found, withheld),
+            "odds_sound": found.odds[:, 0],
+            **repaired,
             **{name: rows.frame[name].to_numpy() for name in STANDING},
+            "unit_multiplier": middle * told / rows.frame["v_over_r"].to_numpy(),
         }
     )
     return _with_bias(
-        _with_primary(found, rows, unknown, lambda ma: exceeds(share, mean, sd, np.log(ma))), rows, unknown
+        _with_primary(table, rows, unknown, lambda ma: exceeds(share, mean, sd, np.log(ma))), rows, unknown
     )
+
+
+def _readings(model: Multiplier, rows: Facts, level: float) -> dict[str, Any]:
+    """The first columns of the estimates: what was read, and the mean multiplier of its class."""
+    wire = np.where(rows.has_wire, "+gauge", "")
+    told: dict[str, Any] = {
+        name: rows.frame[name].to_numpy() for name in ("unit", "no_load_v", "v_over_r", "size_class")
+    }
+    told["predictors"] = [f"v_over_r{'+core' if c else ''}{w}" for c, w in zip(rows.has_core, wire, strict=True)]
+    names = ("multiplier", "multiplier_low", "multiplier_high")
+    return told | dict(zip(names, _multipliers(model, rows, level), strict=True))
 
 
 CURRENTS = ("rated_current_ma", "low_ma", "high_ma", "floor_ma", "repaired_ma", "repaired_low_ma", "repaired_high_ma")
@@ -292,6 +301,50 @@ def _joined(flags: str, more: str) -> str:
     return ";".join([*there[:place], more, *there[place:]])
 
 
+def repairs(model: Multiplier, found: Weighed, level: float, wanted: np.ndarray) -> dict[str, np.ndarray]:
+    """The likeliest slip of the units wanted whose repair brings the median where transformers' are, and that estimate.
+
+    Parameters
+    ----------
+    model : Multiplier
+        A fit.
+    found : Weighed
+        Unknown units.
+    level : float
+        Probability of the intervals.
+    wanted : numpy.ndarray of bool, shape (n,)
+        Which of them.
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (n,)
+        likely_slip, repaired_ma, repaired_low_ma, repaired_high_ma [mA]; blank elsewhere, and where there is none.
+    """
+    names = np.full(len(wanted), "", dtype=object)
+    figures = np.full((3, len(wanted)), np.nan)
+    odds = np.where(found.repairable, found.odds[:, 1:], 0.0)
+    order = np.argsort(-odds, axis=1, kind="stable")
+    for rank in range(len(weighing.SLIPS)):
+        index = np.flatnonzero(wanted & np.isnan(figures[0]) & (odds[np.arange(len(odds)), order[:, rank]] > 0))
+        if not len(index):
+            break
+        made = repaired(model, found, order[:, rank], index, level)
+        index, made = (one[..., weighing.plausible(made[0])] for one in (index, made))
+        figures[:, index], names[index] = made, np.array(weighing.NAMES, dtype=object)[order[index, rank]]
+    keys = ("repaired_ma", "repaired_low_ma", "repaired_high_ma")
+    return {"likely_slip": names, **dict(zip(keys, figures, strict=True))}
+
+
+def repaired(model: Multiplier, found: Weighed, slips: np.ndarray, index: np.ndarray, level: float) -> np.ndarray:
+    """Median, low and high [mA] of chosen units, shape (3, m), with a slip undone: `slips` has one for every unit."""
+    step, step_sd = found.step(slips)
+    share, mean, sd = model.predictive(found.undone(step, index))
+    beside = model.predictive(found.undone(step + step_sd, index))[1]
+    sd = np.hypot(sd, beside - mean)
+    tail = (1 - level) / 2
+    return np.exp([quantiles(share, mean, sd, at) for at in (0.5, tail, 1 - tail)])
+
+
 def _multipliers(model: Multiplier, rows: Facts, level: float) -> np.ndarray:
     """The class's mean multiplier for each unit's supply and frequency; without a core, that of its own V/R."""
     result = np.empty((3, len(rows)))
@@ -350,14 +403,15 @@ def from_mean_to_unit(model: Multiplier, rows: Facts) -> tuple[float, pd.DataFra
     return float(np.exp(usual[0] @ power - rows.form[0])), told[moved[at] != 0.0].reset_index(drop=True)
 
 
-def _flags(model: Multiplier, rows: Facts, doubt: doubts.ReadingDoubt) -> list[str]:
+def _flags(model: Multiplier, found: Weighed, withheld: np.ndarray) -> list[str]:
     """What a reader must know of each estimate, joined by semicolons."""
+    rows = found.rows
     known = model.rows.covariates[model.rows.has_core & (model.odds[:, 0] > doubts.SOUND), 1]
     area = rows.covariates[:, 1]
     beyond = np.zeros(len(rows), dtype=bool)
     if len(known):
         beyond = (area > known.max() + np.log(BEYOND)) | (area < known.min() - np.log(BEYOND))
-    strange = doubt.odds_sound < doubts.SOUND
+    strange = withheld | (found.odds[:, 0] < weighing.SOUND)
     strange |= np.abs(np.nan_to_num(rows.frame["reading_gap"].to_numpy(dtype=float))) > GAP
     unmeasured = ~rows.has_core
     simulated = rows.frame["simulated"].to_numpy(dtype=bool) | model.simulated
@@ -371,13 +425,13 @@ def _flags(model: Multiplier, rows: Facts, doubt: doubts.ReadingDoubt) -> list[s
         ("extrapolated", beyond),
         ("no-core", unmeasured),
         ("suspect-reading", strange),
+        ("withheld", withheld),
         ("simulated", simulated),
     ]
     return [";".join(name for name, mask in marks if mask[k]) for k in range(len(rows))]
 
 
 def check_level(level: float) -> None:
-    """Refuse a level that is no probability between 0 and 1."""
     """Refuse what is no probability above 0 and below 1."""
     if not 0 < level < 1:
         raise ValueError(f"level is {level}: it is a probability, give one above 0 and below 1, such as 0.9")

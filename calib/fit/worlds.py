@@ -63,11 +63,13 @@ def _regress(units: pd.DataFrame) -> dict:
     supplies = (rows.pair[:, None] == np.unique(rows.pair)[1:]).astype(float)
     supplies -= supplies.mean(axis=0)
     main, main_sd, _ = _least_squares(np.column_stack([x, departure, supplies]), rows.response)
+    ratio, ratio_sd, _ = _least_squares(x[:, [0, 2, 4]], x[:, 3])
     usual = np.array([_least_squares(x[:, :2], x[:, column])[0] for column in (3, 4)])
     return {
         "core": (core, core_sd),
         "wire": (gauge, gauge_sd),
         "main": (main[: len(CHAINS["main"])], main_sd),
+        "ratio": (ratio, ratio_sd),
         "usual": usual,
     }
 

@@ -146,16 +146,19 @@ def _look(facts: FieldFacts, column: pd.Series) -> tuple[np.ndarray, np.ndarray]
         return _look_at_numbers(facts, column)
     if facts.kind == "flag" and column.dtype == bool:
         return np.zeros(len(column), dtype=bool), np.ones(len(column), dtype=bool)
+    blank = np.asarray(column.isna() | (column == ""), dtype=bool)
     cells = column.to_numpy(dtype=object)
-    there = np.array([not is_blank(cell) for cell in cells], dtype=bool)
     if facts.kind == "flag":
         right = np.array([cell is True or cell is False for cell in cells], dtype=bool)
     elif facts.choices:
-        right = np.asarray(column.isin(facts.choices))
+        right = np.asarray(column.isin(facts.choices), dtype=bool)
     elif facts.name in ("unit", "contributor"):
         right = np.array([_plain(cell) for cell in cells], dtype=bool)
     else:  # a note or a date says nothing that is reckoned with
-        right = np.ones(len(column), dtype=bool)
+        return np.zeros(len(column), dtype=bool), ~blank
+    there = right | ~blank
+    rest = np.flatnonzero(there & ~right)
+    there[rest] = [not is_blank(cell) for cell in cells[rest]]
     return there & ~right, there
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from calib import bench
 from calib.show import parts, standing, words
 from calib.show.charts import estimate_chart, estimate_told, opinions_chart, opinions_told
 from calib.show.heaters_read import heater_rows
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor first instead"}
+
+LIKELIEST = "The likeliest slip"
 
 
 def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str = "") -> None:
@@ -35,11 +38,15 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
     demand, current = float(unit["demand_ma"]), words.current_title(unit["rectifier"])
     if estimate.simulated:
         st.html(f'<div class="calib-band calib-practice">{_simulated(unit)}</div>')
+    if estimate.withheld:
+        _withheld(estimate, answer)
+        return
     chart = estimate_chart(estimate.curve, answer, demand, parts.LEVEL, parts.colours(), current=current)
     st.altair_chart(chart, theme=None, width="stretch", key="estimate_chart")
     _sentences(estimate, answer, unit)
     st.html(counted)
     parts.in_words(estimate_told(answer, demand, parts.LEVEL))
+    _second_look(estimate)
     st.subheader("The working", anchor=False)
     st.html(working_table(estimate.working) + account)
     if estimate.supply:
@@ -58,6 +65,57 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
             st.warning(words.plain(words.sentence(estimate.core.remark)))
 
 
+def _withheld(estimate: Any, answer: Mapping[Any, Any]) -> None:
+    """What stands in the answer's place where the readings do not go together: no current, no odds, no picture."""
+    mark = standing.mark(answer)
+    before = f'<b class="calib-mark">{mark}</b> ' if mark else ""
+    lines = [
+        f'<p class="calib-answer" id="answer">{before}<b>No current is told:</b> these readings do not go together.'
+        "</p>",
+        '<p class="calib-more">A figure from them could be wrong many times over. Read again what is listed here, and '
+        "mend the entry.</p>",
+    ]
+    st.html("".join(lines) + _flags({**answer, "flags": str(answer["flags"]).replace("suspect-reading", "")}))
+    _second_look(estimate)
+    st.subheader("The working, as far as it goes", anchor=False)
+    st.html(working_table(estimate.working))
+    st.subheader("Before you take the next reading", anchor=False)
+    parts.cautions([words.plain(text) for text in estimate.cautions])
+
+
+def _second_look(estimate: Any) -> None:
+    """The readings that disagree, and what the repair of each likely slip would give; nothing where all is sound."""
+    if len(estimate.disagreement):
+        st.subheader("The readings that disagree", anchor=False)
+        rows = [
+            (words.sentence(one["reading"])[:-1], _read(one, "value"), f"{_read(one, 'low')} to {_read(one, 'high')}")
+            for one in estimate.disagreement.to_dict("records")
+        ]
+        st.html(table(("reading", "as read", "the others lead one to expect"), rows))
+    if len(estimate.repairs):
+        st.subheader("What each repair would give", anchor=False)
+        rows = [
+            (words.sentence(one["slip"])[:-1], words.symbols(one["then"]), _repaired(one))
+            for one in estimate.repairs.to_dict("records")
+        ]
+        st.html(table(("if the slip is this", "then", f"likely ({words.share(parts.LEVEL)})"), rows))
+        st.write("The likelier slip first. None of them is proven: only a second reading tells.")
+
+
+def _read(one: Mapping[str, Any], name: str) -> str:
+    """A reading with its unit; a wire's diameter with its gauge too."""
+    value = float(one[name])
+    said = f"{words.figure(value)} {words.symbols(one['unit'])}"
+    if "wire" not in one["reading"]:
+        return said
+    return f"{said} (AWG {round(float(bench.awg_from_diameter(value)))})"
+
+
+def _repaired(one: Mapping[str, Any]) -> str:
+    likely, low, high = (words.milliamps(float(one[f"repaired_{name}ma"])) for name in ("", "low_", "high_"))
+    return f"{likely} mA ({low} to {high})"
+
+
 def _simulated(unit: Mapping[Any, Any]) -> str:
     source = "the readings are a practice unit's" if unit["simulated"] else "the known units behind it are simulated"
     return f"<b>SIMULATED</b> – {source}: this says nothing about a real unit."
@@ -66,9 +124,6 @@ def _simulated(unit: Mapping[Any, Any]) -> str:
 def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]) -> None:
     demand = float(unit["demand_ma"])
     lines = [f'<p class="calib-answer" id="answer">{sentence(answer)}</p>']
-    said = "".join(_flag(flag) for flag in words.flags(str(answer["flags"])))
-    if answer["likely_slip"]:
-        said += _flag(f"The likeliest slip: {answer['likely_slip']}. Read it again before you go on.")
     if math.isfinite(demand):
         chance = words.odds(float(answer["odds_of_demand"]))
         likely = float(answer["rated_current_ma"])
@@ -78,15 +133,23 @@ def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]
             f"rated for that: <b>{chance}</b>."
         )
         lines.append(f'<p class="calib-more" id="odds">{asked}</p>')
-    if estimate.other is not None and len(estimate.other) and unit["filter"] in OTHER:
+    if len(estimate.other) and unit["filter"] in OTHER and math.isfinite(estimate.other["rated_current_ma"].iloc[0]):
         other = sentence(estimate.other.iloc[0].to_dict())
         instead = f"<i>{OTHER[unit['filter']]}:</i> {other[0].lower() + other[1:]}"
         lines.append(f'<p class="calib-more" id="other-filter">{instead}</p>')
-    st.html("".join([*lines, f'<ul class="calib-flags">{said}</ul>' if said else ""]))
+    st.html("".join(lines) + _flags(answer))
+
+
+def _flags(answer: Mapping[Any, Any]) -> str:
+    """What a reader must know of an estimate, as a list; blank where there is nothing."""
+    said = "".join(_flag(flag) for flag in words.flags(str(answer["flags"])))
+    if answer["likely_slip"]:
+        said += _flag(f"{LIKELIEST}: {answer['likely_slip']}. Read it again before you go on.")
+    return f'<ul class="calib-flags">{said}</ul>' if said else ""
 
 
 def _flag(said: str) -> str:
-    doubt = ' class="calib-doubt"' if said == words.FLAGS["suspect-reading"] else ""
+    doubt = ' class="calib-doubt"' if said.startswith((words.FLAGS["suspect-reading"], LIKELIEST)) else ""
     return f"<li{doubt}>{html.escape(said)}</li>"
 
 

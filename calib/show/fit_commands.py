@@ -7,7 +7,18 @@ from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 from calib.show.options import add_level, add_sources, all_of, level_of
-from calib.show.printing import SIMULATED, as_csv, as_json, check_target, note, plain, rows_of, say, write_whole
+from calib.show.printing import (
+    MOST_NOTED,
+    SIMULATED,
+    as_csv,
+    as_json,
+    check_target,
+    note,
+    plain,
+    rows_of,
+    say,
+    write_whole,
+)
 from calib.show.sources import known_units, source_register, with_notes
 
 if TYPE_CHECKING:
@@ -67,6 +78,7 @@ def declare_estimate(part: argparse.ArgumentParser) -> None:
     """The options of ``calib estimate``."""
     add_sources(part)
     part.add_argument("--unknown", metavar="FILE", required=True, help="table of unknown units (CSV)")
+    part.add_argument("--as-read", action="store_true", help="take every reading as sound: no current is withheld")
     add_level(part)
     part.add_argument("--out", metavar="FILE", help="file to write; standard output where not given")
     part.add_argument("--format", choices=("csv", "json"), default="csv", help="csv where not given")
@@ -86,7 +98,7 @@ def run_estimate(asked: argparse.Namespace) -> None:
     from calib.fit.multiplier import fit
 
     model = fit(known)
-    estimates = model.estimate(unknown, level=level)
+    estimates = model.estimate(unknown, level=level, as_read=asked.as_read)
     text = as_json(rows_of(estimates)) if asked.format == "json" else as_csv(estimates)
     if model.simulated:
         note(SIMULATED)
@@ -94,6 +106,9 @@ def run_estimate(asked: argparse.Namespace) -> None:
         note(f"the fit did not come to rest, so these figures may still move: {'; '.join(unsettled(model.iterations))}")
     for row in estimates[estimates["flags"].str.split(";").map(lambda flags: "stop" in flags)].to_dict("records"):
         note(f"STOP, feed {row['unit']} nothing: {row['stop']}")
+    for row in estimates[estimates["rated_current_ma"].isna()].head(MOST_NOTED).to_dict("records"):
+        slip = f"; the likeliest slip: {row['likely_slip']}" if row["likely_slip"] else ""
+        note(f"{asked.unknown}, {row['unit']}: no current is told, its readings do not go together{slip}")
     if asked.out is not None:
         try:
             write_whole(text, asked.out)

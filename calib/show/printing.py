@@ -14,6 +14,7 @@ from calib.errors import InputError, visible
 if TYPE_CHECKING:
     import pandas as pd
 
+MOST_NOTED = 20  # notes of one kind
 SIMULATED = "Simulated practice data, not readings of real units."
 
 

@@ -38,7 +38,7 @@ FLAGS = {
     "suspect-reading": "Its readings do not go together as those of known units do: look for a slip, such as one "
     "half's resistance with the whole winding's voltage, or a wrong decimal.",
 }
-DRAWN_APART = ("simulated", "stop", "doubt")
+DRAWN_APART = ("simulated", "stop", "doubt", "withheld")
 READINGS = {"v_over_r": "V/R", "core": "core", "gauge": "gauge", "core-volt-amperes": "core less heaters"}
 MARKS = frozenset("\\`*_{}[]()<>#+-.!|~:$^&=@")
 JOINER = "\u2060"  # seen by nobody, and no break of a line

@@ -25,7 +25,7 @@ def one(reading: HeaterReading, readings: dict[str, object] = CORE, level: float
 
 def test_the_drop_is_the_windings_own_without_a_rectifier():
     """1000 I R / V of the unit's ac rating, which the fit gives itself."""
-    ac = practice_fit().estimate(unknown({**CORE, "rectifier": "none", "filter": "none"})).iloc[0]
+    ac = practice_fit().estimate(unknown({**CORE, "rectifier": "none", "filter": "none"}), as_read=True).iloc[0]
     answer = heater_currents(practice_fit(), unknown(CORE), [])
     assert answer.drop == pytest.approx(ac["rated_current_ma"] / ac["v_over_r"], rel=1e-6)
     assert answer.drop_low == pytest.approx(ac["low_ma"] / ac["v_over_r"], rel=1e-6)

@@ -12,7 +12,7 @@ from calib.fit import fit
 from tests.fit.making import practice_fit, practice_known, prior_fit, scene_asked, scene_fit, unknown
 
 CORE = {"tongue_mm": 28, "stack_mm": 30}
-GAUGE = {**CORE, "awg": 33}
+GAUGE = {**CORE, "awg": 32}
 SETS = [
     ({}, ["v_over_r"]),
     (CORE, ["v_over_r", "v_over_r+core"]),
@@ -45,9 +45,11 @@ def test_an_opinion_is_the_estimate_of_a_unit_read_so_far():
 
 def test_core_and_gauge_speak_without_the_resistance():
     """A resistance read at half moves what V/R says, and not what core and gauge say by themselves."""
-    sound = estimate_unit(practice_fit(), unknown(GAUGE)).opinions.set_index("predictors")["rated_current_ma"]
     half = unknown({**GAUGE, "hv_resistance_ohm": 94.3})
-    halved = estimate_unit(practice_fit(), half).opinions.set_index("predictors")["rated_current_ma"]
+    sound, halved = (
+        estimate_unit(practice_fit(), unit, as_read=True).opinions.set_index("predictors")["rated_current_ma"]
+        for unit in (unknown(GAUGE), half)
+    )
     assert halved["core+gauge"] == pytest.approx(sound["core+gauge"], rel=0.02)
     assert halved["v_over_r"] > 1.3 * sound["v_over_r"]
 
@@ -97,8 +99,7 @@ def test_a_promised_narrowing_is_about_what_comes():
     """The gauge: promised from the register, and then measured at the size that its readings lead one to expect."""
     before = estimate_unit(practice_fit(), unknown(CORE))
     (line,) = (one for one in before.sharpen if "gauge" in one)
-    after = estimate_unit(practice_fit(), unknown(GAUGE)).answer.iloc[0]
-    was = before.answer.iloc[0]
+    was, after = (practice_fit().estimate(unknown(one), as_read=True).iloc[0] for one in (CORE, GAUGE))
     came = 1 - np.log(after["high_ma"] / after["low_ma"]) / np.log(was["high_ma"] / was["low_ma"])
     assert came == pytest.approx(gains((line,))[0] / 100, abs=0.04)
 

@@ -36,7 +36,7 @@ CORE = {"tongue_mm": 28, "stack_mm": 30}
 READINGS = [  # what is measured, the predictors, the size class of 8.4 cm2
     ({}, "v_over_r", ""),
     (CORE, "v_over_r+core", "3"),
-    ({**CORE, "awg": 33}, "v_over_r+core+gauge", "3"),
+    ({**CORE, "awg": 32}, "v_over_r+core+gauge", "3"),
 ]
 
 
@@ -162,9 +162,9 @@ def test_no_core_is_said():
 
 
 def test_beyond_the_sizes_seen_is_said_and_wider():
-    """Known cores under 11 cm2; asked about 8 and 30 cm2, each with the V/R and the wire usual for its size."""
+    """Known cores under 11 cm2; asked about 8 and 30 cm2, each with the V/R usual for its size."""
     model = fit(scene_known("classes never seen", 60))
-    seen = {"tongue_mm": 27, "stack_mm": 30}
+    seen = {"tongue_mm": 27, "stack_mm": 30, "hv_resistance_ohm": 310}
     large = {"tongue_mm": 50, "stack_mm": 60, "hv_resistance_ohm": 40}
     made = model.estimate(unknown(seen, large))
     assert "extrapolated" not in flags_of(made)[0]
@@ -174,8 +174,9 @@ def test_beyond_the_sizes_seen_is_said_and_wider():
 
 def test_under_the_sizes_seen_is_said_and_wider():
     """Known cores over 2.5 cm2; asked about 1.6 cm2."""
-    tiny = {"tongue_mm": 12, "stack_mm": 13, "hv_resistance_ohm": 2600}
-    made = fit(scene_known("classes never seen", 60)).estimate(unknown({"tongue_mm": 27, "stack_mm": 30}, tiny))
+    tiny = {"tongue_mm": 12, "stack_mm": 13, "hv_resistance_ohm": 16_000}
+    seen = {"tongue_mm": 27, "stack_mm": 30, "hv_resistance_ohm": 310}
+    made = fit(scene_known("classes never seen", 60)).estimate(unknown(seen, tiny))
     assert "extrapolated" in flags_of(made)[1]
     assert ln_width(made)[1] > 1.03 * ln_width(made)[0]
 
@@ -185,6 +186,24 @@ def test_simulated_data_marks_every_estimate_that_rests_on_it():
     true_only = fit(practice_known().assign(simulated=False))
     made = true_only.estimate(practice_unknown().assign(simulated=False))
     assert not any("simulated" in flags for flags in flags_of(made))
+
+
+def test_a_withheld_current_leaves_the_readings_and_the_repair():
+    """0.19 mm typed as a gauge: no current, no odds, no multiplier of the unit; what was read and the repair stay."""
+    asked = unknown({**CORE, "awg": 0.19, "demand_ma": 70}, {**CORE, "wire_diameter_mm": 0.19, "demand_ma": 70})
+    made, as_read = practice_fit().estimate(asked), practice_fit().estimate(asked, as_read=True)
+    assert flags_of(made)[0] == flags_of(as_read)[0] == {"simulated", "suspect-reading", "withheld"}
+    blank = ["rated_current_ma", "low_ma", "high_ma", "floor_ma", "odds_of_demand"]
+    assert made.loc[0, blank].isna().all()
+    assert made.loc[0, ["no_load_v", "v_over_r", "multiplier", "multiplier_low", "multiplier_high"]].notna().all()
+    assert made.loc[0, "odds_sound"] < 1e-6
+    assert made.loc[0, "likely_slip"] == as_read.loc[0, "likely_slip"] == "wire diameter in mm taken for its gauge"
+    sound = practice_fit().estimate(asked.iloc[[1]], as_read=True)[["rated_current_ma", "low_ma", "high_ma"]]
+    repaired = ["repaired_ma", "repaired_low_ma", "repaired_high_ma"]
+    assert made.loc[0, repaired].tolist() == pytest.approx(sound.iloc[0].tolist(), rel=1e-9)
+    assert as_read.loc[0, blank].notna().all()
+    assert as_read.loc[0, "rated_current_ma"] > 50_000
+    assert made.loc[1, [*repaired, "likely_slip"]].fillna("").tolist() == [""] * 4
 
 
 def test_a_core_that_its_readings_contradict_is_said():

@@ -263,3 +263,28 @@ def test_a_stopped_unit_is_no_known_unit(called: Run, tmp_path: Path) -> None:
     assert "stop 'insulation 3 Mohm': a unit that must not be fed is no known unit" in done.stderr
     cleared = table(tmp_path / "cleared.csv", header, f"{row},,dried")
     assert "stop_cleared 'dried': clears a stop that is not there" in called("import", str(cleared)).stderr
+
+
+def test_where_readings_do_not_go_together_no_current_is_told_but_as_read(
+    called: Run, known: Path, tmp_path: Path
+) -> None:
+    """0.19 mm typed as a gauge. The JSON's blanks are null; --as-read tells the figures, and flags and odds alike."""
+    row = f"{UNKNOWN_ROWS[0]},0.19"
+    table(tmp_path / "mine.csv", f"{UNKNOWN_HEADER},awg", row, f"{UNKNOWN_ROWS[1]},")
+    words = ("estimate", "--known", str(known), "--unknown", "mine.csv")
+    done = called(*words)
+    withheld, sound = read(done.stdout)
+    blank = ("rated_current_ma", "low_ma", "high_ma", "floor_ma", "odds_of_demand")
+    assert {withheld[name] for name in blank} == {""}
+    assert sound["rated_current_ma"]
+    assert {"suspect-reading", "withheld"} <= set(withheld["flags"].split(";"))
+    assert withheld["likely_slip"] == "wire diameter in mm taken for its gauge"
+    assert float(withheld["repaired_low_ma"]) < float(withheld["repaired_ma"]) < float(withheld["repaired_high_ma"])
+    assert float(withheld["odds_sound"]) < 0.1
+    told = "mine.csv, spare 1: no current is told, its readings do not go together; the likeliest slip: wire diameter"
+    assert f"note: {told}" in done.stderr
+    assert all(json.loads(called(*words, "--format", "json").stdout)[0][name] is None for name in blank)
+    as_read = read(called(*words, "--as-read").stdout)[0]
+    assert all(float(as_read[name]) > 0 for name in blank if name != "odds_of_demand")
+    same = ("flags", "odds_sound", "likely_slip", "repaired_ma", "repaired_low_ma", "repaired_high_ma")
+    assert [as_read[name] for name in same] == [withheld[name] for name in same]

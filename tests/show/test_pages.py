@@ -252,3 +252,24 @@ def test_the_sheets_of_the_core_open_the_fields_of_their_window() -> None:
     at = enter(at, window_width="12,0", window_height="44 mm")
     assert "Window 12 by 44 mm, 5.28 cm², as measured." in text_of(at)
     assert "Most likely" in text_of(at)
+
+
+def test_where_readings_do_not_go_together_no_current_is_shown_but_what_each_repair_gives(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A wire's millimetres typed as its gauge: no sentence, odds or picture, nor the other filter's."""
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened()
+    at.button(key="fill_in").click().run()
+    enter(at, wire=0.19, tongue=28.0, stack=30.0, demand_ma=70.0)
+    said = body_of(at)
+    assert "No current is told" in said
+    assert "wire diameter in mm taken for its gauge" in said
+    assert "The readings that disagree" in said
+    assert "What each repair would give" in said
+    for word in ("Most likely", "count on", "Odds that", 'id="other-filter"', "The opinions"):
+        assert word not in said
+    assert not at.get("vega_lite_chart")
+    enter(at, wire=None)
+    assert "Most likely" in body_of(at)
+    assert at.get("vega_lite_chart")

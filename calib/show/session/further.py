@@ -52,12 +52,19 @@ def further(model: Any, unit: pd.DataFrame, session: Session, level: float) -> l
     Returns
     -------
     list of str
-        A line for each heater winding and one for the core; empty where no heater winding's voltage is known.
+        A line for each heater winding and one for the core, or why no current is told; empty where no heater winding's
+        voltage is known.
     """
     windings = heater_readings(session)
     if not windings:
         return []
     made = calib.estimate_unit(model, unit, level, windings)
+    if made.withheld:
+        slip = made.answer["likely_slip"].iloc[0]
+        return [
+            "No current is told: the readings do not go together.",
+            *([f"The likeliest slip: {slip}. Read it again before you go on."] if slip else []),
+        ]
     lines = [f"{one}." for one in made.heaters.windings] if made.heaters else []
     if made.core is not None:
         lines.append(f"By its core: {made.core}.")
