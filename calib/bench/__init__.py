@@ -57,7 +57,16 @@ from calib.bench.flux import (
 from calib.bench.gauge_check import Turns, WoundWire, implied_wire, turns_from_volts, wire_agreement
 from calib.bench.heater_volts import Excitation, against_rated, heater_excitation, usual_heater_v
 from calib.bench.hidden_core import HiddenCore, WeightCheck, core_from_outside, weight_check, winding_mass_kg
-from calib.bench.insulation import BEFORE_THE_TEST, InsulationTest, grade_insulation, insulation_at_20_megohm
+from calib.bench.insulation import (
+    BEFORE_THE_TEST,
+    CIRCUITS,
+    InsulationTest,
+    Works,
+    grade_insulation,
+    insulation_at_20_megohm,
+    insulation_steps,
+    working_stresses,
+)
 from calib.bench.laminations import (
     SHAPES,
     CoreSheets,
@@ -155,7 +164,8 @@ from calib.bench.wire_tables import (
     swg_diameter_mm,
 )
 
-__all__ = ["ASSUMED_OHMMETER", "ASSUMED_VOLTMETER", "BEFORE_THE_TEST", "CODED_WEIGHT", "CONDUCTORS"]
+__all__ = ["ASSUMED_OHMMETER", "ASSUMED_VOLTMETER", "BEFORE_THE_TEST", "CIRCUITS", "CODED_WEIGHT"]
+__all__ += ["CONDUCTORS"]
 __all__ += ["COUPLING_SUSPECT", "COVERINGS", "DEFAULT_U_RESISTANCE_PCT", "DEFAULT_U_VOLTAGE_PCT", "DESIGN_FLUX_T"]
 __all__ += ["EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "FEED_RULES", "FOUR_WIRE_BELOW_OHM", "HALVES"]
 __all__ += ["HAZARDOUS_LIVE_V"]
@@ -180,6 +190,7 @@ __all__ += ["difference_left_k", "down", "exciting_drop", "expected_ohm_ratio", 
 __all__ += ["flux_density_t"]
 __all__ += ["grade_insulation", "half_ratio_by_order", "half_width", "heater_excitation", "hot_temperature"]
 __all__ += ["identify_leads", "iec_overall", "implied_wire", "in_figures", "inch_fraction", "insulation_at_20_megohm"]
+__all__ += ["insulation_steps"]
 __all__ += ["iron_loss_w_kg", "iron_mass_kg", "laminations_named", "lead_readings", "less_lead_null", "main_part"]
 __all__ += ["max_excitation_v", "mean_turn_mm", "meant", "measure", "meter_loading", "micrometer_reading"]
 __all__ += ["multiplier_of", "name_wire", "nearest_awg", "nearest_iec_mm", "nearest_laminations"]
@@ -199,5 +210,6 @@ __all__ += ["scale_taps", "settling_h", "shop_rule_area_cm2", "shorted_turn", "s
 __all__ += ["square_core_for_va_cm2", "stack_effect", "standard_uncertainty", "swg_diameter_mm"]
 __all__ += ["tongue_from_outside_mm", "turns_from_volts", "turns_per_volt", "two_way", "uncertainty_budget"]
 __all__ += ["unloaded_voltage", "usual_area_rule", "usual_heater_v", "v_over_r", "weight_check", "winding_mass_kg"]
+__all__ += ["Works", "working_stresses"]
 __all__ += ["window_area_cm2", "wire_agreement", "wire_area_mm2", "wire_diameter_mm", "wire_resistance"]
 __all__ += ["with_relative", "with_u"]

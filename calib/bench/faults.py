@@ -7,14 +7,22 @@ load are taken with all secondaries open, through a series lamp or another curre
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from calib.bench.copper import RESISTIVITY_OHM_M, wire_resistance
 from calib.bench.fault_signs import FaultSigns, HalfReadings, WindingReading
 from calib.bench.guard import not_negative, positive
-from calib.bench.insulation import GOOD_ABOVE_MEGOHM, REJECT_BELOW_MEGOHM, InsulationTest, grade_insulation
+from calib.bench.insulation import (
+    DRY_OUT,
+    GOOD_ABOVE_MEGOHM,
+    STOP,
+    STOP_BELOW_MEGOHM,
+    InsulationGrade,
+    InsulationTest,
+    grade_insulation,
+)
 from calib.bench.meter import DEFAULT_U_RESISTANCE_PCT
 from calib.bench.ratio_checks import COUPLING_SUSPECT
 from calib.bench.winding_halves import (
@@ -133,7 +141,7 @@ def findings(signs: FaultSigns) -> tuple[Finding, ...]:
         *_short(signs),
         *(finding for winding in signs.windings for finding in _winding(winding)),
         *_core(signs.core_ohm),
-        *(finding for test in signs.insulation for finding in _insulation(test)),
+        *_insulation(signs.insulation),
     ]
     return tuple(sorted(found, key=lambda finding: SEVERITIES.index(finding.severity)))
 
@@ -279,12 +287,27 @@ def _core(ohm: float) -> Iterator[Finding]:
         yield Finding("Continuity to the core", why, remedy, "stop")
 
 
-def _insulation(test: InsulationTest) -> Iterator[Finding]:
-    graded = grade_insulation(test)
-    if graded.grade != "good":
+def _insulation(tests: Sequence[InsulationTest]) -> Iterator[Finding]:
+    """Low readings, each; and for every pair of parts whether the highest test that it passed was enough."""
+    best: dict[str, InsulationGrade] = {}
+    for graded in map(grade_insulation, tests):
+        test = graded.test
+        if graded.passed:
+            held = best.get(test.between)
+            best[test.between] = graded if held is None or test.test_v > held.test.test_v else held
+            continue
         why = (
             f"{test.between}: {test.megohm:.4g} Mohm at {test.temp_c:g} °C, {graded.at_20_megohm:.3g} Mohm at 20 °C; "
-            f"good is above {GOOD_ABOVE_MEGOHM:g} Mohm, reject below {REJECT_BELOW_MEGOHM:g}"
+            f"good is above {GOOD_ABOVE_MEGOHM:g} Mohm, stop below {STOP_BELOW_MEGOHM:g}"
         )
-        severity = "stop" if graded.grade == "reject" else "doubt"
-        yield Finding(f"Insulation: {graded.grade}", why, graded.remedy, severity)
+        yield Finding(f"Insulation: {graded.grade}", why, graded.remedy, "stop" if graded.grade == STOP else "doubt")
+        harder = [other.test_v for other in tests if other.between == test.between and other.test_v > test.test_v]
+        if harder and graded.grade in (STOP, DRY_OUT):
+            why = f"{test.between}: tested with {max(harder):g} V, and {test.test_v:g} V was not passed"
+            remedy = "Let it pass the lower step first, dried and explained, and then test again."
+            yield Finding("Tested harder than it should be", why, remedy, "doubt")
+    for graded in best.values():
+        test = graded.test
+        if test.test_v < test.stress_v:
+            why = f"{test.between}: passed at {test.test_v:g} V, works at {test.stress_v:g} V"
+            yield Finding("Insulation not proven at what it works at", why, graded.remedy, "doubt")

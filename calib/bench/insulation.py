@@ -1,8 +1,8 @@
-"""The insulation test: its record, brought to 20 °C, and what usual limits say of it.
+"""The insulation test: what each part works at, the steps of the test, its record, and what it says of the unit.
 
-CAUTION before the test: the tester's 250 or 500 V stand on the winding and stay there, so unplug, join all leads of a
-winding, keep hands off for the whole minute, and discharge through a resistor afterwards. An ac withstand test at the
-level of new equipment can destroy old insulation: only by qualified people, under the code in force.
+CAUTION before the test: the tester's 250, 500 or 1000 V stand on the winding and stay there, so unplug, join all leads
+of a winding, keep hands off for the whole minute, and discharge through a resistor afterwards. An ac withstand test at
+the level of new equipment can destroy old insulation: only by qualified people, under the code in force.
 """
 
 from __future__ import annotations
@@ -17,21 +17,143 @@ from calib.bench.guard import positive, within
 if TYPE_CHECKING:
     import pandas as pd
 
+# Below this temperature waxed, pitched and potted units are dried, and only varnished coils without wax hotter [°C]:
+# paraffin and ceresin melt at 50 to 65 °C (judgement).
+WAX_DRY_C, VARNISH_DRY_C = 50.0, (60.0, 80.0)
+DRYING = (
+    f"Dry waxed, pitched or potted units at {WAX_DRY_C:g} °C at most, for days, with the room aired: their wax melts "
+    "from there on, and chlorinated wax of the 1930s to 1950s and PCB give off toxic vapour. "
+    f"{VARNISH_DRY_C[0]:g} to {VARNISH_DRY_C[1]:g} °C only for varnished coils without wax."
+)
+STEPS_V = (250.0, 500.0, 1000.0)  # dc test voltages, each only after the one before has passed [V]; workshop practice
+GENTLE_TEST_V, USUAL_TEST_V, HIGH_TEST_V = STEPS_V
 BEFORE_THE_TEST = (
     "Unplug the unit and take off rectifier, capacitors and lamps: the tester's voltage can kill them, and its charge "
     "you.",
-    "Join all leads of each winding; the other windings and the core go to the tester's other lead.",
-    "Start with 250 V on units from before 1940 or damp ones; keep hands off for the whole minute.",
-    "Discharge the winding through a resistor afterwards and prove it dead before touching it.",
+    "Join all leads of each winding, and the screen to the core; the other windings and the core go to the tester's "
+    "other lead.",
+    f"{GENTLE_TEST_V:g} V first on units from before 1940 or damp ones, then {USUAL_TEST_V:g} V, and {HIGH_TEST_V:g} V "
+    f"only between parts that work above {USUAL_TEST_V:g} V: each step only once the one before has passed. Keep hands "
+    "off for the whole minute.",
+    "Discharge the winding through a resistor after each step and prove it dead before touching it.",
+    DRYING,
     "Limits here are orders of size: follow your local code and the edition of the standard in force.",
 )
-USUAL_TEST_V, GENTLE_TEST_V = 500.0, 250.0  # dc test voltage, and for old or damp units [V]; workshop practice
 TEST_SECONDS = 60.0  # a reading sooner than this is still charging [s]; IEEE 43 practice
 HALVES_EVERY_K = 10.0  # insulation resistance halves per so many kelvin, about [K]; IEEE 43 practice
 # Orders of the least resistance between parts [Mohm]; low-voltage codes, class of limit of IEC 61558-1.
 STANDARD_MEGOHM = {"basic": 2.0, "reinforced": 7.0}
-GOOD_ABOVE_MEGOHM, REJECT_BELOW_MEGOHM = 100.0, 10.0  # workshop view at 20 °C (judgement)
+GOOD_ABOVE_MEGOHM, STOP_BELOW_MEGOHM = 100.0, 10.0  # workshop view at 20 °C (judgement)
 ROUGH_BEYOND_K = 20.0  # the halving is a rough guide further than this from 20 °C (judgement)
+GOOD, DRY_OUT, STOP, NOT_TOLD = "good", "dry out", "stop until explained", "not told"
+# Ten-minute over one-minute reading: below this, from 100 Mohm to 5 Gohm, a hint of damp and no more; IEEE 43.
+POLARISATION_LOW, POLARISATION_UP_TO_MEGOHM = 1.5, 5000.0
+
+HIGH_LINE = 1.1  # stresses are told at so many times the nominal line [-]; workshop practice
+HEATER_TAKEN_V = 6.3  # for the heaters that are not the rectifier's, where theirs is not known [V]
+# Peaks of the high-voltage winding that its end, and the rectifier's heater, stand from the core, by circuit: of one
+# half where its centre tap is earthed, else of the whole.
+CIRCUITS = {"full-wave": 0.5, "bridge": 1.0, "half-wave": 1.0, "doubler": 2.0}
+# Which parts each test has between them; "rest" is every other winding with core and screen.
+PAIRS = {
+    "primary-rest": ("primary", "high voltage"),
+    "primary-core": ("primary",),
+    "primary-hv": ("primary", "high voltage"),
+    "hv-core": ("high voltage",),
+    "hv-rectifier": ("high voltage", "rectifier heater"),
+    "hv-heaters": ("high voltage", "other heaters"),
+    "rectifier-rest": ("rectifier heater", "high voltage"),
+    "rectifier-core": ("rectifier heater",),
+    "heaters-core": ("other heaters",),
+}
+
+
+@dataclass(frozen=True)
+class Works:
+    """The voltages that a unit works at.
+
+    Attributes
+    ----------
+    line_v : float
+        Nominal line, rms, above 0; NaN where not known [V].
+    hv_v : float
+        High-voltage winding end to end at that line without load, rms, above 0; NaN where not known [V].
+    circuit : str
+        One of CIRCUITS: full-wave (centre tap earthed), bridge, half-wave or doubler (its negative earthed).
+    heater_v : float
+        The highest heater winding that is not the rectifier's, rms, above 0 [V].
+    """
+
+    line_v: float
+    hv_v: float
+    circuit: str = "full-wave"
+    heater_v: float = HEATER_TAKEN_V
+
+    def __post_init__(self) -> None:
+        positive("line voltage", self.line_v, "V")
+        positive("high voltage", self.hv_v, "V")
+        positive("heater voltage", self.heater_v, "V")
+        if self.circuit not in CIRCUITS:
+            raise ValueError(f"circuit is '{self.circuit}': it must be one of {', '.join(CIRCUITS)}")
+
+
+def working_stresses(works: Works) -> dict[str, float]:
+    """What the insulation between parts works at.
+
+    Parameters
+    ----------
+    works : Works
+        The unit's voltages.
+
+    Returns
+    -------
+    dict of str to float
+        By pair of PAIRS: peak at 1.1 times the line, in whole volts; NaN where a voltage is not known [V].
+
+    Notes
+    -----
+    To the core: the primary sqrt(2) V_line; an end of the high voltage, and the rectifier's heater without load,
+    sqrt(2) V_half (full-wave), sqrt(2) V (bridge, half-wave), 2 sqrt(2) V (doubler); other heaters their own peak.
+    Between two windings the sum of both; a lumped test has the highest pair in it. Peaks are taken to the volt, as on
+    paper.
+
+    Examples
+    --------
+    >>> stress = working_stresses(Works(230.0, 700.0))
+    >>> [stress[pair] for pair in ("hv-core", "rectifier-core", "hv-rectifier", "primary-hv")]
+    [545.0, 545.0, 1089.0, 902.0]
+    """
+    high = _whole_volts(math.sqrt(2.0) * works.hv_v * min(CIRCUITS[works.circuit], 1.0))
+    high *= max(CIRCUITS[works.circuit], 1.0)
+    to_core = {
+        "primary": _whole_volts(math.sqrt(2.0) * works.line_v),
+        "high voltage": high,
+        "rectifier heater": high,
+        "other heaters": _whole_volts(math.sqrt(2.0) * works.heater_v),
+    }
+    return {pair: _whole_volts(HIGH_LINE * sum(to_core[part] for part in parts)) for pair, parts in PAIRS.items()}
+
+
+def _whole_volts(volts: float) -> float:
+    return volts if math.isnan(volts) else float(math.floor(volts + 0.5 + 1e-9))
+
+
+def insulation_steps(stress_v: float, gentle: bool = False) -> tuple[float, ...]:
+    """The test voltages to go through, each only after the one before has passed.
+
+    Parameters
+    ----------
+    stress_v : float
+        What the parts work at, peak; NaN where not known [V].
+    gentle : bool
+        Whether the unit is old or damp.
+
+    Returns
+    -------
+    tuple of float
+        250 V first where gentle, then 500 V, then 1000 V only where they work above 500 V, dc [V].
+    """
+    return STEPS_V[0 if gentle else 1 : 3 if stress_v > USUAL_TEST_V else 2]
 
 
 @dataclass(frozen=True)
@@ -54,6 +176,10 @@ class InsulationTest:
         basic, or reinforced: between mains and what can be touched, and a heater at high voltage against the core.
     over_range : bool
         Whether the tester showed more than its range.
+    stress_v : float
+        What the parts work at, peak, from `working_stresses`; NaN where not told [V].
+    ten_minutes_megohm : float
+        The reading after ten minutes, above 0; NaN where not taken [Mohm].
     """
 
     between: str
@@ -63,6 +189,8 @@ class InsulationTest:
     seconds: float = TEST_SECONDS
     kind: str = "basic"
     over_range: bool = False
+    stress_v: float = math.nan
+    ten_minutes_megohm: float = math.nan
 
     def __post_init__(self) -> None:
         if not self.between.strip():
@@ -79,6 +207,8 @@ class InsulationTest:
         positive("test voltage", self.test_v, "V")
         within("temperature", self.temp_c, -20.0, 120.0, "°C")
         positive("seconds", self.seconds, "s")
+        positive("working stress", self.stress_v, "V")
+        positive("reading after ten minutes", self.ten_minutes_megohm, "Mohm")
         if self.kind not in STANDARD_MEGOHM:
             raise ValueError(f"kind is '{self.kind}': it must be one of {', '.join(STANDARD_MEGOHM)}")
 
@@ -94,8 +224,9 @@ class InsulationGrade:
     at_20_megohm : float
         Resistance at 20 °C; a lower bound where the tester was over its range [Mohm].
     grade : str
-        good, dry out or reject: the workshop's view of the resistance at 20 °C; "not told" where the tester's range
-        ends too soon.
+        "good": passed at or above what the parts work at; "passed at 1000 V, works at 1089 V" where the test ended
+        below that; "dry out", "stop until explained": the workshop's view of the resistance at 20 °C; "not told" where
+        the tester's range ends too soon.
     standard_megohm : float
         Order of the standards' least resistance for the kind of insulation [Mohm].
     meets_standard : bool
@@ -113,6 +244,11 @@ class InsulationGrade:
     meets_standard: bool
     remedy: str
     notes: tuple[str, ...]
+
+    @property
+    def passed(self) -> bool:
+        """Whether its resistance is good, whatever voltage it was tested with."""
+        return self.grade not in (STOP, DRY_OUT, NOT_TOLD)
 
     def frame(self) -> pd.DataFrame:
         """One row: the record's columns, then the grade's."""
@@ -168,35 +304,69 @@ def grade_insulation(test: InsulationTest) -> InsulationGrade:
     Returns
     -------
     InsulationGrade
-        good above 100 Mohm, dry out from 10 to 100, reject below 10 (judgement); a reading below the standards' order
-        is rejected whatever its temperature.
+        Passed above 100 Mohm: good where the test voltage is at least what the parts work at, or where that is not
+        told. Dry out from 10 to 100, stop below 10 (judgement); a reading below the standards' order stops whatever its
+        temperature.
     """
     at_20 = insulation_at_20_megohm(test.megohm, test.temp_c)
     standard = STANDARD_MEGOHM[test.kind]
     meets = test.megohm >= standard
     if test.over_range and at_20 <= GOOD_ABOVE_MEGOHM:
-        grade, remedy = (
-            "not told",
-            f"Use a tester that reads beyond {GOOD_ABOVE_MEGOHM:g} Mohm; follow your local code.",
+        grade, remedy = NOT_TOLD, f"Use a tester that reads beyond {GOOD_ABOVE_MEGOHM:g} Mohm; follow your local code."
+    elif at_20 < STOP_BELOW_MEGOHM or not meets:
+        grade = STOP
+        remedy = (
+            "Apply no mains until the leak is found and explained. Where the maker joined a screen or a tap to the "
+            "core on purpose, say so at the leads, and test between the others. Follow your local code."
         )
-    elif at_20 < REJECT_BELOW_MEGOHM or not meets:
-        grade, remedy = "reject", "Apply no mains until the leak is found and explained; follow your local code."
     elif at_20 <= GOOD_ABOVE_MEGOHM:
-        grade = "dry out"
-        remedy = "Dry it out at 60 to 80 °C for a day, let it cool, and test again; follow your local code."
+        grade, remedy = DRY_OUT, f"{DRYING} Let it cool, and test again; follow your local code."
+    elif test.test_v < test.stress_v:
+        grade, remedy = f"passed at {test.test_v:g} V, works at {test.stress_v:g} V", _further(test)
     else:
-        grade, remedy = "good", "Record it; your local code and its own limits still hold."
+        grade, remedy = GOOD, "Record it; your local code and its own limits still hold."
     return InsulationGrade(test, at_20, grade, standard, meets, remedy, tuple(_notes(test)))
+
+
+def _further(test: InsulationTest) -> str:
+    step = next_step_v(test)
+    if math.isnan(step):
+        return (
+            "It held, and the tester ends below what stands there in use: watch it when it is first run, and leave a "
+            "test at more to qualified people under your local code."
+        )
+    return f"Go on to {step:g} V; follow your local code."
+
+
+def next_step_v(test: InsulationTest) -> float:
+    """The test voltage that follows, once this one has passed; NaN where none does [V]."""
+    later = [step for step in insulation_steps(test.stress_v) if step > test.test_v]
+    return later[0] if later else math.nan
 
 
 def _notes(test: InsulationTest) -> list[str]:
     notes = []
-    if test.test_v < USUAL_TEST_V:
-        notes.append(f"read at {test.test_v:g} V: once it passes, test again at {USUAL_TEST_V:g} V")
+    if math.isnan(test.stress_v):
+        notes.append("what these parts work at is not told, so nothing says whether the test voltage was enough")
+        if test.test_v < USUAL_TEST_V:
+            notes.append(f"read at {test.test_v:g} V: once it passes, test again at {USUAL_TEST_V:g} V")
     if test.seconds < TEST_SECONDS:
         notes.append(f"read after {test.seconds:g} s: wait for {TEST_SECONDS:g} s")
     if abs(test.temp_c - REFERENCE_C) > ROUGH_BEYOND_K:
         notes.append(f"read at {test.temp_c:g} °C: the figure at 20 °C is rough")
     if test.over_range:
         notes.append("over the tester's range: the figure is the least that it can be")
-    return notes
+    return [*notes, *_polarisation(test)]
+
+
+def _polarisation(test: InsulationTest) -> list[str]:
+    """What a reading after ten minutes adds: a hint, never a grade. Source: IEEE 43."""
+    index = test.ten_minutes_megohm / test.megohm
+    if math.isnan(index):
+        return []
+    said = f"ten minutes over one: {index:.2g}"
+    if test.over_range or not GOOD_ABOVE_MEGOHM <= test.megohm <= POLARISATION_UP_TO_MEGOHM:
+        return [f"{said}, which says nothing below {GOOD_ABOVE_MEGOHM:g} Mohm or above 5 Gohm"]
+    if index < POLARISATION_LOW:
+        return [f"{said}, below {POLARISATION_LOW:g}: a hint to dry it, no more; small dry coils settle in minutes"]
+    return [f"{said}: no hint of damp"]

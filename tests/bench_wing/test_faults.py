@@ -92,7 +92,12 @@ CASES = [
     (with_winding(ohms=(328.0,)), "Parts that do not add up", "doubt", "328 ohm end to end"),
     (with_winding(ohms=(160.0,), parts_ohm=()), "Parallel path", "doubt", "52% of the 310 ohm expected"),
     (replace(CLEAN, core_ohm=2200.0), "Continuity to the core", "stop", "2200 ohm"),
-    (replace(CLEAN, insulation=(InsulationTest("HV to core", 5.0),)), "Insulation: reject", "stop", "5 Mohm"),
+    (
+        replace(CLEAN, insulation=(InsulationTest("HV to core", 5.0),)),
+        "Insulation: stop until explained",
+        "stop",
+        "5 Mohm",
+    ),
     (replace(CLEAN, insulation=(InsulationTest("HV to core", 50.0),)), "Insulation: dry out", "doubt", "50 Mohm"),
 ]
 
@@ -103,6 +108,24 @@ def test_a_fault_alone_is_found_alone_with_its_numbers(signs, name, severity, nu
     assert (finding.what, finding.severity) == (name, severity)
     assert numbers in finding.why
     assert finding.remedy.endswith(".")
+
+
+def test_a_pair_of_parts_is_judged_by_the_highest_voltage_that_it_passed():
+    def test(volts: float, megohm: float = 300.0) -> InsulationTest:
+        return InsulationTest("HV to rectifier heater", megohm, volts, stress_v=1089.0)
+
+    (doubt,) = findings(FaultSigns(insulation=(test(250.0), test(1000.0), test(500.0))))
+    assert (doubt.severity, doubt.why) == ("doubt", "HV to rectifier heater: passed at 1000 V, works at 1089 V")
+    assert (
+        findings(FaultSigns(insulation=(replace(test(1000.0), stress_v=902.0), replace(test(500.0), stress_v=902.0))))
+        == ()
+    )
+    low = findings(FaultSigns(insulation=(test(500.0, 40.0), test(1000.0))))
+    assert [one.what for one in low] == [
+        "Insulation: dry out",
+        "Tested harder than it should be",
+        "Insulation not proven at what it works at",
+    ]
 
 
 def test_two_slight_signs_of_a_short_weigh_as_a_grave_one():

@@ -72,7 +72,22 @@ def test_more_than_is_allowed_is_warned_of_at_once(place: Path) -> None:
 
 def test_a_ratio_test_without_an_insulation_test_is_warned_of(place: Path) -> None:
     assert "No insulation test is noted" in text_of(resumed(place, "ratio", with_more(insulation={"megohm_1": None})))
-    assert "No insulation test is noted" not in text_of(resumed(place, "ratio"))
+    said = unescaped(text_of(resumed(place, "ratio")))
+    assert "No insulation test is noted" not in said
+    assert "Insulation not tested yet: Primary to all the rest, core and screen; High voltage to rectifier" in said
+
+
+def test_what_the_parts_work_at_stands_before_their_readings(place: Path) -> None:
+    """350-0-350 on 230 V: 545 V to the core, and 1089 V to the rectifier's heater, by steps of 500 and 1000 V."""
+    volts = {"circuit": "full-wave", "works_hv_v": 700.0, "works_line_v": 230.0}
+    order = in_order(resumed(place, "insulation", {"insulation": volts}).main)
+    (table,) = [number for number, said in enumerate(order) if "works at, peak" in said]
+    for row in (
+        'High voltage to core</td><td class="num">545',
+        'High voltage to rectifier heater</td><td class="num">1089',
+    ):
+        assert f"{row}\u00a0V</td><td>500, 1000\u00a0V</td><td>not tested" in order[table]
+    assert table < order.index("Reads")
 
 
 def test_an_old_unit_is_to_be_tested_gently_first(place: Path) -> None:

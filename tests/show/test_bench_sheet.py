@@ -24,9 +24,9 @@ def sheet() -> bytes:
 def shown(sheet: bytes) -> str:
     """What is written on it, in the order in which it is drawn."""
     written = []
-    for stream in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", sheet, re.DOTALL):
+    for stream in re.findall(rb"\nstream\r?\n(.*?)endstream", sheet, re.DOTALL):
         try:
-            content = zlib.decompress(stream).decode("latin-1")
+            content = zlib.decompressobj().decompress(stream).decode("latin-1")  # whatever ends the line after it
         except zlib.error:
             continue
         for text in re.findall(r"\((.*?)(?<!\\)\) Tj", content, re.DOTALL):

@@ -113,7 +113,12 @@ def test_a_sound_session_has_no_finding() -> None:
 @pytest.mark.parametrize(
     ("step", "more", "what", "severity"),
     [
-        ("insulation", {"megohm_1": 1.5}, "Insulation: reject", "stop"),  # below the standards' order, 2 MΩ
+        (
+            "insulation",
+            {"megohm_1": 1.5},
+            "Insulation: stop until explained",
+            "stop",
+        ),  # below the standards' order, 2 MΩ
         ("insulation", {"megohm_1": 40.0}, "Insulation: dry out", "doubt"),  # 26 MΩ at 20 °C: 10 to 100
         ("leads", {"core_path": "continuity", "core_ohm": 3.0}, "Continuity to the core", "stop"),
         ("resistance", {"hv_half_2_ohm": 125.0}, "Halves of unlike resistance", "doubt"),  # 1.32; the volts decide
@@ -224,8 +229,73 @@ def test_insulation_is_brought_to_twenty_degrees() -> None:
 def test_an_old_unit_that_was_tested_hard_is_a_finding() -> None:
     found = understood(with_more(look={"decade": "before-1940"})).findings
     assert [one.what for one in found] == ["Tested harder than it should be"]
-    gentle = understood(with_more(look={"decade": "before-1940"}, insulation={"test_v_1": 250.0}))
-    assert gentle.findings == []
+    steps = {f"{name}_{row}": value for row in (2, 3) for name, value in TEST.items()}
+    steps |= {"test_v_1": 250.0, "test_v_2": 500.0}
+    assert understood(with_more(look={"decade": "before-1940"}, insulation=steps)).findings == []
+
+
+TEST = {"between": "High voltage to core", "test_v": 1000.0, "megohm": 180.0, "temp_c": 20.0}
+
+
+def plan(session: Any) -> dict[str, Any]:
+    return {one.between: one for one in session.steps["insulation"].known["plan"]}
+
+
+def test_the_insulation_is_tested_at_what_the_units_own_voltages_make_it_work_at() -> None:
+    """350-0-350 on 230 V at 1.1 times the line: 545, 545, 1089 V, and 902 V to the primary; before any ratio."""
+    volts = {"circuit": "full-wave", "works_hv_v": 700.0, "works_line_v": 230.0}
+    made = {"between_1": "High voltage to rectifier heater", "test_v_1": 1000.0, "megohm_1": 300.0, "temp_c_1": 20.0}
+    made |= {"between_2": "High voltage to core", "test_v_2": 500.0, "megohm_2": 300.0, "temp_c_2": 20.0}
+    session = understood({"insulation": {**volts, **made}})
+    works = {between: (one.stress_v, one.steps, one.so_far) for between, one in plan(session).items()}
+    assert works["High voltage to core"] == (545.0, (500.0, 1000.0), "passed at 500 V, next 1000 V")
+    assert works["High voltage to rectifier heater"] == (1089.0, (500.0, 1000.0), "passed at 1000 V")
+    assert works["Rectifier heater to core"] == (545.0, (500.0, 1000.0), "")
+    assert works["Primary to all the rest, core and screen"] == (902.0, (500.0, 1000.0), "")
+    assert works["Other heaters to core"] == (10.0, (500.0,), "")
+    doubts = "High voltage to rectifier heater: passed at 1000 V, works at 1089 V"
+    assert doubts in session.standing["doubts"]
+    assert session.standing["stop"] == ""
+    assert "Other heaters to core" in session.steps["insulation"].known["untested"]
+
+
+def test_the_ratio_test_corrects_what_the_insulation_was_tested_for() -> None:
+    """Halves of 326.7525 V: a peak of 462 V and 1.1 of it, 508 V, whatever was expected before."""
+    session = understood(with_more(insulation={"works_hv_v": 400.0, "test_v_1": 500.0}))
+    assert session.standing["doubts"].endswith("High voltage to core: passed at 500 V, works at 508 V")
+    bridge = understood(with_more(insulation={"circuit": "bridge"}))
+    assert "works at 1016 V" in bridge.standing["doubts"]  # the whole 653.5 V, a peak of 924 V
+    assert understood(SESSION).standing["doubts"] == ""
+
+
+def test_a_test_of_parts_together_does_for_each_of_them() -> None:
+    lumped = {**TEST, "between": "Rectifier heater to all the rest"}
+    session = understood(with_more(insulation={f"{name}_2": value for name, value in lumped.items()}))
+    assert plan(session)["Rectifier heater to core"].so_far == "passed at 1000 V"  # what it works at in all: 1016 V
+    assert plan(session)["High voltage to core"].so_far == "good, passed at 1000 V"
+    one_of_two = {**TEST, "between": "Primary to core"}
+    session = understood(with_more(insulation={f"{name}_2": value for name, value in one_of_two.items()}))
+    assert plan(session)["Primary to all the rest, core and screen"].so_far == ""
+
+
+@pytest.mark.parametrize(
+    ("more", "stops", "planned"),
+    [
+        ({"core_joined": "screen-joined"}, False, True),
+        ({"core_joined": "hv-joined"}, False, False),
+        ({"core_joined": "hv-joined", "core_ohm": 4e5}, True, True),  # no join of a maker's reads 400 kΩ
+        ({}, True, True),
+        ({"core_ohm": None}, True, True),
+    ],
+)
+def test_what_the_maker_joined_to_the_core_is_no_fault_and_the_others_are_tested(
+    more: dict[str, Any], stops: bool, planned: bool
+) -> None:
+    session = understood(with_more(leads={"core_path": "continuity", "core_ohm": 3.0, **more}))
+    assert bool(session.holding("ratio")) == stops
+    assert ("High voltage to core" in plan(session)) == planned
+    if not planned:
+        assert "High voltage to core, says nothing" in lines(session, "insulation")
 
 
 @pytest.mark.parametrize(

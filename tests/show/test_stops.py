@@ -15,7 +15,7 @@ from tests.show.bench_visits import METERS_SAY, SESSION, go, in_order, press, re
 from tests.show.visits import HOME, KNOWN, UNIT, enter, fill, opened, settle, text_of, unescaped
 
 LOW = with_more(insulation={"megohm_1": 3.0})  # 3 MΩ at 14 °C: above the standards' least, below the workshop's 10
-STOP = "Insulation: reject: High voltage to core: 3 MΩ at 14 °C"
+STOP = "Insulation: stop until explained: High voltage to core: 3 MΩ at 14 °C"
 STOPPED = 'class="calib-stop"'
 WHY = "A clamp touched the winding; insulated it, and 300 MΩ since."
 
@@ -159,7 +159,7 @@ def test_the_columns_hold_whatever_was_typed_at_the_bench() -> None:
     standing = understood(odd).standing
     assert standing["stop"].count("|") == 0
     record = calib.UnknownUnit.parse({**READ, **standing})
-    assert record.stopped.startswith("Insulation: reject: HV/B core: 3 MΩ")
+    assert record.stopped.startswith("Insulation: stop until explained: HV/B core: 3 MΩ")
 
 
 READ = {"unit": "AL-5", "rectifier": "full-wave", "filter": "capacitor", "line_voltage_v": 117, "line_frequency_hz": 60}

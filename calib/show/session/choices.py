@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calib.bench import CIRCUITS as PEAKS
 from calib.bench import SERIES as SIZES
 from calib.bench import SHAPES
 from calib.show import words
@@ -13,6 +14,7 @@ SHEETS = (UNKNOWN, "tight", "rusty", "loose", "hidden")
 SCORCHED = ("burnt", "charred", "wax-out")
 DAMP, CORRODED, MENDED = "damp", "corroded", "mended"
 CORE_UNTESTED, CORE_OPEN, CORE_TOUCHES = "untested", "no-continuity", "continuity"
+NOT_MEANT, SCREEN_JOINED, HIGH_JOINED, HEATER_JOINED = "not-meant", "screen-joined", "hv-joined", "heater-joined"
 BASIC, REINFORCED = "basic", "reinforced"
 AS_SHOWN, OVER_RANGE = "as-shown", "over-range"
 AS_OTHERS, FOUR_WIRES = "as-others", "four-wires"
@@ -44,6 +46,14 @@ SAID = {
     CORE_UNTESTED: "not tested",
     CORE_OPEN: "no continuity from any lead",
     CORE_TOUCHES: "continuity from a lead",
+    NOT_MEANT: "not known to be meant",
+    SCREEN_JOINED: "by its maker: a screen",
+    HIGH_JOINED: "by its maker: high-voltage tap or end",
+    HEATER_JOINED: "by its maker: heater tap or end",
+    "full-wave": "two diodes and an earthed centre tap (full-wave)",
+    "bridge": "a bridge",
+    "half-wave": "one diode (half-wave)",
+    "doubler": "a doubler",
     BASIC: "one part from another (basic)",
     REINFORCED: "people from mains or high voltage (reinforced)",
     AS_SHOWN: "as shown",
@@ -81,13 +91,30 @@ SAID = {
     "metric": "metric, from about 1970 on",
     "old metric": "metric, before about 1970",
 }
-BETWEEN = (
-    "High voltage to core",
-    "Primary to core",
-    "Primary to high voltage",
-    "Rectifier heater to core",
-    "Other heaters to core",
-)
+CIRCUITS = (UNKNOWN, *PEAKS)
+# What a test may be between, to the pair that the bench functions know; the text is what a session keeps.
+BETWEEN = {
+    "Primary to all the rest, core and screen": "primary-rest",
+    "High voltage to core": "hv-core",
+    "High voltage to rectifier heater": "hv-rectifier",
+    "High voltage to other heaters": "hv-heaters",
+    "Rectifier heater to core": "rectifier-core",
+    "Rectifier heater to all the rest": "rectifier-rest",
+    "Other heaters to core": "heaters-core",
+    "Primary to core": "primary-core",
+    "Primary to high voltage": "primary-hv",
+}
+# The tests that a unit needs, each with those that do as well.
+NEEDED = {
+    "Primary to all the rest, core and screen": (("Primary to core", "Primary to high voltage"),),
+    "High voltage to core": (),
+    "High voltage to rectifier heater": (("Rectifier heater to all the rest",),),
+    "High voltage to other heaters": (),
+    "Rectifier heater to core": (("Rectifier heater to all the rest",),),
+    "Other heaters to core": (),
+}
+# What cannot be tested where the maker joined a part of it to the core.
+JOINED = {HIGH_JOINED: "High voltage to core", HEATER_JOINED: "Other heaters to core"}
 
 
 def said(choice: str) -> str:

@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from calib import bench
-from calib.bench.insulation import GENTLE_TEST_V, TEST_SECONDS, USUAL_TEST_V
+from calib.bench.insulation import GENTLE_TEST_V, GOOD, TEST_SECONDS, USUAL_TEST_V
 from calib.show import words
 from calib.show.session import choices as c
 from calib.show.session.checked import Checked
-from calib.show.session.said import StepRead, meant, symbols
+from calib.show.session.ohms import HEATERS
+from calib.show.session.said import StepRead, meant, nominal, symbols
+from calib.show.session.steps_cold import TESTS
+
+NOT_READ = "a lead has continuity to the core; what it reads is not entered"
+JOINED_AT_MOST_OHM = (
+    1000.0  # more than this to the core is no join of the maker's: a winding's end reads less (judgement)
+)
 
 
 def look(checked: Checked) -> StepRead:
@@ -21,7 +29,7 @@ def look(checked: Checked) -> StepRead:
     if gentle(checked):
         read.lines.append(
             f"Old or damp: test its insulation with {GENTLE_TEST_V:g} V first, and with {USUAL_TEST_V:g} V "
-            "once it has passed that."
+            "only once it has passed that."
         )
     scorched = [one for one in signs if one in c.SCORCHED]
     if scorched:
@@ -48,13 +56,25 @@ def leads(checked: Checked) -> StepRead:
     """What is known of the leads, by hand and from the page that tells them apart."""
     read = StepRead(checked)
     _told_apart(read, checked.said.get("readings") or [])
-    path = checked.chosen("core_path", c.CORE_UNTESTED)
-    ohm = math.inf if path == c.CORE_OPEN else checked.get("core_ohm") if path == c.CORE_TOUCHES else None
-    if ohm is not None:
-        read.findings.extend(bench.findings(bench.FaultSigns(core_ohm=ohm)))
-        if ohm == math.inf:
-            read.lines.append("No lead touches the core by the ohmmeter; the insulation test has the last word.")
+    _to_core(read)
     return read
+
+
+def _to_core(read: StepRead) -> None:
+    """Continuity to the core: a fault, unless the maker joined a screen or a tap to it on purpose."""
+    checked, path = read.checked, read.checked.chosen("core_path", c.CORE_UNTESTED)
+    if path == c.CORE_OPEN:
+        read.lines.append("No lead touches the core by the ohmmeter; the insulation test has the last word.")
+    if path != c.CORE_TOUCHES:
+        return
+    ohm, joined = checked.get("core_ohm"), checked.chosen("core_joined", c.NOT_MEANT)
+    if joined != c.NOT_MEANT and (ohm is None or ohm <= JOINED_AT_MOST_OHM):
+        read.known["joined"] = joined
+        said = f"Joined to the core on purpose {c.said(joined)}: no fault. Its insulation is tested between the others"
+        read.lines.append(f"{said}; not tested: {c.JOINED[joined]}." if joined in c.JOINED else f"{said}.")
+        return
+    found = bench.findings(bench.FaultSigns(core_ohm=0.0 if ohm is None else ohm))
+    read.findings.extend(found if ohm is not None else [replace(one, why=NOT_READ) for one in found])
 
 
 def _told_apart(read: StepRead, rows: Sequence[Sequence[Any]]) -> None:
@@ -85,26 +105,117 @@ def _identified(rows: Sequence[Sequence[Any]]) -> Any:
         return None
 
 
-def insulation(checked: Checked, looked: Checked) -> StepRead:
-    """Each test graded, by the workshop's view and beside the standards' order."""
-    read = StepRead(checked)
-    tests = [test for number in range(1, 7) if (test := _test(read, number)) is not None]
+@dataclass(frozen=True)
+class Plan:
+    """One test of the insulation that a unit needs.
+
+    Attributes
+    ----------
+    between : str
+        The parts.
+    stress_v : float
+        What they work at, peak; NaN where not told [V].
+    steps : tuple of float
+        Test voltages to go through [V].
+    so_far : str
+        What the tests that are noted come to.
+    """
+
+    between: str
+    stress_v: float
+    steps: tuple[float, ...]
+    so_far: str
+
+
+def insulation(checked: Checked, looked: Checked, works: bench.Works, joined: str | None) -> StepRead:
+    """What each test says against what its parts work at.
+
+    Parameters
+    ----------
+    checked, looked : Checked
+        The step's entries, and those of the first look.
+    works : bench.Works
+        The unit's voltages as far as they are known.
+    joined : str or None
+        What the maker joined to the core on purpose.
+
+    Returns
+    -------
+    StepRead
+        Known for later steps: tests, plan, and untested (the tests that are still to be made).
+    """
+    read, stresses = StepRead(checked), bench.working_stresses(works)
+    left_out = c.JOINED.get(joined or "")
+    tests = []
+    for number in range(1, TESTS + 1):
+        test = _test(read, number, stresses)
+        if test is not None and test.between == left_out:
+            read.lines.append(f"Test {number}, {test.between}, says nothing: they are joined on purpose.")
+        elif test is not None:
+            tests.append(test)
     for test in tests:
         graded = bench.grade_insulation(test)
-        if graded.grade == "good":  # the others are findings
-            read.lines.append(symbols(str(graded)))
-        read.lines.extend(words.sentence(note) for note in graded.notes)
-    if tests:
-        read.findings.extend(bench.findings(bench.FaultSigns(insulation=tuple(tests))))
-    if tests and gentle(looked) and tests[0].test_v > GENTLE_TEST_V:
-        remedy = f"Begin again with {GENTLE_TEST_V:g} V."
-        why = f"an old or damp unit was tested with {tests[0].test_v:g} V"
-        read.findings.append(bench.Finding("Tested harder than it should be", why, remedy, "doubt"))
-    read.known["tests"] = tests
+        if graded.passed:  # the others are findings
+            read.lines.append(symbols(str(graded) if graded.grade == GOOD else f"{test.between}: {graded.grade}."))
+        read.lines.extend(words.sentence(symbols(f"{test.between}: {note}")) for note in graded.notes)
+    read.findings.extend(bench.findings(bench.FaultSigns(insulation=tuple(tests))))
+    read.findings.extend(_too_hard(tests) if gentle(looked) else ())
+    plan = [_planned(one, tests, stresses, gentle(looked)) for one in c.NEEDED if one != left_out]
+    read.known.update({"tests": tests, "plan": plan, "untested": [one.between for one in plan if not one.so_far]})
     return read
 
 
-def _test(read: StepRead, number: int) -> bench.InsulationTest | None:
+def _planned(between: str, tests: Sequence[bench.InsulationTest], stresses: dict[str, float], old: bool) -> Plan:
+    """A test that is needed, with what those that are noted come to; several together may do as well as it."""
+    stress = stresses[c.BETWEEN[between]]
+    steps = bench.insulation_steps(stress, old)
+    for names in ((between,), *c.NEEDED[between]):
+        made = [[bench.grade_insulation(test) for test in tests if test.between == name] for name in names]
+        if not all(made):
+            continue
+        low = [one.grade for grades in made for one in grades if not one.passed]
+        if low:
+            return Plan(between, stress, steps, low[0])
+        reached = min(max(one.test.test_v for one in grades) for grades in made)
+        enough = all(any(one.grade == GOOD for one in grades) for grades in made)
+        later = [step for step in steps if step > reached and not enough]
+        so_far = f"passed at {reached:g} V" + (f", next {later[0]:g} V" if later else "")
+        return Plan(between, stress, steps, f"{GOOD}, {so_far}" if enough and not math.isnan(stress) else so_far)
+    return Plan(between, stress, steps, "")
+
+
+def _too_hard(tests: Sequence[bench.InsulationTest]) -> Iterable[bench.Finding]:
+    """Parts of an old or damp unit that were tested without the gentle voltage first."""
+    for between in dict.fromkeys(test.between for test in tests):
+        first = min(test.test_v for test in tests if test.between == between)
+        if first > GENTLE_TEST_V:
+            why = f"{between}: an old or damp unit was tested with {first:g} V first"
+            remedy = f"Begin again with {GENTLE_TEST_V:g} V."
+            yield bench.Finding("Tested harder than it should be", why, remedy, "doubt")
+
+
+def works_at(insulated: Checked, led: Checked, ohms: Checked, volts: StepRead) -> bench.Works:
+    """The voltages that the unit works at: those of the ratio test, until then those to expect.
+
+    Where nobody says which circuit its high voltage goes to, a centre tap stands for full-wave; without one the whole
+    winding is taken to stand from the core, which is the more.
+    """
+    circuit = insulated.chosen("circuit", c.UNKNOWN)
+    if circuit == c.UNKNOWN:
+        halves = [
+            step.get(f"hv_half_{side}_{kind}") for step, kind in ((ohms, "ohm"), (volts.checked, "v")) for side in "12"
+        ]
+        tapped = bool(led.words("hv_tap")) or any(value is not None for value in halves)
+        circuit = "full-wave" if tapped else "bridge"
+    told = volts.known.get("no_load")
+    high = insulated.get("works_hv_v") or volts.checked.get("expected_hv_v") if told is None else float(nominal(told))
+    line = volts.known.get("line_v") or insulated.get("works_line_v")
+    heaters = [volts.known.get(f"heater_volts_{number}") or 0.0 for number in range(1, HEATERS + 1)]
+    heater = {"heater_v": max(heaters)} if max(heaters) > 0.0 else {}
+    return bench.Works(math.nan if line is None else line, math.nan if high is None else high, circuit, **heater)
+
+
+def _test(read: StepRead, number: int, stresses: dict[str, float]) -> bench.InsulationTest | None:
     """One row, where it is whole; what it still needs is said."""
     checked = read.checked
     numbers = {name: checked.get(f"{name}_{number}") for name in ("test_v", "megohm", "temp_c")}
@@ -118,7 +229,7 @@ def _test(read: StepRead, number: int) -> bench.InsulationTest | None:
         read.lines.append(f"Test {number} still needs {', '.join(lacking)}.")
         return None
     known = {name: value for name, value in numbers.items() if value is not None}
-    seconds = checked.get("seconds")
+    seconds, later = checked.get("seconds"), checked.get(f"ten_megohm_{number}")
     reinforced = checked.chosen(f"protects_{number}", c.BASIC) == c.REINFORCED
     try:
         return bench.InsulationTest(
@@ -126,6 +237,8 @@ def _test(read: StepRead, number: int) -> bench.InsulationTest | None:
             seconds=TEST_SECONDS if seconds is None else seconds,
             kind="reinforced" if reinforced else "basic",
             over_range=checked.chosen(f"over_{number}", c.AS_SHOWN) == c.OVER_RANGE,
+            stress_v=stresses.get(c.BETWEEN.get(between, ""), math.nan),
+            ten_minutes_megohm=math.nan if later is None else later,
             **known,
         )
     except ValueError as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,13 +12,14 @@ import streamlit as st
 
 from calib import bench
 from calib.show import parts, standing, words
+from calib.show.answer import table
 from calib.show.fields import Fields
 from calib.show.session import choices as c
 from calib.show.session import state as session
 from calib.show.session.checked import Checked
-from calib.show.session.cold import gentle
+from calib.show.session.cold import Plan, gentle
 from calib.show.session.ohms import heater_name
-from calib.show.session.said import StepRead, symbols
+from calib.show.session.said import TIED, StepRead, symbols
 from calib.show.session.step import Field, Part, Rows, Step
 from calib.show.session.steps import LIVE, STEPS
 from calib.show.session.understood import Session, is_done, said_of
@@ -138,8 +140,11 @@ def cautions_of(step: Step, understood: Session) -> list[str]:
     first = []
     if step.name == "insulation" and gentle(understood.steps["look"].checked):
         first.append("This one is old or damp: begin with 250 V, and go to 500 V only once it has passed that.")
-    if step.name in LIVE and not understood.steps["insulation"].known["tests"]:
+    insulated = understood.steps["insulation"].known
+    if step.name in LIVE and not insulated["tests"]:
         first.append("No insulation test is noted for this unit. It comes before anything is fed.")
+    elif step.name in LIVE and insulated["untested"]:
+        first.append(f"Insulation not tested yet: {'; '.join(insulated['untested'])}.")
     return [*first, *step.cautions]
 
 
@@ -162,11 +167,27 @@ def _after(step: Step, part: Part, understood: Session) -> None:
     names = {field.name for field in part.fields}
     if "fed" in names:
         parts.caution(words.plain(allowed(understood.steps["ratio"]).advice))
+    if "works_hv_v" in names:
+        _plan(understood.steps["insulation"].known["plan"])
     if "hv_ends" in names:
         st.page_link(PAGES / "which_lead_is_which.py", label="Which lead is which? Pair by pair")
     if "excitation_v" in names:
         for warning in understood.steps[step.name].warnings:
             st.error(f"**Stop.** {words.plain(warning)}")
+
+
+def _plan(plan: Sequence[Plan]) -> None:
+    """The tests of the insulation that the unit needs, with what each works at."""
+    rows = [
+        (
+            one.between,
+            "not told yet" if math.isnan(one.stress_v) else f"{one.stress_v:g}{TIED}V",
+            f"{', '.join(f'{step:g}' for step in one.steps)}{TIED}V",
+            one.so_far or "not tested",
+        )
+        for one in plan
+    ]
+    st.html(table(("test between", "works at, peak", "test with", "so far"), rows, numeric=(1,)))
 
 
 def _part(step: Step, part: Part, form: Fields, meters: Sequence[Meter]) -> None:

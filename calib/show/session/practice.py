@@ -20,8 +20,8 @@ READINGS = (
 )
 
 
-def _test(number: int, between: str, megohm: float) -> dict[str, Any]:
-    values = {"between": between, "test_v": 500.0, "megohm": megohm, "temp_c": 21.5}
+def _test(number: int, between: str, test_v: float, megohm: float) -> dict[str, Any]:
+    values = {"between": between, "test_v": test_v, "megohm": megohm, "temp_c": 21.5}
     return {f"{name}_{number}": value for name, value in values.items()}
 
 
@@ -47,10 +47,19 @@ ENTRIES: dict[str, dict[str, Any]] = {
         "core_path": c.CORE_OPEN,
     },
     "insulation": {
-        **_test(1, "High voltage to core", 180.0),
-        **_test(2, "Primary to core", 420.0),
-        **_test(3, "Rectifier heater to core", 260.0),
-        "protects_3": c.REINFORCED,
+        "circuit": "full-wave",
+        "works_hv_v": 700.0,
+        "works_line_v": 117.0,
+        **_test(1, "High voltage to core", 500.0, 190.0),
+        **_test(2, "High voltage to core", 1000.0, 180.0),
+        **_test(3, "Primary to all the rest, core and screen", 500.0, 440.0),
+        **_test(4, "Primary to all the rest, core and screen", 1000.0, 420.0),
+        **_test(5, "High voltage to other heaters", 500.0, 330.0),
+        **_test(6, "High voltage to other heaters", 1000.0, 310.0),
+        **_test(7, "Rectifier heater to core", 500.0, 270.0),
+        **_test(8, "Rectifier heater to core", 1000.0, 260.0),
+        "protects_8": c.REINFORCED,
+        **_test(9, "Other heaters to core", 500.0, 900.0),
         "seconds": 60.0,
     },
     "resistance": {

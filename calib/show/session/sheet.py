@@ -23,7 +23,6 @@ MADE = datetime(2020, 1, 1, tzinfo=UTC)
 PAIRED = 10  # leads whose pairs have a box of their own
 READ_IN = {"mm": "mm / in", "cm²": "cm² / in²", "°C": "°C / °F", "K": "°C / °F", "kg": "kg / lb"}
 READ_IN |= {"ohm": "ohm", "Ω": "ohm", "wire": "AWG / SWG / mm / in"}
-ROWS_ON_PAPER = 4
 LETTERS = {"text": 24, "pick": 30, "choice": 26, "number": 14}  # room in a table's column, by what is written there
 
 
@@ -84,6 +83,6 @@ def _rows(paper: Paper, rows: Rows) -> None:
     if len(columns) == 2:
         columns[0] = (columns[0][0] if rows.like else f"{rows.label}: {columns[0][0].lower()}", columns[0][1])
     if len(columns) > 2:
-        paper.table(columns, ROWS_ON_PAPER)
+        paper.table(columns, rows.paper)
     else:
-        paper.table(columns * ROWS_ON_PAPER, 1)
+        paper.table(columns * rows.paper, 1)

@@ -74,6 +74,8 @@ class Rows:
         Rows at first and at the most.
     like : (str, str) or None
         Step and field whose text names the row of the same number, where an earlier step asks for the name.
+    paper : int
+        Rows on the printed sheet.
     """
 
     name: str
@@ -82,6 +84,7 @@ class Rows:
     shown: int
     most: int
     like: tuple[str, str] | None = None
+    paper: int = 4
 
     def named(self, number: int) -> tuple[Field, ...]:
         """The fields of one row, 1 being the first."""

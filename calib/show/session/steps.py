@@ -37,7 +37,7 @@ RATIO = Step(
         Part(
             "Before you switch on",
             (
-                choice("proven", "Which leads are the primary's is", (c.UNPROVEN, c.PROVEN)),
+                choice("proven", "Which leads are the primary's", (c.UNPROVEN, c.PROVEN)),
                 Field(
                     "line_voltage_v",
                     "Line voltage of the primary",

@@ -6,18 +6,25 @@ Limits that no column of the record has are judgement of the bench, to catch sli
 from __future__ import annotations
 
 from calib import bench
-from calib.bench.insulation import GOOD_ABOVE_MEGOHM, REJECT_BELOW_MEGOHM, STANDARD_MEGOHM
+from calib.bench.insulation import GOOD_ABOVE_MEGOHM, STANDARD_MEGOHM, STOP_BELOW_MEGOHM
 from calib.show.metering import LIMITS
 from calib.show.session import choices as c
 from calib.show.session.choices import choice, meter, ohms, text
 from calib.show.session.step import Field, Part, Rows, Step
 
-LIMITS_OF_INSULATION = (
-    f"At 20 °C, by the workshop's view: above {GOOD_ABOVE_MEGOHM:g} MΩ good, from {REJECT_BELOW_MEGOHM:g} to "
-    f"{GOOD_ABOVE_MEGOHM:g} MΩ dry it out and test again, below {REJECT_BELOW_MEGOHM:g} MΩ reject until it is "
-    f"explained. The order of the standards' least: {STANDARD_MEGOHM['basic']:g} MΩ for basic insulation, "
-    f"{STANDARD_MEGOHM['reinforced']:g} MΩ for reinforced. Follow your local code."
+WORKS_AT = (
+    "What the parts work at, at 1.1 × line, a peak being 1.41 × rms. To the core: the primary the line's peak; the "
+    "high voltage and the rectifier's heater the peak of half of it (full-wave), of all of it (bridge, half-wave) or "
+    "twice that (doubler). Between two windings: the sum of both."
 )
+LIMITS_OF_INSULATION = (
+    f"At 20 °C, by the workshop's view: above {GOOD_ABOVE_MEGOHM:g} MΩ it has passed, from {STOP_BELOW_MEGOHM:g} to "
+    f"{GOOD_ABOVE_MEGOHM:g} MΩ dry it out and test again, below {STOP_BELOW_MEGOHM:g} MΩ stop until it is explained. "
+    "Good is what has passed at or above what it works at. The order of the standards' least: "
+    f"{STANDARD_MEGOHM['basic']:g} MΩ for basic insulation, {STANDARD_MEGOHM['reinforced']:g} MΩ for reinforced. "
+    "Follow your local code."
+)
+TESTS = 18  # of insulation: six pairs of parts at up to three voltages
 
 LOOK = Step(
     "look",
@@ -80,6 +87,12 @@ FIND_LEADS = Step(
                     column="hv_resistance_ohm",
                     when=(("core_path", (c.CORE_TOUCHES,)),),
                 ),
+                choice(
+                    "core_joined",
+                    "It is joined to the core",
+                    (c.NOT_MEANT, c.SCREEN_JOINED, c.HIGH_JOINED, c.HEATER_JOINED),
+                    when=(("core_path", (c.CORE_TOUCHES,)),),
+                ),
             ),
         ),
     ),
@@ -92,7 +105,28 @@ INSULATION = Step(
     bench.BEFORE_THE_TEST,
     (
         Part(
-            "",
+            "What it works at",
+            (
+                choice("circuit", "Its high voltage goes to", c.CIRCUITS),
+                Field(
+                    "works_hv_v",
+                    "High voltage to expect, end to end",
+                    unit="V",
+                    help="A guess on the high side; once the ratio test is done, what that says counts.",
+                    column="no_load_v",
+                ),
+                Field(
+                    "works_line_v",
+                    "Line voltage to expect",
+                    unit="V",
+                    help="Nominal, of the primary.",
+                    column="line_voltage_v",
+                ),
+            ),
+            note=WORKS_AT,
+        ),
+        Part(
+            "Tests",
             (
                 Field(
                     "seconds",
@@ -113,9 +147,11 @@ INSULATION = Step(
                     Field("megohm", "Reads", unit="MΩ", limits=(1e-3, 1e6), usual=(0.5, 1e5)),
                     choice("over", "The reading is", (c.AS_SHOWN, c.OVER_RANGE)),
                     Field("temp_c", "Temperature then", unit="°C", limits=(-20.0, 120.0), usual=(5.0, 40.0)),
+                    Field("ten_megohm", "After ten minutes, if read", unit="MΩ", limits=(1e-3, 1e6), usual=(0.5, 1e5)),
                 ),
                 2,
-                6,
+                TESTS,
+                paper=8,
             ),
             LIMITS_OF_INSULATION,
         ),

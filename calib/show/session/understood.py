@@ -117,14 +117,15 @@ def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sess
     look = cold.look(read["look"])
     core = core_wire.core(read["core"], read["look"].get("weight_kg"))
     ohms = resistance(read["resistance"], meters, core.known.get("tongue_mm"))
-    volts = ratio(read["ratio"], meters, ohms)
+    volts = ratio(read["ratio"], meters, ohms, read["insulation"].get("works_hv_v"))
+    led, works = cold.leads(read["leads"]), cold.works_at(read["insulation"], read["leads"], ohms.checked, volts)
     wire = core_wire.wire(read["wire"], core_wire.Others(ohms, volts, core))
     explains = (entries.get("ratio") or {}).get(EXPLAINS) or ()
     return Session(
         {
             "look": look,
-            "leads": cold.leads(read["leads"]),
-            "insulation": cold.insulation(read["insulation"], read["look"]),
+            "leads": led,
+            "insulation": cold.insulation(read["insulation"], read["look"], works, led.known.get("joined")),
             "resistance": ohms,
             "ratio": volts,
             "core": core,

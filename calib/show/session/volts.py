@@ -36,6 +36,7 @@ def allowed(read: StepRead) -> bench.Feed:
     if fed == c.HIGH:
         return bench.Feed(first.allowed_v, first.known if not proven else "Primary proven", first.how)
     line, expected, own = (checked.get(name) for name in ("line_voltage_v", "expected_hv_v", "heater_nominal_v"))
+    expected = read.known.get("expected_v") if expected is None else expected
     whole, on_primary = (read.known.get(name) for name in ("whole_v", "primary_v"))
     highest = expected if not (line and whole and on_primary) else line * whole / on_primary
     told = bench.feed(True, line, highest)
@@ -49,7 +50,7 @@ def allowed(read: StepRead) -> bench.Feed:
     return bench.Feed(told.allowed_v, first.known, f"{first.how} Choose above that you feed it.")
 
 
-def ratio(checked: Checked, meters: Sequence[Meter], ohms: StepRead) -> StepRead:
+def ratio(checked: Checked, meters: Sequence[Meter], ohms: StepRead, expected_v: float | None = None) -> StepRead:
     """What the ratio test says.
 
     Parameters
@@ -60,6 +61,8 @@ def ratio(checked: Checked, meters: Sequence[Meter], ohms: StepRead) -> StepRead
         The user's own.
     ohms : StepRead
         What the resistances said: the meter's load and V/R go by them.
+    expected_v : float or None
+        The high voltage to expect, end to end, as an earlier step has it [V].
 
     Returns
     -------
@@ -67,7 +70,7 @@ def ratio(checked: Checked, meters: Sequence[Meter], ohms: StepRead) -> StepRead
         Known for later steps: no_load, v_over_r, primary_v, whole_v (as they would stand without the meter), line_v,
         and heater_volts_1 on, each at the line without load.
     """
-    read = StepRead(checked)
+    read = StepRead(checked, known={"expected_v": expected_v})
     line, on_primary = checked.get("line_voltage_v"), checked.get(_on_primary(checked))
     whole, how = _whole(read, ohms)
     read.known.update({"line_v": line, "frequency_hz": checked.get("line_frequency_hz"), "primary_v": on_primary})
