@@ -31,7 +31,10 @@ def declare_add(part: argparse.ArgumentParser) -> None:
 
     add_register(part)
     _add_who(part)
-    columns = part.add_argument_group("the record", "each option takes a value; leave out what was not measured")
+    columns = part.add_argument_group(
+        "the record",
+        "each option takes a value, a number with comma or point and its unit behind; leave out what was not measured",
+    )
     for fact in fields(KnownUnit):
         _add_record_option(columns, fact)
 
