@@ -132,8 +132,7 @@ def faults_of(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
 
 def _fault_of(tag: str, entries: str) -> str:
     try:
-        kept = json.loads(entries)
-        sound = isinstance(kept, dict) and all(isinstance(step, dict) for step in kept.values())
+        sound = isinstance(json.loads(entries), dict)
     except (ValueError, RecursionError):
         sound = False
     return "" if sound else f"bench session {tag or 'without a tag'}: what was entered cannot be read"
