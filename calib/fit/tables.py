@@ -197,10 +197,10 @@ def estimates(model: Multiplier, unknown: pd.DataFrame, level: float, as_read: b
             "floor_ma": floor * told,
             "odds_of_demand": odds * told,
             "flags": _flags(model, found, withheld),
+            "unit_multiplier": middle * told / rows.frame["v_over_r"].to_numpy(),
             "odds_sound": found.odds[:, 0],
             **repaired,
             **{name: rows.frame[name].to_numpy() for name in STANDING},
-            "unit_multiplier": middle * told / rows.frame["v_over_r"].to_numpy(),
         }
     )
     return _with_bias(
