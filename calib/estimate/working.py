@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from calib.bench import copper, wire
+from calib.fit.predict import quantiles
 from calib.fit.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, CENTRE_V_OVER_R, CENTRE_VOLTS
 from calib.fit.tables import from_mean_to_unit
 
@@ -26,6 +27,7 @@ TERMS = {
     "v_over_r": ("V/R", CENTRE_V_OVER_R, "V per ohm"),
     "voltage": ("Voltage", CENTRE_VOLTS, "V"),
 }
+LIMITED = "2, to the power -0.5"  # how the primary's limit follows from the winding's
 
 
 def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Series) -> pd.DataFrame:
@@ -46,7 +48,7 @@ def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Ser
     -------
     pandas.DataFrame
         step, formula (with the figures put in), value, unit. Lines whose unit is × multiply the mean multiplier to
-        the unit's own; no further than V/R where the current is withheld.
+        the unit's own. No further than V/R where the current is withheld.
     """
     read, fact = readings.iloc[0], rows.frame.iloc[0]
     steps: list[Line] = []
@@ -95,8 +97,13 @@ def _multiplier(model: Multiplier, rows: Facts, answer: pd.Series) -> list[Line]
     steps += [_factor(rows, one) for one in moved.to_dict("records")]
     if "primary-limit" in str(answer["flags"]).split(";"):
         name = "Bridge across a centre-tapped winding: the primary's limit"
-        steps.append((name, "2, to the power -0.5", round(math.sqrt(0.5), DECIMALS), TIMES))
+        steps.append((name, LIMITED, round(math.sqrt(0.5), DECIMALS), TIMES))
     own = float(answer["unit_multiplier"])
+    sound = math.exp(quantiles(*model.predictive(rows), 0.5)[0] - rows.ln_v_over_r[0])
+    weighed = round(own / (sound * math.prod(value for _, by, value, _ in steps if by == LIMITED)), DECIMALS)
+    if weighed != 1.0:
+        odds = f"{1 - answer['odds_sound']:.2g}"
+        steps.append(("Slips weighed", f"odds of {odds} that a reading is off count in the middle", weighed, TIMES))
     factors = [value for _, _, value, unit in steps if unit == TIMES]
     factors.append(round(own / math.prod([start, *factors]), DECIMALS))
     left = "the answer is the middle of all that the unit may be, which is not quite the product of the averages"

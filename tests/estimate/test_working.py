@@ -139,14 +139,14 @@ def test_each_step_to_the_unit_is_named_and_without_a_core_it_begins_at_a_named_
     value, formula, unit, answer = working({**CORE, "awg": 33, "contributor": "Alder Lane"})
     assert value["Mean multiplier"] == answer["multiplier"]
     assert formula["Mean multiplier"] == "full-wave, capacitor input, copper, 60 Hz"
-    steps = ["Size within the class", "V/R against the usual", "Voltage", "Wire", "Bench of Alder Lane", "Remainder"]
-    assert [step for step, one in unit.items() if one == "×"] == steps
+    steps = ["Size within the class", "V/R against the usual", "Voltage", "Wire", "Bench of Alder Lane"]
+    assert [step for step, one in unit.items() if one == "×"] == [*steps, "Slips weighed", "Remainder"]
     assert value["Multiplier of this unit"] == answer["unit_multiplier"]
     value, formula, unit, answer = working({"line_frequency_hz": 50})
     assert "Mean multiplier" not in value
     assert formula["Multiplier of an ordinary unit"].endswith("copper, 10 cm², 60 Hz, 2 V per ohm, 600 V")
-    named = ["Size, judged from V/R and volts", "Frequency", "V/R against the usual", "Voltage", "Remainder"]
-    assert [step for step, one in unit.items() if one == "×"] == named
+    named = ["Size, judged from V/R and volts", "Frequency", "V/R against the usual", "Voltage"]
+    assert [step for step, one in unit.items() if one == "×"] == [*named, "Slips weighed", "Remainder"]
     assert unit["Multiplier of an ordinary unit"] == unit["Multiplier of this unit"] == "mA per V/ohm"
 
 
