@@ -51,8 +51,7 @@ def run(asked: argparse.Namespace) -> None:
     try:
         serve(port, proxy, started)
     except KeyboardInterrupt:
-        sys.stderr.write("calib: the page is closed\n")
-        raise
+        raise KeyboardInterrupt("the page is closed") from None
 
 
 def choose_register(asked: argparse.Namespace) -> None:

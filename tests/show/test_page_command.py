@@ -160,7 +160,7 @@ def test_the_browser_gets_an_address_that_opens_once_and_ctrl_c_ends_it(
         here.process.send_signal(signal.SIGINT)
         assert here.process.wait(timeout=30) == 130
     told = f"calib: the page is at http://{here.own}/?key={here.key} (this machine only); stop it with Ctrl+C\n"
-    assert (tmp_path / "page.err").read_text(encoding="utf-8") == f"{told}calib: the page is closed\n"
+    assert (tmp_path / "page.err").read_text(encoding="utf-8") == f"{told}calib: interrupted; the page is closed\n"
 
 
 def test_a_proxy_is_asked_for_no_key_only_where_it_is_named(home: dict[str, str], tmp_path: Path) -> None:
