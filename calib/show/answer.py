@@ -68,7 +68,7 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
 def _withheld(estimate: Any, answer: Mapping[Any, Any]) -> None:
     """What stands in the answer's place where the readings do not go together: no current, no odds, no picture."""
     mark = standing.mark(answer)
-    before = f'<b class="calib-mark">{mark}</b> ' if mark else ""
+    before = f'<b class="calib-mark">{mark}.</b> ' if mark else ""
     lines = [
         f'<p class="calib-answer" id="answer">{before}<b>No current is told:</b> these readings do not go together.'
         "</p>",
