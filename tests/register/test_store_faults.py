@@ -246,7 +246,7 @@ def spoilt_name(folder: Path, name: str) -> Path:
         ("a\0b", "its name is no plain text"),
         ("a\udc80", "its name is no plain text"),
         ("a\\b", "there is a backslash in its name"),
-        ("/dev/null", "it is a device and no file"),
+        ("/dev/zero", "it is a device and no file"),
         ("pipe", "it is a pipe and no file"),
         ("socket", "it is a socket and no file"),
         ("notes.csv", "it is no register"),

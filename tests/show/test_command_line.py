@@ -32,7 +32,8 @@ def test_the_console_script_is_the_module(calib: Run) -> None:
 
 def test_help_names_every_command_and_the_exit_statuses(calib: Run) -> None:
     shown = calib("--help").stdout
-    assert all(f"    {command.name} " in shown for command in COMMANDS)
+    listed = {line.split()[0] for line in shown.splitlines() if line.startswith("    ")}
+    assert {command.name for command in COMMANDS} <= listed
     assert "exit status: 0 done" in shown
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from pathlib import Path
 
 import numpy as np
@@ -37,11 +36,6 @@ def test_a_link_stays_a_link(tmp_path: Path) -> None:
     write_whole("after", str(tmp_path / "link.csv"))
     assert (tmp_path / "link.csv").is_symlink()
     assert (tmp_path / "real.csv").read_text(encoding="utf-8") == "after"
-
-
-def test_a_device_is_written_to_and_not_replaced() -> None:
-    write_whole("gone", os.devnull)
-    assert not Path(os.devnull).is_file()
 
 
 @pytest.mark.parametrize(
