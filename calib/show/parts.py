@@ -112,8 +112,14 @@ def choose_register() -> None:
 
 
 @contextmanager
-def register() -> Iterator[calib.Register]:
+def register(place: DeltaGenerator | None = None) -> Iterator[calib.Register]:
     """The chosen register, open for as long as the block lasts.
+
+    Parameters
+    ----------
+    place : DeltaGenerator, optional
+        Where the page says for whom it waits. One that always stands there: what comes in above the form now and then
+        would shift it, and fold up again what was folded out.
 
     Raises
     ------
@@ -126,7 +132,7 @@ def register() -> Iterator[calib.Register]:
         remedy = "put it back or connect its drive and try again; to begin a new one, stop calib page and start it anew"
         raise calib.RegisterError(f"{before}: it was open here and is gone; {remedy}")
     with (
-        calib.patience(tell=keep_notice, waits=waiting()),
+        calib.patience(tell=keep_notice, waits=waiting(place)),
         calib.practice_register() if practice else calib.Register(own, create=before is None) as opened,
     ):
         _HAD[practice, own] = opened.path
@@ -135,8 +141,9 @@ def register() -> Iterator[calib.Register]:
 
 def opened_register() -> Opened:
     """Read the chosen register, or say in one line why it cannot be read and stop the page there."""
+    waits = st.container()
     try:
-        with register() as source:
+        with register(waits) as source:
             known, simulated, place = source.known(), source.is_simulated, str(source.path)
             meters = meters_in(source)
     except calib.CannotError as error:
@@ -153,13 +160,13 @@ def keep_notice(text: str) -> None:
         notices.append(text)
 
 
-def waiting() -> Callable[[str], None]:
+def waiting(place: DeltaGenerator | None = None) -> Callable[[str], None]:
     """What says on the page, while it waits, for whom; and takes that off again when it is over."""
     places: list[DeltaGenerator] = []
 
     def say(text: str) -> None:
         if text:
-            places.append(st.empty())
+            places.append((place or st).empty())
             places[-1].info(words.plain(words.sentence(text)))
         elif places:
             places.pop().empty()
@@ -249,7 +256,8 @@ def head(title: str, opened: Opened) -> None:
         st.html(f'<div class="calib-band calib-practice" role="note">{band}</div>')
     else:
         st.html(f'<div class="calib-band" role="note">Open: <b>your register</b>, {number} ({place})</div>')
-    _show_notices()
+    with st.container():
+        _show_notices()
     st.title(title, anchor=False)
     st.html(f'<p class="calib-disclaimer">{DISCLAIMER}</p>')
 

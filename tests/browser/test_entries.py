@@ -36,7 +36,7 @@ def test_cleared_readings_are_empty_where_they_were_typed_or_filled_in(practice:
     for typed in ("", "55"):
         if typed:
             type_in(page, OHMS, typed)
-            page.wait_for_selector("text=Still needed for a first answer: volts put")
+            page.wait_for_selector("text=Still needed for a first answer: volts on the primary")
         page.get_by_role("button", name="Clear the readings").click()
         page.wait_for_function(SHOWN, arg=[OHMS, ""])
     visit.check()

@@ -94,7 +94,7 @@ def test_the_meters_chosen_are_accounted_for_beside_the_answer(listed: Path) -> 
     said = text_of(at)
     assert "188.6 Ω less the leads&#x27; 0.3 Ω is 188.3 Ω." in said
     assert "the last digits of the volts put in" in said
-    assert "188.3 Ω of copper at 20 °C" in said
+    assert "188.3 Ω of the whole winding" in said
 
 
 def test_two_ranges_ask_for_the_second(listed: Path) -> None:
