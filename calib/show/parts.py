@@ -27,6 +27,7 @@ CHOICE = "register_choice"
 WRITTEN, STRANGE = "register_in_address", "register_not_known"
 IN_ADDRESS = {"own": OWN, "practice": PRACTICE}
 _HAD: dict[tuple[bool, Path], Path] = {}  # files of the registers that this server has had open
+WAITS = "seen_waits"
 NOTICES = "notices_of_the_register"
 DISCLAIMER = "It estimates and does not certify: no rating, no approval, and a sound old winding can still fail."
 OWN_ERROR = (
@@ -112,14 +113,8 @@ def choose_register() -> None:
 
 
 @contextmanager
-def register(place: DeltaGenerator | None = None) -> Iterator[calib.Register]:
+def register() -> Iterator[calib.Register]:
     """The chosen register, open for as long as the block lasts.
-
-    Parameters
-    ----------
-    place : DeltaGenerator, optional
-        Where the page says for whom it waits. One that always stands there: what comes in above the form now and then
-        would shift it, and fold up again what was folded out.
 
     Raises
     ------
@@ -132,7 +127,7 @@ def register(place: DeltaGenerator | None = None) -> Iterator[calib.Register]:
         remedy = "put it back or connect its drive and try again; to begin a new one, stop calib page and start it anew"
         raise calib.RegisterError(f"{before}: it was open here and is gone; {remedy}")
     with (
-        calib.patience(tell=keep_notice, waits=waiting(place)),
+        calib.patience(tell=keep_notice, waits=waiting()),
         calib.practice_register() if practice else calib.Register(own, create=before is None) as opened,
     ):
         _HAD[practice, own] = opened.path
@@ -141,9 +136,8 @@ def register(place: DeltaGenerator | None = None) -> Iterator[calib.Register]:
 
 def opened_register() -> Opened:
     """Read the chosen register, or say in one line why it cannot be read and stop the page there."""
-    waits = st.container()
     try:
-        with register(waits) as source:
+        with register() as source:
             known, simulated, place = source.known(), source.is_simulated, str(source.path)
             meters = meters_in(source)
     except calib.CannotError as error:
@@ -160,13 +154,20 @@ def keep_notice(text: str) -> None:
         notices.append(text)
 
 
-def waiting(place: DeltaGenerator | None = None) -> Callable[[str], None]:
+def make_room() -> None:
+    """Make the place where the page says for whom it waits. It always stands there: what comes in above a form now and
+    then would shift it, fold up again what was folded out, and let a click go nowhere.
+    """
+    st.session_state[WAITS] = st.container()
+
+
+def waiting() -> Callable[[str], None]:
     """What says on the page, while it waits, for whom; and takes that off again when it is over."""
     places: list[DeltaGenerator] = []
 
     def say(text: str) -> None:
         if text:
-            places.append((place or st).empty())
+            places.append(st.session_state.get(WAITS, st).empty())
             places[-1].info(words.plain(words.sentence(text)))
         elif places:
             places.pop().empty()

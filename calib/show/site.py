@@ -39,6 +39,7 @@ def run() -> None:
     page = st.navigation({title: [_page(*one) for one in pages] for title, pages in PAGES.items()})
     parts.keep_what_was_typed(page.title)
     parts.choose_register()
+    parts.make_room()
     with calib.patience():  # for all that the page asks of the register together
         page.run()
 
