@@ -111,9 +111,6 @@ def test_the_page_says_whom_it_waits_for_while_it_waits(visit: Path, monkeypatch
     assert said[1:] == [""]
     assert "1 of 1 known unit" in text_of(at)
     assert "waiting for" not in text_of(at).lower()
-    monkeypatch.setattr(parts, "waiting", waiting)
-    places = [sorted(one.main.children) for one in (at, opened(KNOWN))]
-    assert places[0] == places[1]  # nothing below was shifted, so that what was folded out stays so
 
 
 def test_what_is_worth_knowing_of_the_register_s_file_stays_until_it_is_put_away(visit: Path) -> None:
