@@ -84,7 +84,7 @@ class Hold:
 
     def _open_in_turn(self, con: duckdb.DuckDBPyConnection, until: float, read_only: bool) -> None:
         # Where there is no gate yet it is not known whether this is a register, beside which one may be made.
-        if self._in_turn or read_only or not gate_of(self.path).exists():
+        if self._in_turn or read_only or not os.path.lexists(gate_of(self.path)):
             self._open(con, until, read_only)
         else:
             with turn(self.path, self._left, until):  # else out of turn: it opens, or it says who holds the file
@@ -133,7 +133,7 @@ def hold(path: Path, wait: float = WAIT_S, *, in_turn: bool = False) -> Iterator
     with patience(wait) as left, ExitStack() as held:
         with left.waiting() as until:
             held.enter_context(_alone_in_here(path, left, until))
-            if in_turn and gate_of(path).exists():
+            if in_turn and os.path.lexists(gate_of(path)):
                 held.enter_context(turn(path, left, until))
         yield Hold(path, left, in_turn)
 
@@ -189,9 +189,12 @@ def turn(path: Path, left: Patience, until: float) -> Iterator[bool]:
     Raises
     ------
     RegisterError
-        Its folder cannot be written.
+        Its folder cannot be written, or what has its name is no plain file.
     """
     place = gate_of(path)
+    if place.is_symlink() or (place.exists() and not place.is_file()):  # who planted a link could empty another file
+        what = "a link" if place.is_symlink() else "no file"
+        raise RegisterError(f"{place}: it is {what}, and the gate of a register is a plain file; take it away")
     new, shared = not place.exists(), is_shared(path.parent)
     gate = FileLock(str(place), mode=0o664) if shared else FileLock(str(place))
     try:
@@ -220,7 +223,7 @@ def make_gate(path: Path) -> None:
     place = gate_of(path)
     if not place.exists():
         with suppress(OSError):
-            place.touch(exist_ok=True)
+            place.open("x").close()  # which follows no link
             share(place)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, closing, contextmanager, suppress
 from datetime import UTC, date, datetime
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+ENDS = ("", *LOGS)  # a register's file, and the database's own files beside it
 NOT_OURS = "somebody altered the file: use a backup of it, or ask whoever gave it to you for an export"
 
 
@@ -183,6 +185,7 @@ def duplicate(con: duckdb.DuckDBPyConnection, new: Path, path: Path) -> None:
     """
     with explained(path):
         attach(con, new, "duplicate", NEW_FILE)
+        _keep_as_close(con, new)
         con.execute("COPY FROM DATABASE register TO duplicate")
         con.execute("CHECKPOINT duplicate")
         con.execute("DETACH duplicate")
@@ -193,10 +196,18 @@ def duplicate(con: duckdb.DuckDBPyConnection, new: Path, path: Path) -> None:
         raise RegisterError(f"{path}: the copy is not the same as the register; try again, on another disk")
 
 
+def _keep_as_close(con: duckdb.DuckDBPyConnection, new: Path) -> None:
+    """Let nobody read a new file who may not read the open register."""
+    (source,) = con.execute("SELECT path FROM duckdb_databases() WHERE database_name = 'register'").fetchone() or ("",)
+    with suppress(OSError):  # some drives know no permissions
+        new.chmod(stat.S_IMODE(new.stat().st_mode) & (stat.S_IMODE(os.stat(source).st_mode) | 0o600))
+
+
 def beside(path: Path, what: str) -> Path:
-    """A name for another state of a register, in its folder and with today's date, that no file has yet."""
+    """A name for another state of a register, in its folder and with today's date, that no file has yet, nor a log."""
     names = (f"{path.stem}.{what}.{date.today()}{f'-{number}' if number else ''}{path.suffix}" for number in count())
-    return next(place for place in map(path.with_name, names) if not place.exists())
+    free = (place for place in map(path.with_name, names) if not any(os.path.lexists(f"{place}{end}") for end in ENDS))
+    return next(free)
 
 
 def bring_up_to_date(con: duckdb.DuckDBPyConnection, path: Path, new: Path | None = None) -> None:
@@ -233,16 +244,16 @@ def _contents(con: duckdb.DuckDBPyConnection, database: str) -> list[tuple[str, 
 
 
 def _make(path: Path, simulated: bool, first: pd.DataFrame | None) -> None:
-    for log in (Path(f"{path}{end}") for end in LOGS):
-        if log.exists():
-            raise RegisterError(f"{log}: it is left over from a register that is gone; move it elsewhere")
     with explained(path), aside(path) as new:
         _fill(new, simulated, first)
         put(new, path)
 
 
 def put(new: Path, path: Path) -> None:
-    """Give a file that is whole its name, which nothing had meanwhile."""
+    """Give a file that is whole its name, which nothing had meanwhile, nor a log that would be taken for its own."""
+    for log in (Path(f"{path}{end}") for end in LOGS):
+        if log.exists():
+            raise RegisterError(f"{log}: it is left over from a register that is gone; move it elsewhere")
     share(new)
     try:
         os.link(new, path)

@@ -77,6 +77,8 @@ def write_package(
     lock = folder / ".export.lock"
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        if lock.is_symlink():
+            lock.unlink()
         with FileLock(lock, timeout=WAIT_S):
             _write_all(folder, known, revisions, simulated)
         with suppress(OSError):

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from calib.errors import InputError, RegisterError
 from calib.register import ledger, meters, sessions
-from calib.register.gate import LOGS, Hold, hold, read_table, tables
-from calib.register.making import aside, beside, bring_up_to_date, duplicate, kind_of, put, schema_of
+from calib.register.gate import Hold, hold, read_table, tables
+from calib.register.making import ENDS, aside, beside, bring_up_to_date, duplicate, kind_of, put, schema_of
 from calib.register.migrate import steps
 from calib.register.patience import WAIT_S, patience
 from calib.register.records import KnownUnit, fields, record_id
@@ -161,21 +161,20 @@ def _refuse_if_held(held: Hold, simulated: bool, source: Path) -> None:
 def _put_in_place(new: Path, place: Path) -> Path | None:
     """Move the file at a place aside, with its logs, and put another there; all is as it was where that fails."""
     moved = beside(place, "before-restore")
-    done: list[tuple[Path, Path]] = []
+    moves = [(Path(f"{place}{end}"), Path(f"{moved}{end}")) for end in ENDS]
     try:
-        for end in ("", *LOGS):  # the file first: without its log it must not be opened
-            was, becomes = Path(f"{place}{end}"), Path(f"{moved}{end}")
+        for was, becomes in moves:  # the file first: without its log it must not be opened
             if was.exists():
                 os.rename(was, becomes)
-                done.append((was, becomes))
         put(new, place)
     except BaseException as error:
-        for was, becomes in reversed(done):
-            os.rename(becomes, was)
+        for was, becomes in reversed(moves):
+            if becomes.exists():
+                os.rename(becomes, was)
         if isinstance(error, OSError):
             raise told(place, error) from error
         raise
-    return moved if done else None
+    return moved if any(becomes.exists() for _, becomes in moves) else None
 
 
 def _checked(con: duckdb.DuckDBPyConnection, place: Path) -> RegisterCheck:

@@ -14,7 +14,8 @@ from pathlib import Path
 from calib.errors import RegisterError, visible
 
 # Said by the database of a file that another process holds, and of one that is open in this process by other means.
-_HELD = ("Could not set lock", "different configuration", "Unique file handle conflict")
+# The last is what it says on Windows, behind the system's own words in the user's language.
+_HELD = ("Could not set lock", "different configuration", "Unique file handle conflict", "File is already open in")
 ENTER_AGAIN = "enter it again as it should be, which keeps what is there as well, or use a backup"
 READ_ONLY = "it is read-only here; change its permissions or work on a copy"
 DAMAGED = "it is damaged; restore it from a backup"

@@ -112,7 +112,7 @@ def test_a_link_planted_in_the_folder_is_replaced_and_not_followed(tmp_path: Pat
     outside.write_text("untouched", encoding="utf-8")
     register = Register(tmp_path / "club.duckdb")
     register.export(folder)
-    for name in ("known.csv", "revisions.csv", ".known.csv.new", ".datapackage.json.new"):
+    for name in ("known.csv", "revisions.csv", ".known.csv.new", ".datapackage.json.new", ".export.lock"):
         (folder / name).unlink(missing_ok=True)
         (folder / name).symlink_to(outside)
     register.export(folder)

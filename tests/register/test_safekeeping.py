@@ -6,6 +6,7 @@ import errno
 import os
 import random
 import shutil
+import stat
 import subprocess
 import sys
 from datetime import date
@@ -189,6 +190,33 @@ def test_a_backup_is_put_in_place_and_what_was_there_is_moved_aside(club: Path) 
     assert moved.read_bytes() == was
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="permissions of this kind are a matter of POSIX systems")
+def test_who_may_not_read_a_register_may_not_read_its_copies(club: Path, tmp_path: Path) -> None:
+    club.chmod(0o600)
+    backup = Register(club).backup(tmp_path / "backup.duckdb")
+    restore_register(backup, club)
+    assert [stat.S_IMODE(path.stat().st_mode) for path in (backup, club)] == [0o600, 0o600]
+    backup.chmod(0o400)  # a backup that nobody is to change
+    restore_register(backup, club)
+    assert stat.S_IMODE(club.stat().st_mode) == 0o600
+
+
+def test_what_lies_about_under_a_new_name_is_neither_taken_in_nor_overwritten(club: Path, tmp_path: Path) -> None:
+    log, another = tmp_path / "backup.duckdb.wal", Path(f"{club.stem}.before-restore.{TODAY}.duckdb.wal")
+    log.write_bytes(b"left over")
+    with pytest.raises(RegisterError, match=r"backup\.duckdb\.wal: it is left over from a register that is gone; move"):
+        Register(club).backup(tmp_path / "backup.duckdb")
+    assert log.read_bytes() == b"left over"
+    assert not (tmp_path / "backup.duckdb").exists()
+    log.unlink()
+    backup = Register(club).backup(tmp_path / "backup.duckdb")
+    (tmp_path / another).write_bytes(b"another's")
+    Path(f"{club}.wal").write_bytes(b"what was written last")
+    _, moved = restore_register(backup, club)
+    assert moved == tmp_path / f"club.before-restore.{TODAY}-1.duckdb"
+    assert (tmp_path / another).read_bytes() == b"another's"
+
+
 def test_a_backup_makes_a_register_where_there_is_none(club: Path, tmp_path: Path) -> None:
     found, moved = restore_register(club, tmp_path / "new.duckdb")
     assert (found.standing, moved) == (19, None)
@@ -233,14 +261,25 @@ def test_a_register_that_somebody_has_open_is_not_moved_away_under_him(club: Pat
     assert names_in(tmp_path) == {"backup.duckdb", "club.duckdb"}
 
 
+@pytest.mark.parametrize("at", ["link", "rename"])
 @pytest.mark.parametrize("interruption", [OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)), KeyboardInterrupt()])
 def test_where_it_cannot_be_put_in_place_all_is_as_it_was(
-    club: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, interruption: BaseException
+    club: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, interruption: BaseException, at: str
 ) -> None:
+    """Interrupted where it is put in place, or just as what was there is moved aside."""
     backup, raw, log = Path(shutil.copy(club, tmp_path / "backup.duckdb")), club.read_bytes(), Path(f"{club}.wal")
     log.write_bytes(b"what was written last")
-    for name in ("link", "replace"):
-        monkeypatch.setattr(making.os, name, Mock(side_effect=interruption))
+    rename, moved = os.rename, []
+
+    def interrupted(*names: object) -> None:
+        if at == "rename":
+            rename(*names)
+        if not moved:
+            moved.append(names)
+            raise interruption
+
+    monkeypatch.setattr(making.os, at, interrupted)
+    monkeypatch.setattr(making.os, "replace", Mock(side_effect=interruption))
     with pytest.raises((RegisterError, KeyboardInterrupt)) as caught:
         restore_register(backup, club)
     assert isinstance(caught.value, KeyboardInterrupt) or "the disk is full" in str(caught.value)

@@ -465,6 +465,29 @@ def test_a_place_that_cannot_be_written_can_be_read(tmp_path: Path, typed: dict[
         shutil.rmtree(folder)
 
 
+@pytest.mark.parametrize("planted", ["link", "dangling link", "folder", "pipe"])
+def test_what_is_planted_as_the_gate_is_told_and_not_followed(
+    filled: Register, tmp_path: Path, typed: dict[str, str], planted: str
+) -> None:
+    """A link would have a file emptied, or made, that whoever planted it cannot write."""
+    outside, gate_file = tmp_path / "outside.txt", Path(f"{filled.path}.gate")
+    gate_file.unlink()
+    if planted == "link":
+        outside.write_text("untouched", encoding="utf-8")
+    if "link" in planted:
+        gate_file.symlink_to(outside)
+    else:
+        os.mkfifo(gate_file) if planted == "pipe" else gate_file.mkdir()
+    what = "it is a link" if "link" in planted else "it is no file"
+    for work in (filled.known, lambda: filled.add(KnownUnit.parse(typed))):
+        with pytest.raises(RegisterError) as caught:
+            work()
+        assert str(caught.value) == f"{gate_file}: {what}, and the gate of a register is a plain file; take it away"
+    assert outside.read_text(encoding="utf-8") == "untouched" if planted == "link" else not outside.exists()
+    gate_file.rmdir() if planted == "folder" else gate_file.unlink()
+    assert filled.count() == 50
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="groups of this kind are a matter of POSIX systems")
 def test_what_is_made_in_the_folder_of_a_group_belongs_to_the_group(tmp_path: Path, made: Path) -> None:
     """By somebody whose own new files nobody else may write."""

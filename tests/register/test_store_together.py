@@ -8,7 +8,9 @@ import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from unittest.mock import Mock
 
+import duckdb
 import pytest
 
 from calib.errors import RegisterError
@@ -132,6 +134,14 @@ def test_whoever_waits_too_long_is_told_who_holds_it(tmp_path: Path, holder: sub
     said = str(caught.value).partition("club.duckdb: ")[2]
     assert said.startswith(f"it is busy; process {holder.pid} (python")
     assert said.endswith(") holds it, waited 0 s; close that program or try again")
+
+
+def test_a_file_that_is_held_on_windows_is_busy_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = Register(tmp_path / "club.duckdb").path
+    said = 'IO Error: Cannot open file "{}": …\nFile is already open in \nC:\\Python\\python.exe (PID 31)'
+    monkeypatch.setattr(gate, "attach", Mock(side_effect=duckdb.IOException(said.format(path))))
+    with pytest.raises(RegisterError, match=r"club\.duckdb: it is busy; process 31 .* holds it, waited 0 s; close"):
+        Register(path, wait=0.1)
 
 
 def test_whoever_waits_is_told_for_whom_while_he_waits(tmp_path: Path, holder: subprocess.Popen[str]) -> None:
