@@ -153,6 +153,9 @@ def insulation(checked: Checked, looked: Checked, works: bench.Works, joined: st
             read.lines.append(f"Test {number}, {test.between}, says nothing: they are joined on purpose.")
         elif test is not None:
             tests.append(test)
+    if not math.isnan(works.hv_v + works.line_v):
+        volts = f"{works.hv_v:.4g} V end to end on {works.line_v:g} V"
+        read.lines.append(f"Stresses are those of {volts}, for {c.said(works.circuit)}.")
     for test in tests:
         graded = bench.grade_insulation(test)
         if graded.passed:  # the others are findings
@@ -185,13 +188,15 @@ def _planned(between: str, tests: Sequence[bench.InsulationTest], stresses: dict
 
 
 def _too_hard(tests: Sequence[bench.InsulationTest]) -> Iterable[bench.Finding]:
-    """Parts of an old or damp unit that were tested without the gentle voltage first."""
-    for between in dict.fromkeys(test.between for test in tests):
-        first = min(test.test_v for test in tests if test.between == between)
-        if first > GENTLE_TEST_V:
-            why = f"{between}: an old or damp unit was tested with {first:g} V first"
-            remedy = f"Begin again with {GENTLE_TEST_V:g} V."
-            yield bench.Finding("Tested harder than it should be", why, remedy, "doubt")
+    """The parts of an old or damp unit that were tested without the gentle voltage first."""
+    first: dict[str, float] = {}
+    for test in tests:
+        first[test.between] = min(test.test_v, first.get(test.between, math.inf))
+    harder = [f"{between} at {volts:g} V" for between, volts in first.items() if volts > GENTLE_TEST_V]
+    if harder:
+        why = f"an old or damp unit was tested without {GENTLE_TEST_V:g} V first: {'; '.join(harder)}"
+        remedy = f"Begin again with {GENTLE_TEST_V:g} V."
+        yield bench.Finding("Tested harder than it should be", why, remedy, "doubt")
 
 
 def works_at(insulated: Checked, led: Checked, ohms: Checked, volts: StepRead) -> bench.Works:

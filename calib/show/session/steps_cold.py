@@ -107,7 +107,7 @@ INSULATION = Step(
         Part(
             "What it works at",
             (
-                choice("circuit", "Its high voltage goes to", c.CIRCUITS),
+                choice("circuit", "Its high voltage goes to", c.CIRCUITS, wide=True),
                 Field(
                     "works_hv_v",
                     "High voltage to expect, end to end",
@@ -141,7 +141,7 @@ INSULATION = Step(
                 "tests",
                 "Test",
                 (
-                    Field("between", "Between", "pick", choices=("", *c.BETWEEN)),
+                    Field("between", "Between", "pick", choices=("", *c.BETWEEN), wide=True),
                     choice("protects", "What it keeps apart", (c.BASIC, c.REINFORCED)),
                     Field("test_v", "Test voltage", unit="V dc", limits=(10.0, 5000.0), usual=(100.0, 1000.0)),
                     Field("megohm", "Reads", unit="MΩ", limits=(1e-3, 1e6), usual=(0.5, 1e5)),
