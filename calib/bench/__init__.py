@@ -41,7 +41,15 @@ from calib.bench.core import (
     window_area_cm2,
 )
 from calib.bench.fault_signs import FaultSigns, HalfReadings, UnloadedReading, WindingReading
-from calib.bench.faults import Finding, ShortedTurn, findings, findings_frame, shorted_turn
+from calib.bench.faults import (
+    PASS_PROVES_LITTLE,
+    Finding,
+    ShortedTurn,
+    findings,
+    findings_frame,
+    knee_power,
+    shorted_turn,
+)
 from calib.bench.flux import (
     DESIGN_FLUX_T,
     LOSS_W_KG,
@@ -210,6 +218,6 @@ __all__ += ["scale_taps", "settling_h", "shop_rule_area_cm2", "shorted_turn", "s
 __all__ += ["square_core_for_va_cm2", "stack_effect", "standard_uncertainty", "swg_diameter_mm"]
 __all__ += ["tongue_from_outside_mm", "turns_from_volts", "turns_per_volt", "two_way", "uncertainty_budget"]
 __all__ += ["unloaded_voltage", "usual_area_rule", "usual_heater_v", "v_over_r", "weight_check", "winding_mass_kg"]
-__all__ += ["Works", "working_stresses"]
+__all__ += ["PASS_PROVES_LITTLE", "Works", "knee_power", "working_stresses"]
 __all__ += ["window_area_cm2", "wire_agreement", "wire_area_mm2", "wire_diameter_mm", "wire_resistance"]
 __all__ += ["with_relative", "with_u"]

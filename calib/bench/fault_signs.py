@@ -43,6 +43,14 @@ class UnloadedReading:
         Usual loss of the iron: mass times `iron_loss_w_kg`, above 0 [W].
     rise_k : float
         Rise of the case in the first half hour [K].
+    volts : float
+        On the primary then, rms, above 0 [V].
+    low_volts, low_ma : float
+        A second reading at about 85 % of that: volts on the primary, above 0 [V], and its current, above 0 [mA].
+    lamp_bright : bool
+        Whether a lamp in series stays bright.
+    alarms : tuple of str
+        Smell, smoke or buzz, as noticed.
     """
 
     exciting_ma: float = math.nan
@@ -50,6 +58,11 @@ class UnloadedReading:
     watts: float = math.nan
     iron_w: float = math.nan
     rise_k: float = math.nan
+    volts: float = math.nan
+    low_volts: float = math.nan
+    low_ma: float = math.nan
+    lamp_bright: bool = False
+    alarms: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -97,6 +110,8 @@ class FaultSigns:
         A ratio from the suspected limb over what it should be, less 1 [-].
     coupling : float
         From `two_way`, 0 to 1 [-].
+    bond_ohm : float
+        From protective earth to core and frame, less the lead's own, 0 or more [ohm].
     core_ohm : float
         Any winding to the core by the ohmmeter; inf where there is no continuity [ohm].
     insulation : tuple of InsulationTest
@@ -108,5 +123,6 @@ class FaultSigns:
     windings: tuple[WindingReading, ...] = ()
     ratio_gap: float = math.nan
     coupling: float = math.nan
+    bond_ohm: float = math.nan
     core_ohm: float = math.nan
     insulation: tuple[InsulationTest, ...] = ()

@@ -28,8 +28,8 @@ CURVE_TAIL = 0.0015
 CAUTIONS = (
     "Voltages in this equipment can kill. A winding fed from a low-voltage source can still put lethal voltage on "
     "another winding.",
-    "Before mains is applied: insulation test passed, the right time-lag fuse in the line conductor, secondaries open, "
-    "a series lamp or other current limit, and a person watching.",
+    "Before mains is applied: insulation test passed, core and frame bonded to protective earth, the right time-lag "
+    "fuse in the line conductor, secondaries open, a series lamp or other current limit, and a person watching.",
     "Rated is not safe here: a maker's rating allows for the maker's own air and rise, commonly 40 °C round the unit "
     "and 60 K on it. In a hot cabinet, or with the smaller rise that an old winding deserves, it may give less.",
     "This is an estimate from a statistical fit, not a rating and no approval; local codes and licensed practice take "

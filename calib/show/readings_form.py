@@ -142,8 +142,9 @@ def draw(opened: parts.Opened, understood: r.Understood, heaters: heaters_read.H
 def _voltage(form: Fields, now: dict[str, Any]) -> None:
     if now.get("voltage_by") == r.NO_LOAD:
         parts.caution(
-            "Reading it on a winding fed from the line is live high-voltage work, which can kill. The maker's figure "
-            "or a ratio test does as well."
+            "Reading it on a winding fed from the line is live high-voltage work, which can kill: not before the "
+            "insulation test is passed and core and frame are bonded to protective earth. The maker's figure or a "
+            "ratio test does as well."
         )
         _number(form, "no_load_read", "V", "Rms volts at nominal line with nothing connected.")
         across("volts")

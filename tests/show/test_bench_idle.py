@@ -2,28 +2,73 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Any
+
 import pytest
 
+from calib import bench
 from calib.show.session.understood import understood
-from tests.show.bench_visits import with_more
+from tests.show.bench_visits import in_order, resumed, with_more
+from tests.show.visits import settle, text_of
+
+
+@pytest.fixture
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A register of one's own, in a folder of the test's own."""
+    return settle(tmp_path, monkeypatch)
+
 
 IDLE = {"idle_v": 117.0, "idle_ma": 90.0, "idle_w": 5.0, "idle_rise": 6.0}
 
 
 @pytest.mark.parametrize(
-    ("more", "why"),
+    ("more", "what", "severity", "why"),
     [
-        ({}, None),
-        ({"idle_ma": 400.0}, "of full load, limit 35%"),
-        ({"idle_w": 14.0}, "times the iron's usual loss, limit 2"),
-        ({"idle_rise": 40.0}, "40 K warmer after half an hour unloaded, limit 25 K"),
+        ({}, None, "", ""),
+        ({"idle_ma": 400.0}, "Draws much without load", "doubt", "of full load, limit 35%"),
+        ({"idle_w": 14.0}, "Draws much without load", "doubt", "times the iron's usual loss, limit 2"),
+        ({"idle_ma": 400.0, "idle_low_v": 99.0, "idle_low_ma": 240.0}, "Iron worked at its knee", "doubt", "power 3.1"),
+        ({"idle_ma": 400.0, "idle_low_v": 99.0, "idle_low_ma": 340.0}, "Shorted turn suspected", "doubt", "power 1.0"),
+        ({"idle_rise": 25.0}, "Shorted turn suspected", "stop", "25 K warmer after half an hour unloaded"),
+        ({"lamp": "lamp-bright"}, "Shorted turn suspected", "stop", "a lamp in series stays bright"),
+        ({"alarms": ["smell", "buzz"]}, "Shorted turn suspected", "stop", "smell; buzz"),
+        ({"bond_ohm": 2.3, "bond_lead_ohm": 0.2}, "Earth bond", "stop", "2.1 Ω from protective earth"),
     ],
 )
-def test_an_unloaded_run_shows_a_shorted_turn(more: dict[str, float], why: str | None) -> None:
+def test_an_unloaded_run_doubts_and_stops_for_what_it_must(
+    more: dict[str, Any], what: str | None, severity: str, why: str
+) -> None:
     session = understood(with_more(idle={**IDLE, **more}))
-    found = session.steps["idle"].findings
-    assert [one.what for one in found] == ([] if why is None else ["Shorted turn suspected"])
-    assert why is None or why in found[0].why
+    assert [(one.what, one.severity) for one in session.steps["idle"].findings] == (
+        [] if what is None else [(what, severity)]
+    )
+    assert why in session.standing["doubts" if severity == "doubt" else "stop"]
+    assert (bench.PASS_PROVES_LITTLE in lines(session)) == (what in (None, "Earth bond"))  # what it draws has passed
+
+
+@pytest.mark.parametrize(
+    ("bond", "bonded"),
+    [
+        ({}, False),
+        ({"bond_ohm": 0.3, "bond_lead_ohm": 0.2}, True),
+        ({"bond_ohm": 0.08}, True),
+        ({"bond_ohm": 0.3}, False),  # the lead's own is not known, so that all of it counts
+        ({"bond_ohm": 0.1, "bond_lead_ohm": 0.5}, False),
+        ({"bond_ohm": 300.0}, False),
+    ],
+)
+def test_no_mains_before_core_and_frame_are_bonded_to_earth(place: Path, bond: dict[str, float], bonded: bool) -> None:
+    at = resumed(place, "idle", with_more(idle=bond))
+    assert ("Exciting current" in in_order(at.main)) == bonded
+    assert ("waits until core and frame read at most 0.1 Ω" in text_of(at)) != bonded
+    assert "Earth pin of the plug to core and frame" in in_order(at.main)
+
+
+def test_no_mains_before_an_insulation_test(place: Path) -> None:
+    at = resumed(place, "idle", with_more(idle={"bond_ohm": 0.05}, insulation={"megohm_1": None}))
+    assert "Exciting current" not in in_order(at.main)
+    assert "waits until an insulation test is noted" in text_of(at)
 
 
 def test_an_unloaded_run_is_held_against_the_core() -> None:

@@ -70,7 +70,7 @@ def test_looking_at_the_page_keeps_nothing(place: Path) -> None:
     assert kept(place) == []
 
 
-ALL = {**SESSION, "idle": {"idle_v": 117.0, "idle_ma": 90.0, "idle_w": 5.0, "idle_rise": 6.0}}
+ALL = {**SESSION, "idle": {"bond_ohm": 0.05, "idle_v": 117.0, "idle_ma": 90.0, "idle_w": 5.0, "idle_rise": 6.0}}
 
 
 @pytest.mark.parametrize("step", [name for name in NAMES if name != "sum"])

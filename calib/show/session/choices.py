@@ -17,6 +17,8 @@ CORE_UNTESTED, CORE_OPEN, CORE_TOUCHES = "untested", "no-continuity", "continuit
 NOT_MEANT, SCREEN_JOINED, HIGH_JOINED, HEATER_JOINED = "not-meant", "screen-joined", "hv-joined", "heater-joined"
 BASIC, REINFORCED = "basic", "reinforced"
 AS_SHOWN, OVER_RANGE = "as-shown", "over-range"
+LAMP_UNTRIED, LAMP_DARK, LAMP_BRIGHT = "lamp-untried", "lamp-dark", "lamp-bright"
+SMELL, SMOKE, BUZZ = "smell", "smoke", "buzz"
 AS_OTHERS, FOUR_WIRES = "as-others", "four-wires"
 NULL_OFF, NULL_ON = "null-off", "null-on"
 COPPER, ALUMINIUM = "copper", "aluminium"
@@ -56,6 +58,9 @@ SAID = {
     "doubler": "a doubler",
     BASIC: "one part from another (basic)",
     REINFORCED: "people from mains or high voltage (reinforced)",
+    LAMP_UNTRIED: "not tried yet",
+    LAMP_DARK: "goes dark or dull",
+    LAMP_BRIGHT: "stays bright",
     AS_SHOWN: "as shown",
     OVER_RANGE: "over the tester's range",
     AS_OTHERS: "as the others",

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from calib import bench
+from calib.bench.faults import BOND_LIMIT_OHM
 from calib.show import parts, standing, words
 from calib.show.answer import table
 from calib.show.fields import Fields
@@ -158,8 +159,20 @@ def _fields(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
         with st.expander(part.title) if part.closed else st.container():
             _part(step, part, form, meters)
             _after(step, part, understood)
+            if "bond_ohm" in {field.name for field in part.fields} and (waits := waits_for(understood)):
+                st.write(waits)
+                return
             if part.rows:
                 _rows(step, part.rows, form, meters)
+
+
+def waits_for(understood: Session) -> str:
+    """Why the run on mains waits, besides a stop; blank where it need not."""
+    if not understood.steps["insulation"].known["tests"]:
+        return "This step waits until an insulation test is noted: it comes before any mains."
+    if not understood.steps["idle"].known["bonded"]:
+        return f"This step waits until core and frame read at most {BOND_LIMIT_OHM:g} Ω to earth beside the lead's own."
+    return ""
 
 
 def _after(step: Step, part: Part, understood: Session) -> None:

@@ -6,12 +6,17 @@ import math
 from dataclasses import dataclass
 
 from calib import bench
+from calib.bench.faults import KNEE_POWER, LOW_LINE, TURN_POWER
 from calib.bench.flux import LOSS_W_KG, USUAL_FLUX_T
 from calib.show import words
+from calib.show.session import choices as c
 from calib.show.session.checked import Checked
 from calib.show.session.said import StepRead
 
 NEW_STEEL_FROM = "from-1960"  # the decade from which better sheets are taken for granted (judgement)
+BOND_WITHIN_OHM = (
+    0.05  # a lead alone may read so much more than with core and frame by the meter's own doubt (judgement)
+)
 LINE_WITHIN = 0.1  # a reading at a voltage further from the line than this share says less (judgement)
 
 
@@ -39,25 +44,67 @@ class Core:
 
 
 def idle(checked: Checked, core: Core) -> StepRead:
-    """What the unloaded run says; a shorted turn's signs are findings."""
-    read = StepRead(checked)
-    taken = {name: checked.get(f"idle_{name}") for name in ("v", "ma", "w", "rise")}
-    if all(value is None for value in taken.values()):
-        return read
+    """What the unloaded run says; known is whether core and frame are bonded to earth, without which it waits."""
+    read = StepRead(checked, known={"bonded": False})
+    _bond(read)
+    taken = {name: checked.get(f"idle_{name}") for name in ("v", "ma", "w", "rise", "low_v", "low_ma")}
     full_ma, iron_w = _expected(core, taken["v"])
-    volts, exciting, watts, rise = (math.nan if value is None else value for value in taken.values())
+    volts, exciting, watts, rise, low_v, low_ma = (math.nan if value is None else value for value in taken.values())
     if not math.isnan(full_ma * exciting):
         share = f"{exciting / full_ma:.0%}"
         read.lines.append(f"Full load by the core: about {words.figure(full_ma)} mA; exciting current {share} of it.")
     if not math.isnan(iron_w * watts):
         read.lines.append(f"Iron's usual loss: about {words.figure(iron_w, 2)} W; it draws {words.figure(watts)} W.")
-    if math.isnan(full_ma) and not math.isnan(exciting + watts):
+    if math.isnan(full_ma) and not (math.isnan(exciting) and math.isnan(watts)):
         read.lines.append("Without tongue, stack and line there is nothing to hold current and watts against.")
     if core.line_v and abs(volts / core.line_v - 1.0) > LINE_WITHIN:
         read.lines.append(f"Read at {words.figure(volts)} V, not at its line of {core.line_v:g} V: it says less.")
-    signs = bench.UnloadedReading(exciting, full_ma, watts, iron_w, rise)
-    read.findings.extend(bench.findings(bench.FaultSigns(unloaded=signs)))
+    bright = checked.chosen("lamp", c.LAMP_UNTRIED) == c.LAMP_BRIGHT
+    alarms = tuple(map(str, checked.said.get("alarms") or ()))
+    signs = bench.UnloadedReading(exciting, full_ma, watts, iron_w, rise, volts, low_v, low_ma, bright, alarms)
+    found = bench.findings(bench.FaultSigns(unloaded=signs))
+    read.findings.extend(found)
+    if not (math.isnan(low_v) and math.isnan(low_ma)):
+        read.lines.append(_second(signs))
+    if not found and not math.isnan(full_ma) and not (math.isnan(exciting) and math.isnan(watts)):
+        read.lines.append(bench.PASS_PROVES_LITTLE)
     return read
+
+
+def _bond(read: StepRead) -> None:
+    """Whether core and frame are bonded to protective earth: the readings of it, less the lead's own."""
+    reads, lead = read.checked.get("bond_ohm"), read.checked.get("bond_lead_ohm") or 0.0
+    if reads is None:
+        return
+    if reads < lead - BOND_WITHIN_OHM:
+        read.checked.faults["bond_lead_ohm"] = (
+            f"{lead:g} Ω for the lead alone is more than the {reads:g} Ω with core and frame: read both again."
+        )
+        return
+    bond = max(reads - lead, 0.0)
+    found = bench.findings(bench.FaultSigns(bond_ohm=bond))
+    read.findings.extend(found)
+    read.known["bonded"] = not found
+    if not found:
+        read.lines.append(f"Bonded to protective earth: {bond:.2g} Ω beside the lead's own.")
+
+
+def _second(signs: bench.UnloadedReading) -> str:
+    """What the second reading says."""
+    power = bench.knee_power(signs)
+    if math.isnan(power):
+        return (
+            "The second reading tells nothing: it wants both volts and currents, the second at about "
+            f"{LOW_LINE:.0%} of the first volts, and a smaller current."
+        )
+    said = f"The current falls as the volts to the power {power:.1f}"
+    if power >= KNEE_POWER:
+        return f"{said}: much faster, as at a knee of the iron."
+    return (
+        f"{said}: about in proportion, as with a shorted turn or iron far from its knee."
+        if power <= TURN_POWER
+        else f"{said}."
+    )
 
 
 def _expected(core: Core, volts: float | None) -> tuple[float, float]:

@@ -6,6 +6,7 @@ The first four stand in `bench_steps_cold`. Limits that no column of the record 
 from __future__ import annotations
 
 from calib import bench
+from calib.bench.faults import BOND_LIMIT_OHM
 from calib.show.session import choices as c
 from calib.show.session.choices import choice, half, limb, meter, text, volts
 from calib.show.session.step import Field, Part, Rows, Step
@@ -256,8 +257,8 @@ SUM = Step(
         "These are estimates: no rating, no approval, no guarantee; a sound old winding can still fail. Local codes "
         "and licensed practice come first.",
         "Before mains is applied: insulation test passed, the right time-lag fuse in the line conductor, core and "
-        "frame bonded to protective earth where the code asks for it, secondaries open, a series lamp or another "
-        "current limit, and a person watching.",
+        f"frame bonded to protective earth (at most {BOND_LIMIT_OHM:g} Ω beside the lead's own), secondaries open, a "
+        "series lamp or another current limit, and a person watching.",
     ),
 )
 

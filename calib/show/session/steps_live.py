@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from calib.bench.faults import BOND_LIMIT_OHM, LOW_LINE, PASS_PROVES_LITTLE
+from calib.show.session import choices as c
+from calib.show.session.choices import choice
 from calib.show.session.step import Field, Part, Step
 
 IDLE = Step(
@@ -11,13 +14,46 @@ IDLE = Step(
     (
         "This is live mains work, which kills: only for those who are used to it and allowed to do it where they live. "
         "Leave it out otherwise: nothing later needs it.",
-        "Not before the insulation test is passed. Isolated supply, the right time-lag fuse in the line conductor, "
-        "core and frame bonded to protective earth where the code asks for it.",
+        "Not before the insulation test is passed, nor before core, frame and screen are bonded to protective earth "
+        f"and that bond is read: at most {BOND_LIMIT_OHM:g} Ω beside the lead's own. Isolated supply, and the right "
+        "time-lag fuse in the line conductor.",
         "Every secondary open, its ends apart and covered: they carry their full voltage.",
-        "Bring it up slowly through a series lamp or another current limit, with a person watching. Switch off at a "
-        "bright lamp, hum, smell or smoke; let it stand dead before you touch it.",
+        "Up to 100 VA, first with a lamp of 25 to 60 W in series, larger units with another current limit, and a "
+        "person watching. If the lamp goes dark: switch off, put the fuse in its place, switch on and read.",
+        "Switch off at once at a lamp that stays bright, at smell, smoke or buzz, or where the case grows 25 K warmer "
+        "in half an hour; let it stand dead before you touch it.",
     ),
     (
+        Part(
+            "Bond to earth, before any mains",
+            (
+                Field(
+                    "bond_ohm",
+                    "Earth pin of the plug to core and frame",
+                    unit="Ω",
+                    help="Unplugged, read on bare metal; the poorest of core, frame and screen.",
+                    limits=(0.0, 1e6),
+                    usual=(0.0, 5.0),
+                    above_zero=False,
+                ),
+                Field(
+                    "bond_lead_ohm",
+                    "Earth lead and clips alone",
+                    unit="Ω",
+                    help="Of the mains lead's earth wire with the meter's own leads; it comes off. Empty: none does.",
+                    limits=(0.0, 10.0),
+                    usual=(0.0, 2.0),
+                    above_zero=False,
+                ),
+            ),
+        ),
+        Part(
+            "Lamp in series",
+            (
+                choice("lamp", "The lamp", (c.LAMP_UNTRIED, c.LAMP_DARK, c.LAMP_BRIGHT)),
+                Field("alarms", "Noticed", "several", choices=(c.SMELL, c.SMOKE, c.BUZZ)),
+            ),
+        ),
         Part(
             "As read with every secondary open",
             (
@@ -41,8 +77,19 @@ IDLE = Step(
                     above_zero=False,
                 ),
             ),
-            note="More than a third of the full-load current, twice the iron's usual loss, or heat without a load: "
-            "each is a sign of a shorted turn, which a resistance hardly shows.",
+            note="Over 35 % of the full-load current, or over twice the iron's usual loss: a doubt, since sound units "
+            f"do that too. {PASS_PROVES_LITTLE}",
+        ),
+        Part(
+            "A second reading, where the first is in doubt",
+            (
+                Field(
+                    "idle_low_v", "Volts on the primary, lowered", unit="V", limits=(1.0, 1000.0), usual=(40.0, 230.0)
+                ),
+                Field("idle_low_ma", "Exciting current then", unit="mA", limits=(0.1, 1e5), usual=(3.0, 2000.0)),
+            ),
+            note=f"At {LOW_LINE:.0%} of the line: at a knee of the iron the current falls much faster than the "
+            "voltage, with a shorted turn about in proportion.",
         ),
     ),
 )
