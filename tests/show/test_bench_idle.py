@@ -9,8 +9,8 @@ import pytest
 
 from calib import bench
 from calib.show.session.understood import understood
-from tests.show.bench_visits import in_order, resumed, with_more
-from tests.show.visits import settle, text_of
+from tests.show.bench_visits import in_order, press, resumed, with_more
+from tests.show.visits import fill, settle, text_of
 
 
 @pytest.fixture
@@ -56,6 +56,7 @@ def test_an_unloaded_run_doubts_and_stops_for_what_it_must(
         ({"bond_ohm": 0.3}, False),  # the lead's own is not known, so that all of it counts
         ({"bond_ohm": 0.1, "bond_lead_ohm": 0.5}, False),
         ({"bond_ohm": 300.0}, False),
+        ({"bond_ohm": 5.05, "bond_lead_ohm": 5.0}, False),  # no earth lead reads so much
     ],
 )
 def test_no_mains_before_core_and_frame_are_bonded_to_earth(place: Path, bond: dict[str, float], bonded: bool) -> None:
@@ -63,6 +64,18 @@ def test_no_mains_before_core_and_frame_are_bonded_to_earth(place: Path, bond: d
     assert ("Exciting current" in in_order(at.main)) == bonded
     assert ("waits until core and frame read at most 0.1 Ω" in text_of(at)) != bonded
     assert "Earth pin of the plug to core and frame" in in_order(at.main)
+    assert ("✓ done" in at.button(key="bench_go_idle").label) == bonded
+
+
+@pytest.mark.parametrize("alarm", [{"lamp": "lamp-bright"}, {"alarms": ["smoke"]}])
+def test_a_bright_lamp_or_smoke_holds_the_readings_until_it_is_cleared(place: Path, alarm: dict[str, Any]) -> None:
+    at = resumed(place, "idle", with_more(idle={"bond_ohm": 0.05, "idle_ma": 90.0, **alarm}))
+    assert "Exciting current" not in in_order(at.main)
+    assert "waits until that is explained" in text_of(at)
+    fill(at, "bench_reason", "A dial lamp was still on its heater")
+    press(at, "bench_clear")
+    assert "Exciting current" in in_order(at.main)
+    assert at.get_by_key("bench_in_idle_idle_ma").value == "90"  # type: ignore[union-attr]
 
 
 def test_no_mains_before_an_insulation_test(place: Path) -> None:

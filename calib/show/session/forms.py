@@ -159,19 +159,25 @@ def _fields(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
         with st.expander(part.title) if part.closed else st.container():
             _part(step, part, form, meters)
             _after(step, part, understood)
-            if "bond_ohm" in {field.name for field in part.fields} and (waits := waits_for(understood)):
+            if waits := waits_after(part, understood):
                 st.write(waits)
                 return
             if part.rows:
                 _rows(step, part.rows, form, meters)
 
 
-def waits_for(understood: Session) -> str:
-    """Why the run on mains waits, besides a stop; blank where it need not."""
+def waits_after(part: Part, understood: Session) -> str:
+    """Why what follows a part of the run on mains waits, besides the stop of a step before; blank where it need not."""
+    names, run = {field.name for field in part.fields}, understood.steps["idle"].known
+    if "lamp" in names and run["alarm"] and not understood.cleared:
+        return "Switched off, what follows waits until that is explained and the stop is cleared."
+    if "bond_ohm" not in names:
+        return ""
     if not understood.steps["insulation"].known["tests"]:
-        return "This step waits until an insulation test is noted: it comes before any mains."
-    if not understood.steps["idle"].known["bonded"]:
-        return f"This step waits until core and frame read at most {BOND_LIMIT_OHM:g} Ω to earth beside the lead's own."
+        return "What follows waits until an insulation test is noted: it comes before any mains."
+    if not run["bonded"]:
+        most = f"at most {BOND_LIMIT_OHM:g} Ω to earth beside the lead's own"
+        return f"What follows waits until core and frame read {most}."
     return ""
 
 

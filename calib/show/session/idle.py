@@ -44,7 +44,7 @@ class Core:
 
 
 def idle(checked: Checked, core: Core) -> StepRead:
-    """What the unloaded run says; known is whether core and frame are bonded to earth, without which it waits."""
+    """What the unloaded run says; known is what it waits for: the bond to earth (bonded), a lamp or smell (alarm)."""
     read = StepRead(checked, known={"bonded": False})
     _bond(read)
     taken = {name: checked.get(f"idle_{name}") for name in ("v", "ma", "w", "rise", "low_v", "low_ma")}
@@ -61,6 +61,7 @@ def idle(checked: Checked, core: Core) -> StepRead:
         read.lines.append(f"Read at {words.figure(volts)} V, not at its line of {core.line_v:g} V: it says less.")
     bright = checked.chosen("lamp", c.LAMP_UNTRIED) == c.LAMP_BRIGHT
     alarms = tuple(map(str, checked.said.get("alarms") or ()))
+    read.known["alarm"] = bright or bool(alarms)
     signs = bench.UnloadedReading(exciting, full_ma, watts, iron_w, rise, volts, low_v, low_ma, bright, alarms)
     found = bench.findings(bench.FaultSigns(unloaded=signs))
     read.findings.extend(found)

@@ -148,6 +148,8 @@ def is_done(step: Step, entries: Mapping[str, Any], read: StepRead, cleared: boo
     """Whether something was entered at a step, nothing in it is wrong, and nothing that it found forbids to go on."""
     if not cleared and any(one.severity == "stop" for one in read.findings):
         return False
+    if read.known.get("bonded") is False:
+        return False
     names = {field.name for field in step.every_field()}
     first = {name: choices[0] for name, choices in step.choices.items()}
     said = [entries.get(name) for name in names if entries.get(name) not in (None, "", [], first.get(name))]
