@@ -148,6 +148,29 @@ def test_doubts_go_with_the_readings_and_stop_nothing(place: Path) -> None:
     assert "Weight and core disagree" not in text_of(at)
 
 
+def test_a_doubt_goes_with_the_readings_until_it_is_cleared_with_a_reason(place: Path) -> None:
+    why = "Weighed again without its shields: 1.55 kg."
+    at = resumed(place, "core", with_more(look={"weight_kg": 2.6}))
+    assert labels(at)["core"] == "▸ 6 Core ✓ done △ doubt"
+    assert "without a reason the doubt stands" in unescaped(text_of(press(at, "bench_doubt_clear")))
+    fill(at, "bench_reason_doubts", why)
+    press(at, "bench_doubt_clear")
+    assert labels(at)["core"] == "▸ 6 Core ✓ done, doubt cleared"
+    assert 'class="calib-doubts"' not in text_of(at)
+    filled(go(at, "sum"))
+    assert "Weight and core disagree" in before_the_answer(at)
+    assert f"why it no longer stands: {why}" in before_the_answer(at)
+    assert "In doubt" not in text_of(at)
+    visit = opened(METERS_SAY)
+    again = press(visit, next(key for key in keys(visit) if key.startswith("bench_on_")))
+    assert why in text_of(again)
+    for weight, mark in (("3.1", "△ doubt"), ("2.6", "doubt cleared")):  # other figures are another doubt
+        fill(go(again, "look"), "bench_in_look_weight_kg", weight)
+        assert labels(again.run())["core"].endswith(mark)
+    press(go(again, "core"), "bench_doubt_again")
+    assert "△ doubt" in labels(again)["core"]
+
+
 def test_leakage_between_leads_is_a_stop() -> None:
     readings = [["A", "B", "92"], ["C", "D", "5.7"], ["A", "C", "400000"]]
     session = understood(with_more(leads={"readings": readings}))

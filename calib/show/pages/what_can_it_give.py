@@ -53,11 +53,12 @@ def _answer(
 def _standing() -> None:
     """What stands against the unit, before all else, on a phone too, and where it is cleared."""
     filled = st.session_state.get(readings_form.FILLED)
-    if filled is None or not any(filled["standing"].values()):
+    cleared = (filled or {}).get("doubts_cleared", ())
+    if filled is None or not (cleared or any(filled["standing"].values())):
         return
     came = f"It came with the readings of {filled['source']}. "
     way_out = f"{came}Clear it there, with the reason; 'Clear the readings' begins another unit."
-    st.html(standing.drawn(filled["standing"], way_out))
+    st.html(standing.drawn(filled["standing"], way_out) + standing.cleared("A doubt was cleared", cleared))
     if filled["session"]:
         st.page_link(Path(__file__).with_name("what_do_the_meters_say.py"), label="To the bench session")
 

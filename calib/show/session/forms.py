@@ -65,12 +65,14 @@ def row_of_steps(here: str, understood: Session) -> None:
 def _mark(step: Step, understood: Session) -> str:
     """What the button of a step says of it besides its name."""
     read = understood.steps[step.name]
-    severities = {one.severity for one in read.findings}
+    severities, doubts = {one.severity for one in read.findings}, said_of(read.findings, "doubt")
     if "stop" in severities and not understood.cleared:
         return " ■ STOP"
     said = " ✓ done" if is_done(step, session.of(step.name), read, bool(understood.cleared)) else ""
     said += ", stop cleared" if said and "stop" in severities else ""
-    return f"{said} △ doubt" if "doubt" in severities else said
+    if not {*doubts} <= {*understood.doubts_explained}:
+        return f"{said} △ doubt"
+    return f"{said}, doubt cleared" if said and doubts else said
 
 
 def stands(understood: Session, own: Sequence[bench.Finding] = ()) -> None:
@@ -94,9 +96,30 @@ def stands(understood: Session, own: Sequence[bench.Finding] = ()) -> None:
     st.session_state.setdefault(session.REASON, understood.explained)
     st.text_input("What was found and done about it, and read since", key=session.REASON)
     st.button("Clear the stop with this reason", key="bench_clear", on_click=session.clear_stops, args=(stops,))
-    trouble = st.session_state.get(session.UNCLEARED, "")
-    if trouble:
-        st.error(words.plain(trouble))
+    _trouble(session.UNCLEARED)
+
+
+def doubted(found: Sequence[bench.Finding], understood: Session) -> None:
+    """The doubts of a step that were cleared, and the way to clear the others, with a reason that is kept."""
+    said = said_of(found, "doubt")
+    doubts = [one for one in said if one not in understood.doubts_explained]
+    cleared = understood.why_cleared(said)
+    if cleared:
+        st.html(standing.cleared("A doubt was cleared", cleared))
+        again, args = "The doubt stands after all", (said, True)
+        st.button(again, key="bench_doubt_again", on_click=session.clear_doubts, args=args)
+    if doubts:
+        which = "the doubt" if len(doubts) == 1 else f"these {len(doubts)} doubts"
+        st.text_input("What was looked at again, and what it showed", key=session.REASON + session.OF_DOUBTS)
+        label = f"Clear {which} with this reason"
+        st.button(label, key="bench_doubt_clear", on_click=session.clear_doubts, args=(doubts,))
+        _trouble(session.UNCLEARED + session.OF_DOUBTS)
+
+
+def _trouble(name: str) -> None:
+    """Why something was not cleared."""
+    if said := st.session_state.get(name, ""):
+        st.error(words.plain(said))
 
 
 def draw(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
@@ -116,9 +139,10 @@ def draw(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
         _fields(step, understood, meters)
         steering(step)
     with right:
-        what_was_understood(read, bool(understood.cleared))
+        what_was_understood(read, understood)
         if own:
             stands(understood, own)
+        doubted(read.findings, understood)
 
 
 def from_the_top(number: int, turn: int) -> None:
@@ -309,14 +333,14 @@ def steering(step: Step) -> None:
         st.button("Keep", key="bench_keep", on_click=session.go, args=(step.name,), help="Keep the session now.")
 
 
-def what_was_understood(read: StepRead, cleared: bool = False) -> None:
+def what_was_understood(read: StepRead, understood: Session) -> None:
     """The lines and findings of a step."""
     st.subheader("Understood", anchor=False)
     if not (read.lines or read.findings):
         st.write("Nothing yet.")
     if read.lines:
         lines(read.lines)
-    findings(read.findings, cleared)
+    findings(read.findings, understood)
 
 
 def lines(said: Sequence[str]) -> None:
@@ -325,11 +349,11 @@ def lines(said: Sequence[str]) -> None:
     st.html(f'<ul class="calib-understood">{rows}</ul>')
 
 
-def findings(found: Sequence[bench.Finding], cleared: bool = False) -> None:
-    """What is not as it should be: what, why, and what to do; but for stops that were cleared, see `stands`."""
+def findings(found: Sequence[bench.Finding], understood: Session) -> None:
+    """What is not as it should be: what, why, and what to do; but for what was cleared, see `stands` and `doubted`."""
     for one in found:
         said = [symbols(words.sentence(one.why)), symbols(one.remedy)]
-        if one.severity == "stop" and not cleared:
+        if one.severity == "stop" and not understood.cleared:
             st.html(standing.stop(f"Stop, feed it nothing. {one.what}", said))
-        elif one.severity != "stop":
+        elif one.severity != "stop" and not {*said_of([one], "doubt")} <= {*understood.doubts_explained}:
             st.html(standing.doubts(f"Look again: {one.what}", said))

@@ -45,8 +45,12 @@ def draw(step: Step, understood: Session, opened: parts.Opened | None) -> bool:
         Whether the estimate's form is to be shown, filled with the session's readings.
     """
     st.header(f"{STEPS.index(step) + 1}. {step.title}", anchor=False)
-    forms.findings(understood.findings, bool(understood.cleared))
+    forms.findings(understood.findings, understood)
     forms.stands(understood, understood.findings)
+    if understood.doubts_cleared:
+        st.html(standing.cleared("A doubt was cleared", understood.doubts_cleared))
+    if understood.standing["doubts"]:
+        st.write("A doubt is cleared at the step that it came from, with what was looked at again and what it showed.")
     parts.cautions([words.plain(text) for text in step.cautions])
     _table(understood)
     wrong = [one.short for one in STEPS if understood.steps[one.name].checked.faults]
@@ -105,7 +109,8 @@ def pass_on(understood: Session) -> None:
     """Let the estimate's form know what stands against the unit now, where it was filled from this session."""
     filled = st.session_state.get(readings_form.FILLED)
     if filled is not None and filled["session"] and filled["session"] == st.session_state[session.ID]:
-        st.session_state[readings_form.FILLED] = {**filled, "standing": understood.standing}
+        cleared = {"standing": understood.standing, "doubts_cleared": understood.doubts_cleared}
+        st.session_state[readings_form.FILLED] = {**filled, **cleared}
 
 
 def _fill(form: dict[str, Any], understood: Session) -> None:
@@ -117,8 +122,7 @@ def _fill(form: dict[str, Any], understood: Session) -> None:
         st.session_state[f"read_{name}"] = value
     st.session_state.update(stay)
     source = f"the bench session of {tag}" if (tag := str(session.of("look").get("tag") or "")) else "the bench session"
-    st.session_state[readings_form.FILLED] = readings_form.filled(
-        form, source, understood.standing, str(st.session_state[session.ID])
-    )
+    put = readings_form.filled(form, source, understood.standing, str(st.session_state[session.ID]))
+    st.session_state[readings_form.FILLED] = {**put, "doubts_cleared": understood.doubts_cleared}
     if session.of("look").get("simulated"):
         st.session_state["seen_filled"] = {name: form.get(name) for name in PROOF}

@@ -22,7 +22,7 @@ from calib.show import parts
 from calib.show.session import practice
 from calib.show.session.entries import as_shown, gathered, merge
 from calib.show.session.steps import NAMES, step_named
-from calib.show.session.understood import EXPLAINED, EXPLAINS
+from calib.show.session.understood import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,6 +34,7 @@ TROUBLE, TROUBLE_AT, SEEN = "bench_trouble", "bench_trouble_at", "bench_seen"
 PLACE, ASIDE, FRESH, DONE = "bench_place", "bench_aside", "bench_fresh", "bench_done"
 TURN = "bench_turn"  # how often another step was shown
 REASON, UNCLEARED = "bench_reason", "bench_uncleared"  # why a stop is to be cleared, and why it was not
+OF_DOUBTS = "_doubts"  # after those, the same for the doubts of the step that is shown
 OF_SESSION = (ID, ENTRIES, STEP, BASE, REVISION, KEPT_AT, STATE)
 LEAVE_ALONE_S = 20.0  # a register that could not be reached is left alone for so long, unless it is asked for [s]
 
@@ -77,6 +78,7 @@ def _show(session: Mapping[str, Any]) -> None:
     st.session_state[FRESH] = True
     for name in (REASON, UNCLEARED):
         st.session_state.pop(name, None)
+        st.session_state.pop(name + OF_DOUBTS, None)
     st.session_state[TURN] = st.session_state.get(TURN, -1) + 1
     parts.forget(INPUT)
 
@@ -137,6 +139,8 @@ def go(step: str) -> None:
     collect()
     if step != st.session_state[STEP]:
         st.session_state[TURN] += 1
+        for name in (REASON, UNCLEARED):
+            st.session_state.pop(name + OF_DOUBTS, None)
     st.session_state[STEP] = step
     st.session_state[FRESH] = True
     keep()
@@ -151,19 +155,38 @@ def more_rows(step: str, rows: str, number: int) -> None:
 def clear_stops(stops: Sequence[str]) -> None:
     """Keep what was found and done about these stops, which clears them; with none of them, they stand again."""
     collect()
-    visit, reason = st.session_state, str(st.session_state.get(REASON) or "")
-    visit[UNCLEARED] = ""
+    kept = _reason("", "the stop stands" if stops else "")
+    if kept is not None:
+        put("ratio", {EXPLAINED: kept, EXPLAINS: [*stops]} if stops else {EXPLAINS: []})
+
+
+def clear_doubts(doubts: Sequence[str], stand: bool = False) -> None:
+    """Keep why these doubts no longer stand, or let them stand again."""
+    collect()
+    before = of("ratio").get(DOUBTS_EXPLAINED) or {}
+    if stand:
+        put("ratio", {DOUBTS_EXPLAINED: {one: why for one, why in before.items() if one not in doubts}})
+        return
+    kept = _reason(OF_DOUBTS, "the doubt stands")
+    if kept is not None:
+        put("ratio", {DOUBTS_EXPLAINED: {**before, **dict.fromkeys(doubts, kept)}})
+        st.session_state.pop(REASON + OF_DOUBTS, None)
+
+
+def _reason(which: str, without: str) -> str | None:
+    """The reason as typed; None where it cannot be kept or, where one is needed, there is none, which is said."""
+    visit, reason = st.session_state, str(st.session_state.get(REASON + which) or "")
+    visit[UNCLEARED + which] = ""
     try:
         kept = facts.one_line(reason)
     except facts.Refusal as refused:
-        visit[UNCLEARED] = f"Not cleared: {reason} {refused.problem}; {refused.remedy}."
-        return
-    if stops and not kept:
-        visit[UNCLEARED] = "Not cleared: say what was found and done about it; without a reason the stop stands."
-        return
-    said = {EXPLAINED: kept, EXPLAINS: [*stops]} if stops else {EXPLAINS: []}
-    visit[ENTRIES] = {**entries(), "ratio": {**of("ratio"), **said}}
-    keep()
+        visit[UNCLEARED + which] = f"Not cleared: {reason} {refused.problem}; {refused.remedy}."
+        return None
+    if without and not kept:
+        said = f"Not cleared: say what was found and done about it; without a reason {without}."
+        visit[UNCLEARED + which] = said
+        return None
+    return kept
 
 
 def changed() -> bool:

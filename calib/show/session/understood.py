@@ -6,7 +6,7 @@ Nothing here is asked of the page itself, so that all of it can be tested withou
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from calib import bench
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 # Where it is kept what was found and done about the stops, and which they were; both are entries of the ratio test,
 # which is the first step that they hold up.
 EXPLAINED, EXPLAINS = "explained", "explained_stops"
+DOUBTS_EXPLAINED = "explained_doubts"  # likewise, by doubt, why it no longer stands
 DIGITS = 6  # significant digits of what goes into the form, far beyond any reading's
 
 
@@ -44,11 +45,14 @@ class Session:
         What was found and done about its stops; blank where nobody said so yet.
     explains : tuple of str
         The stops that this was said of: one that came since is not explained by it.
+    doubts_explained : dict of str to str
+        By doubt, why it no longer stands; one whose figures have changed since stands anew.
     """
 
     steps: dict[str, StepRead]
     explained: str = ""
     explains: tuple[str, ...] = ()
+    doubts_explained: dict[str, str] = field(default_factory=dict)
 
     @property
     def facts(self) -> list[Fact]:
@@ -80,8 +84,18 @@ class Session:
     @property
     def standing(self) -> dict[str, str]:
         """What stands against the unit, as the record's columns stop, stop_cleared and doubts."""
-        stop, doubts = (" | ".join(self.said(severity)) for severity in SEVERITIES)
-        return {"stop": stop, "stop_cleared": self.cleared, "doubts": doubts}
+        doubts = [one for one in self.said("doubt") if one not in self.doubts_explained]
+        return {"stop": " | ".join(self.said("stop")), "stop_cleared": self.cleared, "doubts": " | ".join(doubts)}
+
+    @property
+    def doubts_cleared(self) -> list[str]:
+        """The doubts that no longer stand, each with why."""
+        return self.why_cleared(self.said("doubt"))
+
+    def why_cleared(self, doubts: Sequence[str]) -> list[str]:
+        """Those of the doubts that no longer stand, each with why."""
+        why = self.doubts_explained
+        return [f"{one}; why it no longer stands: {why[one]}" for one in doubts if one in why]
 
     def said(self, severity: str) -> list[str]:
         """Every finding of that severity, as a record holds it."""
@@ -121,6 +135,7 @@ def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sess
     led, works = cold.leads(read["leads"]), cold.works_at(read["insulation"], read["leads"], ohms.checked, volts)
     wire = core_wire.wire(read["wire"], core_wire.Others(ohms, volts, core))
     explains = (entries.get("ratio") or {}).get(EXPLAINS) or ()
+    doubts = (entries.get("ratio") or {}).get(DOUBTS_EXPLAINED) or {}
     return Session(
         {
             "look": look,
@@ -135,6 +150,7 @@ def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sess
         },
         one_line(str((entries.get("ratio") or {}).get(EXPLAINED) or "")),
         tuple(map(str, explains)),
+        {doubt: why for doubt, said in dict(doubts).items() if (why := one_line(str(said or "")))},
     )
 
 
