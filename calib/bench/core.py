@@ -106,7 +106,7 @@ def tongue_from_outside_mm(long_side_mm: float, short_side_mm: float) -> float:
     return long_side_mm / 3.0
 
 
-def scrapless_window_mm(tongue_mm: float) -> tuple[float, float]:
+def scrapless_window_mm(tongue_mm: Quantity) -> tuple[Quantity, Quantity]:
     """Width and height of one window of a scrapless EI, a/2 and 3a/2, from a tongue above 0 [mm]; each in [mm]."""
     positive("tongue", tongue_mm, "mm")
     return tongue_mm / 2.0, 1.5 * tongue_mm

@@ -15,7 +15,8 @@ from calib.fit import Facts, Multiplier, facts
 from calib.fit.predict import density, quantiles
 from calib.fit.tables import sheets_of
 from calib.fit.weighing import SOUND, Typed
-from calib.register.frame import checked
+from calib.register.frame import checked, record_of
+from calib.register.improbable import Unlikely, improbabilities
 from calib.register.records import UnknownUnit, standing
 from calib.supply.form_factor import FORM_FACTOR
 
@@ -25,13 +26,16 @@ if TYPE_CHECKING:
 TOLD = {"stop": "STOP, feed it nothing", "cleared": "A stop was cleared", "doubt": "Doubt"}
 CURVE_POINTS = 161
 CURVE_TAIL = 0.0015
+RATED_IS_NOT_SAFE = (
+    "Rated is not safe here: a maker's rating allows for the maker's own air and rise, commonly 40 °C round the unit "
+    "and 60 K on it. In a hot cabinet, or with the smaller rise that an old winding deserves, it may give less."
+)
 CAUTIONS = (
     "Voltages in this equipment can kill. A winding fed from a low-voltage source can still put lethal voltage on "
     "another winding.",
     "Before mains is applied: insulation test passed, core and frame bonded to protective earth, the right time-lag "
     "fuse in the line conductor, secondaries open, a series lamp or other current limit, and a person watching.",
-    "Rated is not safe here: a maker's rating allows for the maker's own air and rise, commonly 40 °C round the unit "
-    "and 60 K on it. In a hot cabinet, or with the smaller rise that an old winding deserves, it may give less.",
+    RATED_IS_NOT_SAFE,
     "This is an estimate from a statistical fit, not a rating and no approval; local codes and licensed practice take "
     "precedence.",
 )
@@ -76,6 +80,8 @@ class UnitEstimate:
         What is to be known of the supply: how far its winding current spreads, the core's bias, the primary's limit.
     level : float
         Probability of the intervals, and of the rating's being at least floor_ma.
+    improbable : tuple of Unlikely
+        Readings that are worth a second look by themselves: column and why, with what was probably meant.
     """
 
     answer: pd.DataFrame = field(repr=False)
@@ -92,6 +98,7 @@ class UnitEstimate:
     simulated: bool
     level: float = 0.9
     supply: tuple[str, ...] = field(default=(), repr=False)
+    improbable: tuple[Unlikely, ...] = field(default=(), repr=False)
 
     @property
     def withheld(self) -> bool:
@@ -110,7 +117,10 @@ class UnitEstimate:
                 f"{row['high_ma']:.0f} mA; {self.level:.0%} of units like this are rated at least "
                 f"{row['floor_ma']:.0f} mA."
             )
-        return f"{head}{row['unit']}: {told}{_slip_told(row)}"
+        said = (f" Worth a second look: {one.column}: {one.why}" for one in self.improbable)
+        unlikely = "".join(one if one.endswith("?") else f"{one}." for one in said)
+        air = "" if self.withheld else f" {RATED_IS_NOT_SAFE}"
+        return f"{head}{row['unit']}: {told}{_slip_told(row)}{unlikely}{air}"
 
 
 def _slip_told(row: pd.Series) -> str:
@@ -187,6 +197,7 @@ def estimate_unit(
         simulated="simulated" in flags,
         level=level,
         supply=supply_notes.notes(readings, rows, answer.iloc[0]),
+        improbable=tuple(improbabilities(record_of(UnknownUnit, dict(readings.iloc[0])))),
     )
 
 

@@ -15,6 +15,7 @@ from calib.fit.effects import DRIFT_SD
 from calib.fit.predict import exceeds, quantiles
 from calib.fit.prior import MAIN
 from calib.fit.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, PAIRS, STANDING, Facts, facts, size_classes
+from calib.register.improbable import improbable_rows
 from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
@@ -196,7 +197,7 @@ def estimates(model: Multiplier, unknown: pd.DataFrame, level: float, as_read: b
             "high_ma": high * told,
             "floor_ma": floor * told,
             "odds_of_demand": odds * told,
-            "flags": _flags(model, found, withheld),
+            "flags": _flags(model, found, withheld, improbable_rows(unknown)),
             "unit_multiplier": middle * told / rows.frame["v_over_r"].to_numpy(),
             "odds_sound": found.odds[:, 0],
             **repaired,
@@ -403,7 +404,7 @@ def from_mean_to_unit(model: Multiplier, rows: Facts) -> tuple[float, pd.DataFra
     return float(np.exp(usual[0] @ power - rows.form[0])), told[moved[at] != 0.0].reset_index(drop=True)
 
 
-def _flags(model: Multiplier, found: Weighed, withheld: np.ndarray) -> list[str]:
+def _flags(model: Multiplier, found: Weighed, withheld: np.ndarray, improbable: np.ndarray) -> list[str]:
     """What a reader must know of each estimate, joined by semicolons."""
     rows = found.rows
     known = model.rows.covariates[model.rows.has_core & (model.odds[:, 0] > doubts.SOUND), 1]
@@ -425,6 +426,7 @@ def _flags(model: Multiplier, found: Weighed, withheld: np.ndarray) -> list[str]
         ("extrapolated", beyond),
         ("no-core", unmeasured),
         ("suspect-reading", strange),
+        ("improbable", improbable),
         ("withheld", withheld),
         ("simulated", simulated),
     ]

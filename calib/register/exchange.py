@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import Fault, InputError
+from calib.register import improbable
 from calib.register.cells import Source, bytes_of, decoded, header_faults, is_piped, lines_of, text_in, width_fault
 from calib.register.frame import frame_of
 from calib.register.package import refuse_mixture
@@ -34,7 +35,7 @@ def read_known(source: Source, where: str = "") -> pd.DataFrame:
     pandas.DataFrame
         Every column of the contract in its order, then `simulated`: float64 with NaN where blank, str with ""
         where blank, `centre_tapped` and `simulated` bool, `recorded_on` as str. ``attrs["notes"]`` tells
-        of rows that were merged.
+        of rows that were merged, ``attrs["improbable"]`` in a line each of readings that are worth a second look.
 
     Raises
     ------
@@ -107,6 +108,7 @@ def _read(kind: type[Unit], source: Source, where: str) -> pd.DataFrame:
         raise InputError(faults)
     table = frame_of(kind, [record for _, record in records.values()])
     table.attrs["notes"] = tuple(notes)
+    table.attrs["improbable"] = improbable.told(table, where, [row for row, _ in records.values()])
     return table
 
 

@@ -88,7 +88,7 @@ class Unit(BaseModel):
             "V",
             VOLT,
             "Ratio test: rms volts across the primary, whichever winding is fed.",
-            usual=(0.5, 260.0),
+            usual=(0.5, 60.0),
             low_excluded=True,
         ),
         as_number,

@@ -13,8 +13,9 @@ from calib.places import shipped
 from calib.register import ledger
 from calib.register.bench_store import BenchStore, line
 from calib.register.exchange import Source, name_of, read_known
-from calib.register.frame import frame_of
+from calib.register.frame import checked, frame_of
 from calib.register.gate import WAIT_S, transaction
+from calib.register.improbable import improbabilities
 from calib.register.ledger import ImportReport
 from calib.register.making import aside, copy_to, data_folder, kind_of, make, opened
 from calib.register.package import write_package
@@ -100,16 +101,20 @@ class Register(BenchStore):
         Returns
         -------
         ImportReport
-            With 1 in added, unchanged or revised.
+            With 1 in added, unchanged or revised; its notes tell of readings that are worth a second look.
 
         Raises
         ------
         InputError
-            The record is simulated and the register is not, or the other way round.
+            The record is simulated and the register is not, or the other way round; or it is none that its class would
+            have made, as one with a stop that was put into a copy of it.
         RegisterError
             The file cannot be worked on.
         """
-        return self._bring(frame_of(KnownUnit, [record]), by, reason, "")
+        record = _sound(record)
+        unlikely = tuple(f"{record.unit}: {one.column}: {one.why}" for one in improbabilities(record))
+        report = self._bring(frame_of(KnownUnit, [record]), by, reason, "")
+        return replace(report, notes=(*unlikely, *report.notes))
 
     def import_csv(self, source: Source, by: str = "", reason: str = "") -> ImportReport:
         """Add every record of a table of known units, or none of them where one is wrong.
@@ -124,7 +129,8 @@ class Register(BenchStore):
         Returns
         -------
         ImportReport
-            How many were added, the same as before, and revised; its notes tell of the last.
+            How many were added, the same as before, and revised; its notes tell of the last, and of readings that are
+            worth a second look.
 
         Raises
         ------
@@ -137,9 +143,13 @@ class Register(BenchStore):
         return self.import_table(read_known(source), by, reason, where=name_of(source))
 
     def import_table(self, table: pd.DataFrame, by: str = "", reason: str = "", where: str = "") -> ImportReport:
-        """Add every record of a table that `read_known` gave, as `import_csv` does; `where` is what faults call it."""
-        report = self._bring(table, by, reason, where)
-        return replace(report, notes=(*table.attrs.get("notes", ()), *report.notes))
+        """Add every record of a table that `read_known` gave, as `import_csv` does; `where` is what faults call it.
+
+        One that was made or changed by hand is held to what a file is held to.
+        """
+        report = self._bring(checked(KnownUnit, table), by, reason, where)
+        told = (line for name in ("notes", "improbable") for line in table.attrs.get(name, ()))
+        return replace(report, notes=(*told, *report.notes))
 
     def amend(self, record: KnownUnit, by: str = "", reason: str = "") -> None:
         """Put a better record in the place of the unit's present one; its content again settles a review.
@@ -147,11 +157,12 @@ class Register(BenchStore):
         Raises
         ------
         InputError
-            The register has no such unit, it was withdrawn, or one is simulated and the other is not.
+            The register has no such unit, it was withdrawn, one is simulated and the other is not, or the record is
+            none that its class would have made.
         RegisterError
             The file cannot be worked on.
         """
-        table, by, reason = frame_of(KnownUnit, [record]), line("by", by), line("reason", reason)
+        table, by, reason = frame_of(KnownUnit, [_sound(record)]), line("by", by), line("reason", reason)
         self._of_this_kind(table, "")
         with opened(self.path, self._wait, write=True) as con, transaction(con):
             ledger.amend(con, table, by, reason)
@@ -266,6 +277,11 @@ class Register(BenchStore):
         some = "the record is" if len(table) == 1 else f"{others} of the {len(table)} records are"
         problem = f"{some} {kinds[0]} but {self.path.name} is a register of {kinds[1]} records"
         raise InputError.one(problem, remedy, column="simulated", value=str(not self._simulated).lower(), where=where)
+
+
+def _sound(record: KnownUnit) -> KnownUnit:
+    """A record as its class makes it: a copy in which a field was changed is looked at by nothing else."""
+    return KnownUnit.parse(record.values(), where="the record")
 
 
 def default_register_path() -> Path:

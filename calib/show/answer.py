@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+import calib
 from calib import bench
 from calib.show import parts, standing, words
 from calib.show.charts import estimate_chart, estimate_told, opinions_chart, opinions_told
@@ -19,7 +20,8 @@ if TYPE_CHECKING:
 
 OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor first instead"}
 
-LIKELIEST = "The likeliest slip"
+LIKELIEST, UNLIKELY = "The likeliest slip", "Worth a second look"
+LABELS = {facts.name: facts.label for facts in calib.fields(calib.UnknownUnit)}
 
 
 def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str = "") -> None:
@@ -39,7 +41,7 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
     if estimate.simulated:
         st.html(f'<div class="calib-band calib-practice">{_simulated(unit)}</div>')
     if estimate.withheld:
-        _withheld(estimate, answer)
+        _withheld(estimate, answer, counted)
         return
     chart = estimate_chart(estimate.curve, answer, demand, parts.LEVEL, parts.colours(), current=current)
     st.altair_chart(chart, theme=None, width="stretch", key="estimate_chart")
@@ -65,7 +67,7 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
             st.warning(words.plain(words.sentence(estimate.core.remark)))
 
 
-def _withheld(estimate: Any, answer: Mapping[Any, Any]) -> None:
+def _withheld(estimate: Any, answer: Mapping[Any, Any], counted: str) -> None:
     """What stands in the answer's place where the readings do not go together: no current, no odds, no picture."""
     mark = standing.mark(answer)
     before = f'<b class="calib-mark">{mark}.</b> ' if mark else ""
@@ -75,7 +77,9 @@ def _withheld(estimate: Any, answer: Mapping[Any, Any]) -> None:
         '<p class="calib-more">A figure from them could be wrong many times over. Read again what is listed here, and '
         "mend the entry.</p>",
     ]
-    st.html("".join(lines) + _flags({**answer, "flags": str(answer["flags"]).replace("suspect-reading", "")}))
+    flagged = {**answer, "flags": str(answer["flags"]).replace("suspect-reading", "")}
+    st.html("".join(lines) + _flags(flagged, estimate.improbable))
+    st.html(counted)
     _second_look(estimate)
     st.subheader("The working, as far as it goes", anchor=False)
     st.html(working_table(estimate.working))
@@ -126,30 +130,28 @@ def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]
     lines = [f'<p class="calib-answer" id="answer">{sentence(answer)}</p>']
     if math.isfinite(demand):
         chance = words.odds(float(answer["odds_of_demand"]))
-        likely = float(answer["rated_current_ma"])
-        side = "below" if demand <= likely else "above"
-        asked = (
-            f"{words.milliamps(demand)} mA asked: {side} the likely {words.milliamps(likely)} mA; odds that it is "
-            f"rated for that: <b>{chance}</b>."
-        )
+        asked = words.beside(demand, float(answer["rated_current_ma"]))
+        asked = f"{asked}; odds that it is rated for that: <b>{chance}</b>."
         lines.append(f'<p class="calib-more" id="odds">{asked}</p>')
     if len(estimate.other) and unit["filter"] in OTHER and math.isfinite(estimate.other["rated_current_ma"].iloc[0]):
         other = sentence(estimate.other.iloc[0].to_dict())
         instead = f"<i>{OTHER[unit['filter']]}:</i> {other[0].lower() + other[1:]}"
         lines.append(f'<p class="calib-more" id="other-filter">{instead}</p>')
-    st.html("".join(lines) + _flags(answer))
+    st.html("".join(lines) + _flags(answer, estimate.improbable))
 
 
-def _flags(answer: Mapping[Any, Any]) -> str:
-    """What a reader must know of an estimate, as a list; blank where there is nothing."""
-    said = "".join(_flag(flag) for flag in words.flags(str(answer["flags"])))
+def _flags(answer: Mapping[Any, Any], improbable: Sequence[Any]) -> str:
+    """What a reader must know of an estimate, improbable readings first, as a list; blank where there is nothing."""
+    unlikely = (f"{LABELS[one.column].lower()}: {words.symbols(words.sentence(one.why))}" for one in improbable)
+    said = "".join(_flag(f"{UNLIKELY}, {one}") for one in unlikely)
+    said += "".join(_flag(flag) for flag in words.flags(str(answer["flags"])))
     if answer["likely_slip"]:
         said += _flag(f"{LIKELIEST}: {answer['likely_slip']}. Read it again before you go on.")
     return f'<ul class="calib-flags">{said}</ul>' if said else ""
 
 
 def _flag(said: str) -> str:
-    doubt = ' class="calib-doubt"' if said.startswith((words.FLAGS["suspect-reading"], LIKELIEST)) else ""
+    doubt = ' class="calib-doubt"' if said.startswith((words.FLAGS["suspect-reading"], LIKELIEST, UNLIKELY)) else ""
     return f"<li{doubt}>{html.escape(said)}</li>"
 
 

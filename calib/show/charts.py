@@ -26,7 +26,8 @@ def estimate_told(answer: Mapping[str, object], demand_ma: float, level: float) 
         f"{words.share(level)} are rated at least {floor} mA."
     )
     if math.isfinite(demand_ma):
-        told += f" The set draws {words.milliamps(demand_ma)} mA."
+        chance = words.odds(_number(answer["odds_of_demand"]))
+        told += f" The set draws {words.milliamps(demand_ma)} mA; odds that it is rated for that: {chance}."
     return standing.marked(answer, told)
 
 
@@ -159,8 +160,7 @@ def _finding(answer: Mapping[str, object], demand_ma: float) -> str:
     if not math.isfinite(demand_ma):
         return f"About {words.milliamps(likely)} mA, within {words.milliamps(low)} to {words.milliamps(high)} mA"
     chance = words.odds(_number(answer["odds_of_demand"]))
-    side = "below" if demand_ma <= likely else "above"
-    return f"{words.milliamps(demand_ma)} mA asked: {side} the likely {words.milliamps(likely)} mA; odds {chance}"
+    return f"{words.beside(demand_ma, likely)}; odds {chance}"
 
 
 def opinions_told(opinions: pd.DataFrame) -> str:

@@ -106,6 +106,8 @@ def run_estimate(asked: argparse.Namespace) -> None:
         note(f"the fit did not come to rest, so these figures may still move: {'; '.join(unsettled(model.iterations))}")
     for row in estimates[estimates["flags"].str.split(";").map(lambda flags: "stop" in flags)].to_dict("records"):
         note(f"STOP, feed {row['unit']} nothing: {row['stop']}")
+    for line in unknown.attrs.get("improbable", ()):
+        note(line)
     for row in estimates[estimates["rated_current_ma"].isna()].head(MOST_NOTED).to_dict("records"):
         slip = f"; the likeliest slip: {row['likely_slip']}" if row["likely_slip"] else ""
         note(f"{asked.unknown}, {row['unit']}: no current is told, its readings do not go together{slip}")

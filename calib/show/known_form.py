@@ -10,7 +10,7 @@ import calib
 from calib.show import fields, known_readings, meters_form, parts, words
 from calib.show.account import account
 from calib.show.fields import Fields
-from calib.show.session.understood import understood
+from calib.show.session.understood import stops_on_the_bench
 
 if TYPE_CHECKING:
     from calib.register.facts import FieldFacts
@@ -113,9 +113,11 @@ def _add() -> None:
             record = known_readings.understand(typed, parts.meters_in(register), register.is_simulated).record
             if record is None:
                 return
-            stopped = "" if record.stop_cleared else stopped_on_the_bench(register, record)
-            if stopped:
-                st.session_state["seen_add_trouble"] = stopped
+            mine = (record.contributor, record.unit)
+            stop = "" if record.stop_cleared else stops_on_the_bench(register, [mine]).get(mine, "")
+            if stop:
+                told = f"its bench session says stop, feed nothing: {stop}. Clear it there with the reason first."
+                st.session_state["seen_add_trouble"] = f"Not added: {told}"
                 return
             report = register.add(record, by=record.contributor)
     except (calib.InputError, calib.CannotError) as error:
@@ -130,28 +132,6 @@ def _add() -> None:
     gone = [one for one in known_readings.asked() if one.name not in STAYS]
     typed_in = [one.name for one in gone if one.kind in ("text", "number")]
     fields.empty("add_", ["wire", *typed_in], [one.name for one in gone if one.name not in typed_in])
-
-
-def stopped_on_the_bench(register: calib.Register, record: calib.KnownUnit) -> str:
-    """Why a unit cannot be a known one while a stop stands in a session of it; blank where none does.
-
-    Parameters
-    ----------
-    register : calib.Register
-        With the sessions.
-    record : calib.KnownUnit
-        The unit; a session of its tag counts where it names the same bench, or none.
-    """
-    listed = register.sessions()
-    mine = listed[(listed["tag"] == record.unit) & listed["contributor"].isin([record.contributor, ""])]
-    for session_id in mine["session_id"]:
-        session = understood(register.session(session_id).entries)
-        if session.stops:
-            stop = session.standing["stop"]
-            return (
-                f"Not added: its bench session says stop, feed nothing: {stop}. Clear it there with the reason first."
-            )
-    return ""
 
 
 def _outcome(report: Any, name: str) -> str:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from calib.register.facts import FieldFacts
     from calib.register.ledger import ImportReport
     from calib.register.records import KnownUnit
+    from calib.register.store import Register
 
 ADD = "calib add"
 
@@ -53,6 +54,7 @@ def run_add(asked: argparse.Namespace) -> None:
     )
     with told_when_interrupted(path, lambda: frame_of(KnownUnit, [record])):
         with Register(path, simulated=record.simulated) as register:
+            _refuse_stopped(register, frame_of(KnownUnit, [record]), ADD)
             report = register.add(record, by=asked.by, reason=asked.reason)
         told(report, path)
 
@@ -113,8 +115,17 @@ def run_import(asked: argparse.Namespace) -> None:
     simulated = False if path.exists() else kind_of(table, where)
     with told_when_interrupted(path, lambda: table):
         with Register(path, simulated=simulated) as register:
+            _refuse_stopped(register, table, where)
             report = register.import_table(table, by=asked.by, reason=asked.reason, where=where)
         told(report, path)
+
+
+def _refuse_stopped(register: Register, table: pd.DataFrame, where: str) -> None:
+    """Refuse units that a session at the bench stops; where there is no session the session wing is not even loaded."""
+    if len(register.sessions()):
+        from calib.show.session.understood import refuse_stopped
+
+        refuse_stopped(register, table, where)
 
 
 @contextmanager

@@ -38,7 +38,7 @@ FLAGS = {
     "suspect-reading": "Its readings do not go together as those of known units do: look for a slip, such as one "
     "half's resistance with the whole winding's voltage, or a wrong decimal.",
 }
-DRAWN_APART = ("simulated", "stop", "doubt", "withheld")
+DRAWN_APART = ("simulated", "stop", "doubt", "withheld", "improbable")
 READINGS = {"v_over_r": "V/R", "core": "core", "gauge": "gauge", "core-volt-amperes": "core less heaters"}
 MARKS = frozenset("\\`*_{}[]()<>#+-.!|~:$^&=@")
 JOINER = "\u2060"  # seen by nobody, and no break of a line
@@ -96,6 +96,13 @@ def odds(probability: float) -> str:
     if probability < 0.01:
         return "less than 1 in 100"
     return f"{round(probability * 100)} in 100"
+
+
+def beside(demand_ma: float, likely_ma: float) -> str:
+    """How a demand lies to the likely current: below or above it, or about it where both print the same [mA]."""
+    asked, likely = milliamps(demand_ma), milliamps(likely_ma)
+    side = "about" if asked == likely else "below" if demand_ma < likely_ma else "above"
+    return f"{asked} mA asked: {side} the likely {likely} mA"
 
 
 def count(number: int, singular: str, plural: str = "") -> str:

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from calib.estimate import UnitEstimate, estimate_unit
+from calib.estimate.unit import RATED_IS_NOT_SAFE
 from calib.supply.form_factor import winding_rms_per_dc
 from tests.fit.making import practice_fit, practice_known, practice_unknown, prior_fit, unknown
 
@@ -122,6 +123,27 @@ def test_str_tells_the_current_and_its_limits(made):
         assert f"{row[name]:.0f}" in str(made)
     assert "Q1" in str(made)
     assert "\n" not in repr(made)
+
+
+def test_str_says_that_rated_is_not_safe_and_what_is_worth_a_second_look(made):
+    """The sentence on the cabinet's air and the rise is the cautions' own, and not there where nothing is told."""
+    assert "hot cabinet" in RATED_IS_NOT_SAFE
+    assert "40 °C round the unit and 60 K on it" in RATED_IS_NOT_SAFE
+    assert str(made).endswith(f" {RATED_IS_NOT_SAFE}")
+    assert RATED_IS_NOT_SAFE in made.cautions
+    assert made.improbable == ()
+    # (70 - 32) / 1.8 = 21.1
+    asked = (
+        "winding_temp_c: 70 °C is unusual: most are 5 to 40 °C; did you mean 21.111 °C (typed in °F) or 7 °C (the "
+        "decimal point slipped by 1 place)?"
+    )
+    hot = estimate_unit(practice_fit(), unknown({**FULL, "winding_temp_c": "70"}))
+    assert [f"{one.column}: {one.why}" for one in hot.improbable] == [asked]
+    assert f" Worth a second look: {asked} Rated is not safe here" in str(hot)
+    assert "improbable" in hot.answer["flags"].iloc[0].split(";")
+    withheld = estimate_unit(practice_fit(), unknown({**FULL, "awg": "0.19"}))
+    assert "hot cabinet" not in str(withheld)
+    assert "awg: 0.19 AWG is unusual" in str(withheld)
 
 
 def test_what_must_be_read_first_is_there(made):

@@ -12,6 +12,7 @@ import pytest
 
 from calib.errors import InputError, RegisterError
 from calib.register.exchange import read_known
+from calib.register.frame import frame_of
 from calib.register.records import KnownUnit, columns
 from calib.register.store import ImportReport, Register, default_register_path, practice_register
 
@@ -116,6 +117,54 @@ def test_an_import_is_all_or_nothing(register: Register, table: Table, typed: di
     with pytest.raises(InputError, match="row 3, awg '99'"):
         register.import_csv(table(typed, {**typed, "unit": "AL-8", "awg": "99"}, header=[*typed, "awg"]))
     assert len(register.revisions()) == 0
+
+
+STOP = "insulation 3 Mohm"
+
+
+def stopped(typed: dict[str, str]) -> KnownUnit:
+    """A record that no reading of a file, a form or an option gives: a copy with a stop put into it."""
+    return record(typed).model_copy(update={"stop": STOP})
+
+
+@pytest.mark.parametrize(
+    "bring",
+    [
+        lambda register, one: register.add(one),
+        lambda register, one: register.amend(one),
+        lambda register, one: register.import_table(frame_of(KnownUnit, [one])),
+    ],
+    ids=["add", "amend", "import_table"],
+)
+def test_a_stopped_unit_comes_in_by_no_door(
+    register: Register, typed: dict[str, str], bring: Callable[[Register, KnownUnit], object]
+) -> None:
+    register.add(record(typed))
+    with pytest.raises(InputError) as told:
+        bring(register, stopped(typed))
+    (fault,) = told.value.faults
+    assert (fault.column, fault.value) == ("stop", STOP)
+    assert (fault.problem, fault.remedy[:34]) == (
+        "a unit that must not be fed is no known unit",
+        "clear it with the reason in stop_c",
+    )
+    assert register.known()["stop"].tolist() == [""]
+    bring(register, stopped(typed).model_copy(update={"stop_cleared": "dried: 400 Mohm"}))
+    assert register.known()["stop"].tolist() == [STOP]
+
+
+def test_what_is_improbable_is_noted_with_what_was_brought_in(
+    register: Register, table: Table, typed: dict[str, str]
+) -> None:
+    hot = {**typed, "winding_temp_c": "70"}
+    said = (
+        "winding_temp_c: 70 °C is unusual: most are 5 to 40 °C; did you mean 21.111 °C (typed in °F) or 7 °C (the "
+        "decimal point slipped by 1 place)?"
+    )
+    assert register.add(record(hot)).notes == (f"AL-7: {said}",)
+    path = table(typed | {"unit": "AL-8"}, hot | {"unit": "AL-9"})
+    report = register.import_csv(path)
+    assert (report.added, report.notes) == (2, (f"{path}, row 3, AL-9: {said}",))
 
 
 def test_an_import_tells_what_became_of_the_records(register: Register, table: Table, typed: dict[str, str]) -> None:

@@ -87,6 +87,8 @@ def axis_titles(spec: Any) -> set[str]:
         (60.0, "60 mA asked: below the likely 82 mA; odds"),
         (75.0, "75 mA asked: below the likely 82 mA; odds"),
         (95.0, "95 mA asked: above the likely 82 mA; odds"),
+        (82.3, "82 mA asked: about the likely 82 mA; odds"),
+        (81.6, "82 mA asked: about the likely 82 mA; odds"),
     ],
 )
 def test_the_estimates_title_states_the_finding(demand: float, finding: str) -> None:
@@ -102,7 +104,7 @@ def test_the_estimate_tells_its_numbers_to_those_who_cannot_see_it() -> None:
     )
     assert estimate_told(ANSWER, math.nan, 0.9) == told
     chart = estimate_chart(CURVE, ANSWER, 75.0, 0.9, LIGHT)
-    assert spec_of(chart)["description"] == f"{told} The set draws 75 mA."
+    assert spec_of(chart)["description"] == (f"{told} The set draws 75 mA; odds that it is rated for that: 87 in 100.")
 
 
 def test_the_estimate_is_drawn_with_its_marks_and_unit() -> None:

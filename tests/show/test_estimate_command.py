@@ -255,6 +255,63 @@ def test_what_stands_against_a_unit_goes_with_its_figures(called: Run, known: Pa
     ]
 
 
+IMPROBABLE = {"spare 1": {"hv_resistance_ohm": "0.212"}, "hot": {"winding_temp_c": "70"}}
+IMPROBABLE |= {"fed": {"excitation_v": "300", "hv_v": "1000"}, "turned": {"excitation_v": "27.76", "hv_v": "4.97"}}
+IMPROBABLE |= {"weak": {"demand_ma": "0.12"}, "sound": {}}
+
+
+def improbable(tmp_path: Path) -> Path:
+    row = UNKNOWN_ROWS[0]
+    lines = []
+    for unit, changed in IMPROBABLE.items():
+        lines.append(spoiled(UNKNOWN_HEADER, row, "unit", unit))
+        for column, value in changed.items():
+            lines[-1] = spoiled(UNKNOWN_HEADER, lines[-1], column, value)
+    return table(tmp_path / "odd.csv", UNKNOWN_HEADER, "", *lines)
+
+
+def test_improbable_readings_are_flagged_and_asked_for_and_never_refused(
+    called: Run, known: Path, tmp_path: Path
+) -> None:
+    done = called("estimate", "--known", str(known), "--unknown", str(improbable(tmp_path)), "--format", "json")
+    assert done.returncode == 0
+    flags = {row["unit"]: row["flags"].split(";") for row in json.loads(done.stdout)}
+    assert {unit: "improbable" in found for unit, found in flags.items()} == {
+        unit: bool(changed) for unit, changed in IMPROBABLE.items()
+    }
+    lines = [line for line in done.stderr.splitlines() if ", row " in line]
+    where = f"note: {tmp_path / 'odd.csv'}"
+    told = [
+        (
+            "row 3, spare 1: hv_resistance_ohm: 0.212 ohm is unusual: most are 5 to 10000 ohm",
+            "212 ohm (typed in kilohms)",
+        ),
+        # (70 - 32) / 1.8 = 21.1
+        ("row 4, hot: winding_temp_c: 70 °C is unusual: most are 5 to 40 °C", "21.111 °C (typed in °F)"),
+        ("row 5, fed: excitation_v: 300 V is unusual: most are 0.5 to 60 V", "30 V"),
+        # 117 V x 4.97 / 27.76 = 20.95 V
+        ("row 6, turned: hv_v: the no-load voltage that the ratio test gives, 20.95 V", "4.97 V on the primary and 27"),
+        ("row 7, weak: demand_ma: 0.12 mA is unusual: most are 5 to 1000 mA", "120 mA (typed in amperes)"),
+    ]
+    assert len(lines) == len(told)
+    for line, (said, meant) in zip(lines, told, strict=True):
+        assert line.startswith(f"{where}, {said}")
+        assert meant in line.partition("; did you mean ")[2]
+
+
+def test_of_many_improbable_readings_twenty_are_told_and_the_others_counted(
+    called: Run, known: Path, tmp_path: Path
+) -> None:
+    hot = spoiled(UNKNOWN_HEADER, UNKNOWN_ROWS[0], "winding_temp_c", "70").split(",", 1)[1]
+    many = table(tmp_path / "many.csv", UNKNOWN_HEADER, *(f"U{k},{hot}" for k in range(27)))
+    lines = called("estimate", "--known", str(known), "--unknown", str(many)).stderr.splitlines()
+    assert [line for line in lines if "many.csv" in line][-1] == (
+        f"note: {many}: and 7 more that are worth a second look"
+    )
+    assert len(lines) == 21
+    assert len(package.improbabilities(package.read_unknown(many))) == 27
+
+
 def test_a_stopped_unit_is_no_known_unit(called: Run, tmp_path: Path) -> None:
     header, row = f"{HEADER},stop,stop_cleared", ROWS[0]
     stopped = table(tmp_path / "stopped.csv", header, f"{row},insulation 3 Mohm,")

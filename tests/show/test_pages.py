@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -201,6 +202,24 @@ def body_of(at: AppTest) -> str:
     return "\n".join(said for said in text_of(at).splitlines() if "<style>" not in said and "{" not in said)
 
 
+def test_improbable_readings_stand_with_the_answer_as_with_their_field() -> None:
+    at = enter(opened(), **READINGS | {"excitation_v": "300", "volts_read": "1675.7"})
+    said = text_of(at)
+    assert "Worth a second look, excitation: 300 V is unusual: most are 0.5 to 60 V; did you mean 30 V" in said
+    assert "Most likely" in said
+    assert "Worth a second look" not in text_of(enter(at, **READINGS))
+
+
+def test_a_demand_that_prints_as_the_likely_current_is_about_it() -> None:
+    at = enter(opened(), **READINGS)
+    likely = re.search(r"likely <b>(\d+) mA", text_of(at))
+    assert likely
+    said = text_of(enter(at, demand_ma=float(likely[1]) + 0.3))
+    about = f"{likely[1]} mA asked: about the likely {likely[1]} mA; odds"
+    assert said.count(about) == 1
+    assert f"The set draws {likely[1]} mA; odds that it is rated for that: " in said
+
+
 def test_a_decimal_comma_is_read_as_one_and_said_back_beneath_its_field() -> None:
     """4,97 is 4.97 V and never 497: the answer is that of the same readings with points."""
     plain = text_of(enter(opened(), **READINGS))
@@ -265,6 +284,13 @@ def test_where_readings_do_not_go_together_no_current_is_shown_but_what_each_rep
     said = body_of(at)
     assert "No current is told" in said
     assert "wire diameter in mm taken for its gauge" in said
+    assert "Worth a second look, wire gauge: 0.19 AWG is unusual: most are 18 to 44 AWG; did you mean 32.5 AWG" in said
+    counted = counted_in(at)
+    assert "wire AWG 0.19" in counted["Entered here"]
+    assert (
+        "core with a tongue of 28 mm; a stack of 30 mm; wire AWG 0.19; the set's demand of 70 mA"
+        in (counted["Entered here"])
+    )
     assert "The readings that disagree" in said
     assert "What each repair would give" in said
     for word in ("Most likely", "count on", "Odds that", 'id="other-filter"', "The opinions"):

@@ -12,8 +12,10 @@ import pytest
 
 import calib as package
 from calib import bench
-from calib.show.command import COMMANDS
+from calib.show.command import COMMANDS, main
+from calib.show.session.steps import STEPS
 from tests.show.conftest import Run
+from tests.show.visits import KNOWN, opened, settle
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -53,6 +55,27 @@ def test_it_gives_the_advice_of_the_pages_on_what_to_feed() -> None:
     assert all(rule in written for rule in bench.FEED_RULES)
     assert "For 650 V on a line of 117 V that is 5.4 V." in written
     assert bench.feed(True, 117.0, 650.0).allowed_v == pytest.approx(5.4)
+
+
+def test_it_says_of_the_frequency_what_form_session_and_command_say(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The frequency that it was designed for is asked; the line that it will run on is another question."""
+    settle(tmp_path, monkeypatch)
+    at = opened()
+    said = [str(at.text_input(key="read_line_frequency_hz").help)]
+    at.switch_page(KNOWN).run()
+    said.append(str(at.text_input(key="add_line_frequency_hz").help))
+    said += [field.help for step in STEPS for field in step.every_field() if field.name == "line_frequency_hz"]
+    assert main(["add", "--help"]) == 0
+    said.append(" ".join(capsys.readouterr().out.split()))
+    assert len(said) == 4
+    for words in said:
+        assert "designed for: 50 for a plate of 50/60" in words
+    written = " ".join(README.split())
+    assert "The line is the one that the unit was designed for (50 Hz for a plate of 50/60), wherever it will run." in (
+        written
+    )
 
 
 def test_every_command_is_in_the_table() -> None:

@@ -16,6 +16,8 @@ import pytest
 import calib as package
 from calib.register.store import Register
 from calib.show import command
+from calib.show.session.understood import understood
+from tests.show.bench_visits import with_more
 from tests.show.conftest import Run
 from tests.show.tables import HEADER, ROWS, spoiled, table
 
@@ -33,6 +35,7 @@ OPTIONS = {
     "--hv-resistance-ohm": "182",
     "--winding-temp-c": "-2.5",
 }
+COLD = "note: QB 7: winding_temp_c: -2.5 °C is unusual: most are 5 to 40 °C"
 
 
 def words_of(options: dict[str, str]) -> list[str]:
@@ -46,13 +49,64 @@ def rows_of(path: Path) -> list[dict[str, str]]:
 
 def test_add_makes_the_register_and_keeps_what_was_typed(calib: Run, tmp_path: Path) -> None:
     done = calib("add", "--register", "club.duckdb", *words_of(OPTIONS), "--by", "Alder Lane", "--reason", "found")
-    assert (done.returncode, done.stderr) == (0, "")
+    assert (done.returncode, done.stderr.splitlines()) == (0, [COLD])
     with package.Register(tmp_path / "club.duckdb") as register:
         row = register.known().iloc[0]
         revision = register.revisions().iloc[0]
     assert (row["unit"], row["contributor"], row["rated_current_ma"]) == ("QB 7", "Quarry Bank", 90.0)
     assert (row["winding_temp_c"], bool(row["centre_tapped"]), row["notes"]) == (-2.5, True, "")
     assert (revision["by"], revision["reason"]) == ("Alder Lane", "found")
+
+
+def test_what_is_improbable_is_asked_for_and_added_all_the_same(called: Run, tmp_path: Path) -> None:
+    """0.1 A typed for 100 mA, 70 °F for °C, and 0.212 kilohm for ohms: by option and by table."""
+    here = ("--register", "club.duckdb")
+    done = called("add", *here, *words_of(OPTIONS | {"--winding-temp-c": "70", "--rated-current-ma": "0.1"}))
+    assert done.returncode == 0
+    assert done.stdout.startswith("1 added")
+    lines = done.stderr.splitlines()
+    assert len(lines) == 3
+    assert lines[0].startswith(
+        "note: QB 7: rated_current_ma: 0.1 mA is unusual: most are 5 to 1000 mA; did you mean 10 mA "
+        "(the decimal point slipped by 2 places) or 100 mA (typed in amperes)?"
+    )
+    assert lines[1].startswith(
+        "note: QB 7: winding_temp_c: 70 °C is unusual: most are 5 to 40 °C; did you mean 21.111 °C"
+    )
+    assert lines[2].startswith("note: QB 7: rated_current_ma: 0.1 mA is 0.0")
+    rows = (ROWS[1], spoiled(HEADER, ROWS[0], "hv_resistance_ohm", "0.212"))
+    done = called("import", str(table(tmp_path / "known.csv", HEADER, *rows)), *here)
+    assert (done.returncode, done.stdout[:7]) == (0, "2 added")
+    lines = done.stderr.splitlines()
+    assert lines[0] == (
+        f"note: {tmp_path / 'known.csv'}, row 3, AL 1: hv_resistance_ohm: 0.212 ohm is unusual: "
+        "most are 5 to 10000 ohm; did you mean 21.2 ohm (the decimal point slipped by 2 places) or 212 ohm "
+        "(typed in kilohms)?"
+    )
+    assert "row 3, AL 1: rated_current_ma: 70 mA is 0.0" in lines[1]
+    assert len(lines) == 2
+
+
+@pytest.mark.parametrize("way", ["add", "import"])
+def test_a_unit_that_the_bench_stopped_is_not_brought_in_until_that_is_cleared(
+    called: Run, tmp_path: Path, way: str
+) -> None:
+    with package.Register(tmp_path / "club.duckdb") as register:
+        low = with_more(insulation={"megohm_1": 3.0}, look={"tag": "AL 1"})
+        session = register.keep_session("AL 1", low, "sum", contributor="Alder Lane").session_id
+    rows = table(tmp_path / "known.csv", HEADER, *ROWS)
+    alder = OPTIONS | {"--unit": "AL 1", "--contributor": "Alder Lane"}
+    words = words_of(alder) if way == "add" else [str(rows)]
+    done = called(way, "--register", "club.duckdb", *words)
+    assert (done.returncode, done.stdout) == (2, "")
+    (line,) = done.stderr.splitlines()
+    assert "unit 'AL 1': its bench session says stop, feed nothing: Insulation: stop until explained" in line
+    assert line.endswith("; clear it there with the reason first, or leave the unit out")
+    with package.Register(tmp_path / "club.duckdb") as register:
+        assert register.count() == 0
+        low["ratio"] |= {"explained": "dried: 400 Mohm", "explained_stops": understood(low).said("stop")}
+        register.keep_session("AL 1", low, "sum", contributor="Alder Lane", session_id=session)
+    assert called(way, "--register", "club.duckdb", *words).returncode == 0
 
 
 def test_a_command_says_whom_it_waits_for_while_it_waits(
@@ -132,6 +186,7 @@ def test_add_reads_numbers_as_people_write_them_and_says_so(called: Run, tmp_pat
         "note: --no-load-v: Read as 640.5 V.",
         "note: --hv-resistance-ohm: 0.182 kΩ is 182 Ω.",
         "note: --tongue-mm: 1 1/8 in is 28.575 mm.",
+        COLD,
     ]
     with package.Register(tmp_path / "club.duckdb") as register:
         row = register.known().iloc[0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import html
 import math
 import subprocess
 import sys
@@ -16,6 +17,7 @@ from streamlit.testing.v1 import AppTest
 
 import calib
 from calib.show import parts, words
+from tests.show.bench_visits import with_more
 from tests.show.visits import (
     HOME,
     KNOWN,
@@ -239,6 +241,32 @@ def test_a_table_is_brought_in_whole(visit: Path) -> None:
     assert "2 units added" in unescaped(at.success[0].value)
     with calib.Register(visit) as register:
         assert register.count() == 2
+
+
+def test_a_table_is_looked_through_for_what_is_improbable_before_it_is_brought_in(visit: Path) -> None:
+    odd = UNIT | {"unit": "<b>AL-8</b>", "winding_temp_c": 70}
+    at = bring_in(opened(KNOWN), "bench.csv", table_of(UNIT, odd))
+    assert "Worth a second look before you bring it in" in at.warning[0].value
+    said = (
+        "bench.csv, row 3, <b>AL-8</b>: winding_temp_c: 70 °C is unusual: most are 5 to 40 °C; did you mean 21.111 °C"
+    )
+    assert html.escape(said) in text_of(at)
+    at.button(key="bring_in").click().run()
+    assert "2 units added" in unescaped(at.success[0].value)
+    assert "Worth a second look" not in text_of(bring_in(at, "bench.csv", table_of(UNIT)))
+
+
+def test_a_table_with_a_unit_that_the_bench_stopped_is_not_brought_in(visit: Path) -> None:
+    low = with_more(insulation={"megohm_1": 3.0}, look={"tag": "AL-7"})
+    with calib.Register(visit) as register:
+        register.keep_session("AL-7", low, "sum", contributor="Alder Lane")
+    at = bring_in(opened(KNOWN), "bench.csv", table_of(UNIT, UNIT | {"unit": "AL-8"}))
+    at.button(key="bring_in").click().run()
+    assert not at.exception
+    assert "Nothing was brought in." in at.error[0].value
+    assert "unit &#x27;AL-7&#x27;: its bench session says stop, feed nothing: Insulation" in text_of(at)
+    with calib.Register(visit) as register:
+        assert register.count() == 0
 
 
 def test_a_table_with_faults_changes_nothing_and_every_fault_is_listed(visit: Path) -> None:

@@ -12,6 +12,7 @@ import streamlit as st
 
 import calib
 from calib.show import known_form, parts, words
+from calib.show.session.understood import refuse_stopped
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -110,10 +111,13 @@ def _bring_in() -> None:
         return
     units = words.count(len(table), "unit")
     st.write(f"{units} in {words.plain(given.name)}, nothing wrong with the table.")
+    if unlikely := table.attrs["improbable"]:
+        st.warning("Worth a second look before you bring it in; what is right as it stands can stay:")
+        st.html(parts.plain_lines(unlikely))
     by = st.text_input("Brought in by (kept in the history)", key="seen_by")
     if st.button(f"Bring in {units}", key="bring_in", type="primary"):
         given.seek(0)
-        _import(given, by)
+        _import(given, table, by)
 
 
 def _turn() -> int:
@@ -121,9 +125,10 @@ def _turn() -> int:
     return int(st.session_state.setdefault("seen_uploads", 0))
 
 
-def _import(given: Any, by: str) -> None:
+def _import(given: Any, table: pd.DataFrame, by: str) -> None:
     try:
         with parts.register() as register:
+            refuse_stopped(register, table, given.name)
             report = register.import_csv(given, by=by)
     except calib.InputError as error:
         parts.show_faults("Nothing was brought in.", error.faults)

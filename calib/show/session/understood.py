@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib import bench
 from calib.bench.faults import SEVERITIES
+from calib.errors import Fault, InputError
 from calib.show import heaters_read, metering
 from calib.show.readings import AREA, LIMBS, RATIO_TEST, WHOLE
 from calib.show.session import cold, core_wire
@@ -24,7 +25,9 @@ from calib.show.session.steps import STEPS
 from calib.show.session.volts import ratio
 
 if TYPE_CHECKING:
-    from calib import Meter
+    import pandas as pd
+
+    from calib import Meter, Register
 
 # Where it is kept what was found and done about the stops, and which they were; both are entries of the ratio test,
 # which is the first step that they hold up.
@@ -158,6 +161,52 @@ def _core_of(core: StepRead, volts: StepRead, look: Checked) -> Core:
     """What the unloaded run is held against."""
     measured = (core.known.get("sheets"), core.known.get("stack_mm"))
     return Core(*measured, volts.known.get("line_v"), volts.known.get("frequency_hz"), look.chosen("decade", UNKNOWN))
+
+
+def stops_on_the_bench(register: Register, units: Sequence[tuple[str, str]]) -> dict[tuple[str, str], str]:
+    """The stops that stand in a register's sessions against units that are to be known ones.
+
+    Parameters
+    ----------
+    register : calib.Register
+        With the sessions.
+    units : sequence of (str, str)
+        Contributor and tag of each; a session of its tag counts where it names the same bench, or none.
+
+    Returns
+    -------
+    dict of (str, str) to str
+        What each stop says; a unit without one is left out.
+    """
+    found: dict[tuple[str, str], str] = {}
+    tagged: dict[str, list[tuple[str, str]]] = {}
+    for unit in units:
+        tagged.setdefault(unit[1], []).append(unit)
+    for one in register.sessions().to_dict("records"):
+        against = [unit for unit in tagged.get(one["tag"], []) if one["contributor"] in (unit[0], "")]
+        session = understood(register.session(one["session_id"]).entries) if against else None
+        if session is not None and session.stops:
+            found |= {unit: session.standing["stop"] for unit in against if unit not in found}
+    return found
+
+
+def refuse_stopped(register: Register, known: pd.DataFrame, where: str) -> None:
+    """Refuse known units against which a stop stands in a session at the bench, and is not cleared in the row either.
+
+    Raises
+    ------
+    InputError
+        With a fault for each; `where` is what faults call the table.
+    """
+    asked = known[known["stop_cleared"] == ""]
+    stops = stops_on_the_bench(register, list(zip(asked["contributor"], asked["unit"], strict=True)))
+    remedy = "clear it there with the reason first, or leave the unit out"
+    faults = [
+        Fault(where, None, "unit", unit, f"its bench session says stop, feed nothing: {stop}", remedy)
+        for (_, unit), stop in stops.items()
+    ]
+    if faults:
+        raise InputError(faults)
 
 
 def is_done(step: Step, entries: Mapping[str, Any], read: StepRead, cleared: bool = False) -> bool:
