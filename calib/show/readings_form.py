@@ -90,6 +90,8 @@ def begin(known: pd.DataFrame, practising: bool) -> None:
         _fill_in()
     for name, value in _start(known).items():
         st.session_state.setdefault(f"read_{name}", value)
+    if st.session_state.get("read_contributor") not in set(known["contributor"]):
+        st.session_state["read_contributor"] = STRANGER
 
 
 def _start(known: pd.DataFrame) -> dict[str, Any]:
@@ -247,7 +249,7 @@ def _fill_in() -> None:
         "tag": unit["unit"],
     }
     put |= {name: unit[name] for name in (*r.PLAIN, "excitation_v")}
-    put |= {"contributor": STRANGER, "conductor": unit["conductor"] or r.COPPER}
+    put |= {"contributor": unit["contributor"], "conductor": unit["conductor"] or r.COPPER}
     put |= {f"{name}_unit": measured.symbols_of(kept)[0] for name, kept in r.KEPT_IN.items()}
     for name, meter in (("u_voltage_pct", "voltmeter"), ("u_resistance_pct", "ohmmeter")):
         if unit[name] is not None:

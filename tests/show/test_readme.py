@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import json
 import re
 import subprocess
 import sys
@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 
-import calib as package
 from calib import bench
 from calib.show.command import COMMANDS, main
 from calib.show.session.steps import STEPS
 from tests.show.conftest import Run
-from tests.show.visits import KNOWN, opened, settle
+from tests.show.tables import spoiled, table
+from tests.show.visits import KNOWN, counted_in, enter, opened, settle, text_of
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -99,20 +99,33 @@ def test_the_two_commands_to_set_up_come_first_and_ci_runs_the_second() -> None:
     assert ci.rstrip().endswith('eval "$tests"')
 
 
-def test_the_limits_close_in_as_it_says() -> None:
-    """Of practice unit U-01: the three readings, then the core, then the wire: all together closer than the first."""
-    model = package.fit(package.read_known(package.shipped("datasets/practice/known.csv")))
-    unit = package.read_unknown(package.shipped("datasets/practice/unknown.csv")).iloc[[0]]
-    core, wire = ("tongue_mm", "stack_mm", "core_area_cm2"), ("awg", "wire_diameter_mm")
-    frames = [unit.assign(**dict.fromkeys(blank, math.nan)) for blank in ((*core, *wire), wire, ())]
-    answers = [model.estimate(frame).iloc[0] for frame in frames]
-    found = [(round(answer["low_ma"]), round(answer["high_ma"])) for answer in answers]
-    told = re.search(
-        r"U-01 the three readings say (\d+) to (\d+) mA, with the core (\d+) to (\d+) mA, and with\s+"
-        r"the wire as well (\d+) to (\d+) mA",
-        README,
-    )
+def test_the_limits_close_in_as_it_says(called: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of practice unit U-01, the first that the page shows, page and command say what is written."""
+    written = r"U-01 the three readings say (\d+) to (\d+) mA, with the core (\d+) to (\d+) mA, and with\s+"
+    told = re.search(written + r"the wire as well (\d+) to (\d+) mA", README)
     assert told is not None
-    assert [*zip(map(int, told.groups()[::2]), map(int, told.groups()[1::2]), strict=True)] == found
-    widths = [high / low for low, high in found]
-    assert widths[2] < 0.9 * widths[0]
+    limits = [*zip(map(int, told.groups()[::2]), map(int, told.groups()[1::2]), strict=True)]
+    assert limits[2][1] / limits[2][0] < 0.9 * limits[0][1] / limits[0][0]
+
+    settle(tmp_path, monkeypatch)
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened()
+    shown = []
+    for emptied in ((), ("wire",), ("stack", "tongue")):
+        for name in emptied:
+            enter(at, **{name: ""})
+        said = re.search(r"rated between\D*(\d+)\D*and\D*(\d+)\D*mA", text_of(at))
+        assert said is not None
+        shown.append((int(said[1]), int(said[2])))
+    assert "read by Alder Lane" in counted_in(at)["Practice unit U-01"]
+    assert shown[::-1] == limits
+
+    header, row = (ROOT / "datasets/practice/unknown.csv").read_text(encoding="utf-8").splitlines()[:2]
+    bare = spoiled(header, spoiled(header, spoiled(header, row, "awg", ""), "tongue_mm", ""), "stack_mm", "")
+    rows = [bare, spoiled(header, row, "awg", ""), row]
+    asked = table(
+        tmp_path / "asked.csv", header, *(spoiled(header, one, "unit", f"U{k}") for k, one in enumerate(rows))
+    )
+    known = str(ROOT / "datasets/practice/known.csv")
+    done = called("estimate", "--known", known, "--unknown", str(asked), "--format", "json")
+    assert [(round(one["low_ma"]), round(one["high_ma"])) for one in json.loads(done.stdout)] == limits
