@@ -268,12 +268,15 @@ def _drawn(why: str, power: float) -> Finding:
         return Finding("Draws much without load", why, remedy, "doubt")
     falls = f"{why}; the current falls as the volts to the power {power:.1f}"
     if power >= KNEE_POWER:
-        remedy = f"Its iron works at the knee, and it runs the hotter for it. {causes}"
+        remedy = f"{causes} Else its iron works at the knee, and it runs the hotter for it."
         return Finding("Iron worked at its knee", falls, remedy, "doubt")
     if power <= TURN_POWER:
-        remedy = f"About in proportion, as with a shorted turn: load it only in a heat run that is watched. {causes}"
+        remedy = (
+            f"{causes} Then watch it for half an hour without load, and do not load it before this is explained: about "
+            "in proportion is as with a shorted turn, or as with iron far from its knee."
+        )
         return Finding("Shorted turn suspected", falls, remedy, "doubt")
-    remedy = f"Between a knee and a shorted turn: the heat run tells. {causes}"
+    remedy = f"{causes} Between a knee and a shorted turn: watch it for half an hour without load before you load it."
     return Finding("Draws much without load", falls, remedy, "doubt")
 
 

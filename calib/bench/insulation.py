@@ -259,10 +259,10 @@ class InsulationGrade:
 
     def __str__(self) -> str:
         more = "over " if self.test.over_range else ""
-        return (
-            f"{self.test.between}: {more}{self.test.megohm:.4g} Mohm at {self.test.temp_c:g} °C, {more}"
-            f"{self.at_20_megohm:.4g} Mohm at 20 °C: {self.grade}. {self.remedy}"
-        )
+        read = f"{more}{self.test.megohm:.4g} Mohm at {self.test.temp_c:g} °C"
+        if self.test.temp_c != REFERENCE_C:
+            read += f", {more}{self.at_20_megohm:.4g} Mohm at 20 °C"
+        return f"{self.test.between}: {read}: {self.grade}. {self.remedy}"
 
 
 def insulation_at_20_megohm(megohm: float, temp_c: float) -> float:

@@ -117,7 +117,9 @@ def _choice(key: str, label: str, unit: str, symbols: Sequence[str]) -> None:
 
 def _remember(unit_key: str, unit: str) -> None:
     """Keep a choice for as long as the page is open; fields that are still empty follow it, filled ones do not."""
-    symbol = st.session_state[unit_key]
+    symbol = st.session_state.get(unit_key)
+    if symbol is None:  # let go of in the meantime: the browser showed another session's step still
+        return
     st.session_state.setdefault(REMEMBERED, {})[unit] = symbol
     for other, kept_in in st.session_state.get(PLACES, {}).items():
         held = st.session_state.get(other.removesuffix("_unit"))

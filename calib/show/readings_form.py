@@ -10,7 +10,7 @@ import streamlit as st
 
 import calib
 from calib import bench
-from calib.show import fields, heaters_form, heaters_read, measured, metering, meters_form, parts, words
+from calib.show import fields, heaters_form, heaters_read, measured, metering, meters_form, parts, standing, words
 from calib.show import readings as r
 from calib.show.counted import Origin
 from calib.show.fields import Fields
@@ -142,6 +142,9 @@ def draw(opened: parts.Opened, understood: r.Understood, heaters: heaters_read.H
 
 
 def _voltage(form: Fields, now: dict[str, Any]) -> None:
+    stopped = standing.mark(now) == standing.MARKS["stop"]
+    if stopped:
+        parts.caution("Feed it nothing, neither the line nor the few volts of a ratio test, until the stop is cleared.")
     if now.get("voltage_by") == r.NO_LOAD:
         parts.caution(
             "Reading it on a winding fed from the line is live high-voltage work, which can kill: not before the "
@@ -156,7 +159,7 @@ def _voltage(form: Fields, now: dict[str, Any]) -> None:
         "mains frequency, never a heater winding; put the clips on before it is switched on; keep every winding at or "
         f"below {bench.HAZARDOUS_LIVE_V:g} V."
     )
-    parts.cautions([alive, *map(words.plain, r.feed_advice(now))])
+    parts.cautions([alive, *(map(words.plain, r.feed_advice(now)) if not stopped else ())])
     _number(form, "excitation_v", "V", "Rms volts at the primary's own leads, whichever winding you feed.")
     _number(form, "volts_read", "V", "Rms volts in the same test, whichever winding you feed; nothing else connected.")
     across("volts")

@@ -146,15 +146,20 @@ def test_current_watts_and_ratio_together_are_doubts_and_never_condemn():
 
 
 @pytest.mark.parametrize(
-    ("power", "name"),
-    [(3.0, "Iron worked at its knee"), (1.0, "Shorted turn suspected"), (1.6, "Draws much without load")],
+    ("power", "name", "remedy"),
+    [
+        (3.0, "Iron worked at its knee", "runs the hotter for it"),
+        (1.0, "Shorted turn suspected", "do not load it before this is explained"),
+        (1.6, "Draws much without load", "half an hour without load before you load it"),
+    ],
 )
-def test_the_second_reading_at_a_lower_line_tells_a_knee_from_a_shorted_turn(power, name):
+def test_the_second_reading_at_a_lower_line_tells_a_knee_from_a_shorted_turn(power, name, remedy):
     idle = replace(IDLE, exciting_ma=300.0, volts=117.0, low_volts=0.85 * 117.0, low_ma=300.0 * 0.85**power)
     assert bench.knee_power(idle) == pytest.approx(power)
     (finding,) = findings(replace(CLEAN, unloaded=idle))
     assert (finding.what, finding.severity) == (name, "doubt")
     assert f"the power {power:.1f}" in finding.why
+    assert remedy in finding.remedy
     assert findings(replace(CLEAN, unloaded=replace(idle, exciting_ma=200.0))) == ()
 
 

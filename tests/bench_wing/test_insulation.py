@@ -168,6 +168,7 @@ def test_frame_and_sentence():
     assert row["at_20_megohm"] == pytest.approx(118.756, abs=5e-4)
     assert "wait" in row["notes"]
     assert str(graded).startswith("HV to core: 180 Mohm at 14 °C, 118.8 Mohm at 20 °C: good.")
+    assert str(grade_insulation(InsulationTest("HV to core", 290.0))).startswith("HV to core: 290 Mohm at 20 °C: good.")
 
 
 def test_cautions_stand_before_the_test():

@@ -210,6 +210,14 @@ def test_several_sessions_stand_side_by_side_and_a_finished_one_can_be_opened_ag
     assert {one.tag for one in kept(place, "open")} == {"AL-5", "AL-6"}
 
 
+def test_a_unit_that_changes_as_another_session_is_opened_stops_nothing(place: Path) -> None:
+    """What a slow browser sends: a field of the session that it still shows, with the click that left it."""
+    at = press(put_in(visit(), "look", tag="AL-5"), "bench_another")
+    (session,) = kept(place)
+    at.radio(key="bench_in_look_weight_kg_unit").set_value("lb")
+    assert shown(press(at, f"bench_on_{session.session_id}"), "look", "tag") == "AL-5"
+
+
 def test_each_register_has_its_own_session(place: Path) -> None:
     at = put_in(visit(), "look", tag="AL-5")
     at.radio(key=parts.CHOICE).set_value(parts.PRACTICE).run()

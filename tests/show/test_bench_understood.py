@@ -257,6 +257,8 @@ def test_the_insulation_is_tested_at_what_the_units_own_voltages_make_it_work_at
     assert doubts in session.standing["doubts"]
     assert session.standing["stop"] == ""
     assert "Other heaters to core" in session.steps["insulation"].known["untested"]
+    assert "of 700 V end to end on 230 V, at 1.1 × line, for two diodes" in lines(session, "insulation")
+    assert "at 1.1 × line, since nothing else is said above, for two diodes" in lines(understood(SESSION), "insulation")
 
 
 def test_the_ratio_test_corrects_what_the_insulation_was_tested_for() -> None:

@@ -42,6 +42,12 @@ def filled(at: AppTest) -> AppTest:
     return press(at, "bench_fill").switch_page(HOME).run()
 
 
+def feeding(at: AppTest) -> tuple[bool, bool]:
+    """Whether the form says to feed the unit nothing, and whether it says how much."""
+    said = unescaped(text_of(at))
+    return "Feed it nothing, neither the line" in said, "Primary proven: feed it at most" in said
+
+
 def before_the_answer(at: AppTest) -> str:
     """What the home page says before its form begins, on a phone too, and so before any figure or picture."""
     order = in_order(at.main)
@@ -58,6 +64,7 @@ def test_a_stop_goes_with_the_readings_until_it_is_cleared_with_a_reason(place: 
     filled(at)
     assert STOP in before_the_answer(at)
     assert "the bench session of AL-5" in before_the_answer(at)
+    assert feeding(at) == (True, False)
     for figure in ('id="answer"><b class="calib-mark">STOP, feed it nothing:</b> most likely', "feed it nothing. Most"):
         assert figure in text_of(at)
     enter(at, ohms_read=190.0, tag="AL-5 again", line_voltage_v=230.0)
@@ -70,6 +77,7 @@ def test_a_stop_goes_with_the_readings_until_it_is_cleared_with_a_reason(place: 
     at.switch_page(HOME).run()
     assert STOPPED not in text_of(at)
     assert "STOP" not in text_of(at)
+    assert feeding(at) == (False, True)
     assert f"{WHY}" in before_the_answer(at)
     assert STOP in before_the_answer(at)
     at.switch_page(METERS_SAY).run()
@@ -159,7 +167,7 @@ def test_a_doubt_goes_with_the_readings_until_it_is_cleared_with_a_reason(place:
     assert 'class="calib-doubts"' not in text_of(at)
     filled(go(at, "sum"))
     assert "Weight and core disagree" in before_the_answer(at)
-    assert f"why it no longer stands: {why}" in before_the_answer(at)
+    assert f"filled with pitch; why it no longer stands: {why}" in before_the_answer(at)
     assert "In doubt" not in text_of(at)
     visit = opened(METERS_SAY)
     again = press(visit, next(key for key in keys(visit) if key.startswith("bench_on_")))

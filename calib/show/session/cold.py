@@ -155,7 +155,8 @@ def insulation(checked: Checked, looked: Checked, works: bench.Works, joined: st
             tests.append(test)
     if not math.isnan(works.hv_v + works.line_v):
         volts = f"{works.hv_v:.4g} V end to end on {works.line_v:g} V"
-        read.lines.append(f"Stresses are those of {volts}, for {c.said(works.circuit)}.")
+        taken = "for" if checked.chosen("circuit", c.UNKNOWN) != c.UNKNOWN else "since nothing else is said above, for"
+        read.lines.append(f"What the parts work at is that of {volts}, at 1.1 × line, {taken} {c.said(works.circuit)}.")
     for test in tests:
         graded = bench.grade_insulation(test)
         if graded.passed:  # the others are findings

@@ -98,7 +98,7 @@ class Session:
     def why_cleared(self, doubts: Sequence[str]) -> list[str]:
         """Those of the doubts that no longer stand, each with why."""
         why = self.doubts_explained
-        return [f"{one}; why it no longer stands: {why[one]}" for one in doubts if one in why]
+        return [f"{one.rstrip('.')}; why it no longer stands: {why[one]}" for one in doubts if one in why]
 
     def said(self, severity: str) -> list[str]:
         """Every finding of that severity, as a record holds it."""
