@@ -126,6 +126,9 @@ def estimate_chart(
     bar = alt.Chart(pd.DataFrame({"low": [low], "high": [high], "height": [-0.18]})).mark_rule(
         color=colours.ink, strokeWidth=3
     )
+    # The words that run towards the other mark's rule stand above it.
+    over = asked and (likely < demand_ma) == (demand_ma <= sum(span) / 2)
+    row, demand_row = (1.29, 1.12) if over else (1.12, 1.29)
     layers = [
         *_hill(curve[curve["current_ma"].between(*span)], low, high, place, colours),
         bar.encode(x="low:Q", x2="high:Q", y="height:Q"),
@@ -135,8 +138,8 @@ def estimate_chart(
         alt.Chart(ends)
         .mark_text(dy=17, fontSize=14, color=colours.ink)
         .encode(x="current_ma:Q", y="height:Q", text="text:N"),
-        _rule(likely, colours.ink, 1.12, [1, 0], -0.18),
-        _label(f"likely {words.milliamps(likely)} mA", likely, 1.12, span, colours.ink, bold=True),
+        _rule(likely, colours.ink, row, [1, 0], -0.18),
+        _label(f"likely {words.milliamps(likely)} mA", likely, row, span, colours.ink, bold=True),
         alt.Chart(pd.DataFrame({"current_ma": [floor], "height": [-0.46]}))
         .mark_point(shape="triangle-up", filled=True, size=110, color=colours.accent)
         .encode(x="current_ma:Q", y="height:Q"),
@@ -146,8 +149,8 @@ def estimate_chart(
     ]
     if asked:
         layers += [
-            _rule(demand_ma, colours.warning, 1.3, [6, 4], -0.04),
-            _label(f"the set draws {words.milliamps(demand_ma)} mA", demand_ma, 1.29, span, colours.warning),
+            _rule(demand_ma, colours.warning, demand_row, [6, 4], -0.04),
+            _label(f"the set draws {words.milliamps(demand_ma)} mA", demand_ma, demand_row, span, colours.warning),
         ]
     told = estimate_told(answer, demand_ma, level)
     title = standing.marked(answer, _finding(answer, demand_ma))

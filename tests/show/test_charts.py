@@ -120,6 +120,16 @@ def test_the_estimate_is_drawn_with_its_marks_and_unit() -> None:
         assert f">{words}<" in svg
 
 
+@pytest.mark.parametrize(("demand", "above"), [(90.0, "likely"), (60.0, "the set draws"), (140.0, "the set draws")])
+def test_words_that_run_towards_the_other_rule_stand_above_it(demand: float, above: str) -> None:
+    """Words in the left half of the picture run to the right, those in the right half to the left."""
+    spec = spec_of(estimate_chart(CURVE, ANSWER, demand, 0.9, LIGHT))
+    rows = [row for data in spec["datasets"].values() for row in data]
+    words = max((row for row in rows if "mA" in row.get("text", "")), key=lambda row: row["height"])
+    assert words["text"].startswith(above)
+    assert sorted(row["top"] for row in rows if "top" in row)[0] < words["height"]
+
+
 def test_no_demand_is_drawn_where_none_was_given() -> None:
     svg = drawn(estimate_chart(CURVE, ANSWER, math.nan, 0.9, LIGHT))
     assert "likely 82 mA" in svg
