@@ -11,9 +11,10 @@ import streamlit as st
 
 import calib
 from calib import bench
-from calib.show import parts, standing, words
+from calib.show import parts, readings_form, standing, words
 from calib.show.charts import estimate_chart, estimate_told, opinions_chart, opinions_told
 from calib.show.heaters_read import heater_rows
+from calib.show.readings import FIELD_OF
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,7 +22,10 @@ if TYPE_CHECKING:
 OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor first instead"}
 
 LIKELIEST, UNLIKELY = "The likeliest slip", "Worth a second look"
-LABELS = {facts.name: facts.label for facts in calib.fields(calib.UnknownUnit)}
+LABELS = {
+    facts.name: readings_form.LABELS.get(FIELD_OF.get(facts.name, facts.name), facts.label)
+    for facts in calib.fields(calib.UnknownUnit)
+}
 
 
 def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str = "") -> None:
@@ -142,7 +146,9 @@ def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]
 
 def _flags(answer: Mapping[Any, Any], improbable: Sequence[Any]) -> str:
     """What a reader must know of an estimate, improbable readings first, as a list; blank where there is nothing."""
-    unlikely = (f"{LABELS[one.column].lower()}: {words.symbols(words.sentence(one.why))}" for one in improbable)
+    unlikely = (
+        f"{LABELS[one.column].lower()}: {one.why[0]}{words.symbols(words.sentence(one.why))[1:]}" for one in improbable
+    )
     said = "".join(_flag(f"{UNLIKELY}, {one}") for one in unlikely)
     said += "".join(_flag(flag) for flag in words.flags(str(answer["flags"])))
     if answer["likely_slip"]:

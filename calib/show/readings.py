@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import calib
 from calib import bench
+from calib.register.records import LIMB_MM
 from calib.show import measured, metering, refusals, words
 from calib.show.metering import HALVES_U_PCT, Metered
 
@@ -124,10 +125,11 @@ def understand(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Unde
         told = {name: refusals.refused(fault, FACTS[fault.column], entries, name) for name, fault in refused.items()}
         asked = tuple(name for name in _asked_for(missing, entries) if name not in faults)
         return Understood(None, asked, told | faults, aloud, {}, meter_says)
-    unusual = {}
+    unusual: dict[str, str] = {}
     for one in calib.improbabilities(calib.UnknownUnit.parse(columns)):
         name = FIELD_OF.get(one.column, one.column)
-        unusual[name] = refusals.doubted(one.why, FACTS[one.column], entries, name)
+        said = refusals.doubted(one.why, FACTS[one.column], entries, name)
+        unusual[name] = f"{unusual[name]} {said}" if name in unusual else said
     return Understood(None if faults else unit, (), faults, aloud, unusual, meter_says)
 
 
@@ -233,8 +235,9 @@ def _core(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
         said = "The core counts once tongue and stack are both there."
         aloud["stack"] = f"{aloud['stack']} {said}" if "stack" in aloud else said
         return {}
-    said = f"{words.figure(tongue * stack / 100)} cm² of core."
-    aloud["stack"] = f"{aloud['stack']} {said}" if "stack" in aloud else said
+    if LIMB_MM[0] <= min(tongue, stack) and max(tongue, stack) <= LIMB_MM[1]:
+        said = f"{words.figure(tongue * stack / 100)} cm² of core."
+        aloud["stack"] = f"{aloud['stack']} {said}" if "stack" in aloud else said
     return {"tongue_mm": float(tongue), "stack_mm": float(stack)} | _sheets(entries, float(tongue), aloud)
 
 

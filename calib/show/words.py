@@ -138,8 +138,8 @@ def sentence(said: str) -> str:
 
 
 def symbols(text: str) -> str:
-    """Units in a line of working as the page writes them: Ω for ohm."""
-    return text.replace(" per ohm", "/Ω").replace("ohm", "Ω")
+    """Units in a line of working as the page writes them: Ω for ohm; kilohms stay a word."""
+    return re.sub(r"\bohm\b", "Ω", text.replace(" per ohm", "/Ω"))
 
 
 def flags(joined: str) -> list[str]:

@@ -205,8 +205,13 @@ def body_of(at: AppTest) -> str:
 def test_improbable_readings_stand_with_the_answer_as_with_their_field() -> None:
     at = enter(opened(), **READINGS | {"excitation_v": "300", "volts_read": "1675.7"})
     said = text_of(at)
-    assert "Worth a second look, excitation: 300 V is unusual: most are 0.5 to 60 V; did you mean 30 V" in said
+    assert (
+        "Worth a second look, volts on the primary: 300 V is unusual: most are 0.5 to 60 V; did you mean 30 V" in said
+    )
     assert "Most likely" in said
+    said = text_of(enter(at, **READINGS | {"ohms_read": "0.1886"}))
+    assert "0.1886 Ω is unusual: most are 5 to 10000 Ω; did you mean 18.86 Ω" in said
+    assert "or 188.6 Ω (typed in kilohms)?" in said
     assert "Worth a second look" not in text_of(enter(at, **READINGS))
 
 

@@ -166,6 +166,21 @@ def test_simulated_readings_stay_marked() -> None:
     assert not unit_of()["simulated"]
 
 
+def test_a_limb_beyond_the_limits_makes_no_area() -> None:
+    """-5 mm by 31 mm were -1.55 cm²."""
+    for tongue in (-5.0, 0.19, 1234.5):
+        understood = r.understand(ENTRIES | {"tongue": tongue, "stack": 31.0})
+        assert set(understood.faults) == {"tongue"}
+        assert "cm²" not in understood.aloud.get("stack", "")
+
+
+def test_each_reason_for_a_second_look_stands_beneath_the_field() -> None:
+    """0.19 V read: little by itself, and 117 V x 0.19 / 4.97 = 4.473 V by the ratio test."""
+    said = r.understand(ENTRIES | {"excitation_v": 4.97, "volts_read": 0.19, "volts_across": r.WHOLE}).unusual
+    assert "0.19 V is unusual: most are 1 to 1500 V; did you mean 1.9 V" in said["volts_read"]
+    assert "4.473 V is unusual: most are 40 to 3000 V" in said["volts_read"]
+
+
 def test_ordinary_readings_are_not_doubted() -> None:
     assert r.understand(ENTRIES | {"tongue": 28.0, "stack": 33.0, "wire": 31.0}).unusual == {}
 
