@@ -142,24 +142,29 @@ def draw(opened: parts.Opened, understood: r.Understood, heaters: heaters_read.H
 
 
 def _voltage(form: Fields, now: dict[str, Any]) -> None:
-    stopped = standing.mark(now) == standing.MARKS["stop"]
+    stopped, at_line = standing.mark(now) == standing.MARKS["stop"], now.get("voltage_by") == r.NO_LOAD
     if stopped:
-        parts.caution("Feed it nothing, neither the line nor the few volts of a ratio test, until the stop is cleared.")
-    if now.get("voltage_by") == r.NO_LOAD:
+        parts.caution(
+            "Feed it nothing, neither the line nor the few volts of a ratio test, until the stop is cleared: every "
+            "winding comes alive in proportion to its turns."
+        )
+    elif at_line:
         parts.caution(
             "Reading it on a winding fed from the line is live high-voltage work, which can kill: not before the "
             "insulation test is passed and core and frame are bonded to protective earth. The maker's figure or a "
             "ratio test does as well."
         )
+    else:
+        alive = (
+            "Every winding comes alive in proportion to its turns. Feed it from an isolated, current-limited source of "
+            "mains frequency, never a heater winding; put the clips on before it is switched on; keep every winding "
+            f"at or below {bench.HAZARDOUS_LIVE_V:g} V."
+        )
+        parts.cautions([alive, *map(words.plain, r.feed_advice(now))])
+    if at_line:
         _number(form, "no_load_read", "V", "Rms volts at nominal line with nothing connected.")
         across("volts")
         return
-    alive = (
-        "Every winding comes alive in proportion to its turns. Feed it from an isolated, current-limited source of "
-        "mains frequency, never a heater winding; put the clips on before it is switched on; keep every winding at or "
-        f"below {bench.HAZARDOUS_LIVE_V:g} V."
-    )
-    parts.cautions([alive, *(map(words.plain, r.feed_advice(now)) if not stopped else ())])
     _number(form, "excitation_v", "V", "Rms volts at the primary's own leads, whichever winding you feed.")
     _number(form, "volts_read", "V", "Rms volts in the same test, whichever winding you feed; nothing else connected.")
     across("volts")

@@ -71,7 +71,7 @@ def test_no_mains_before_core_and_frame_are_bonded_to_earth(place: Path, bond: d
 def test_a_bright_lamp_or_smoke_holds_the_readings_until_it_is_cleared(place: Path, alarm: dict[str, Any]) -> None:
     at = resumed(place, "idle", with_more(idle={"bond_ohm": 0.05, "idle_ma": 90.0, **alarm}))
     assert "Exciting current" not in in_order(at.main)
-    assert "waits until that is explained" in text_of(at)
+    assert "Switch off at once: what follows waits until that is explained" in text_of(at)
     fill(at, "bench_reason", "A dial lamp was still on its heater")
     press(at, "bench_clear")
     assert "Exciting current" in in_order(at.main)

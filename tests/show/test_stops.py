@@ -43,9 +43,9 @@ def filled(at: AppTest) -> AppTest:
 
 
 def feeding(at: AppTest) -> tuple[bool, bool]:
-    """Whether the form says to feed the unit nothing, and whether it says how much."""
+    """Whether the form says to feed the unit nothing, and whether it says from what."""
     said = unescaped(text_of(at))
-    return "Feed it nothing, neither the line" in said, "Primary proven: feed it at most" in said
+    return "Feed it nothing, neither the line" in said, "Feed it from an isolated" in said
 
 
 def before_the_answer(at: AppTest) -> str:

@@ -194,7 +194,7 @@ def waits_after(part: Part, understood: Session) -> str:
     """Why what follows a part of the run on mains waits, besides the stop of a step before; blank where it need not."""
     names, run = {field.name for field in part.fields}, understood.steps["idle"].known
     if "lamp" in names and run["alarm"] and not understood.cleared:
-        return "Switched off, what follows waits until that is explained and the stop is cleared."
+        return "Switch off at once: what follows waits until that is explained and the stop is cleared."
     if "bond_ohm" not in names:
         return ""
     if not understood.steps["insulation"].known["tests"]:
