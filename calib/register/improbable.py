@@ -15,6 +15,7 @@ from calib.bench.copper import INFERRED_ZERO_C, resistance_at
 from calib.bench.core import core_area_cm2, scrapless_window_mm
 from calib.bench.ratio import no_load_voltage
 from calib.bench.wire import awg_diameter_mm
+from calib.register.frame import checked
 from calib.register.records import KnownUnit, Unit, UnknownUnit, fields
 
 if TYPE_CHECKING:
@@ -87,19 +88,25 @@ def improbabilities(what: Unit | pd.DataFrame) -> list[Unlikely] | pd.DataFrame:
     Parameters
     ----------
     what : KnownUnit, UnknownUnit or pandas.DataFrame
-        Within the limits, as every record is; a table as `read_known` or `read_unknown` gives it.
+        A table is held to what a file is held to; with the column rated_current_ma it is one of known units.
 
     Returns
     -------
     list of Unlikely, or pandas.DataFrame
         The columns in the order of the tables, then what hangs together; empty where nothing is unlikely. Of a table:
         row (counted from 0, as ``iloc`` does), unit, column and why. No clock, no other record is consulted.
+
+    Raises
+    ------
+    InputError
+        A table with a fault in it, with every fault.
     """
-    rules = list(_rules(_Read(what)))
     if isinstance(what, Unit):
-        return [Unlikely(rule.column, rule.why(0)) for rule in rules if rule.rows[0]]
+        return [Unlikely(rule.column, rule.why(0)) for rule in _rules(_Read(what)) if rule.rows[0]]
     import pandas as pd
 
+    what = checked(KnownUnit if "rated_current_ma" in what else UnknownUnit, what)
+    rules = list(_rules(_Read(what)))
     units = what["unit"].to_numpy(dtype=object)
     found = [(row, units[row], rules[k].column, rules[k].why(row)) for row, k in _pairs(rules)]
     return pd.DataFrame(found, columns=["row", "unit", "column", "why"])

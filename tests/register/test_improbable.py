@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from calib.errors import InputError
 from calib.places import shipped
 from calib.register.exchange import read_known, read_unknown
-from calib.register.frame import record_of
+from calib.register.frame import frame_of, record_of
 from calib.register.improbable import improbabilities
 from calib.register.records import KnownUnit, UnknownUnit, fields
 from tests.scenes.population import SCENES, units
@@ -140,9 +141,20 @@ def test_hardly_any_sound_unit_is_flagged(scene: str, most: float) -> None:
     One field's range alone flags any but a few: the last two scenes have many windings of an ohm or two and over 1 A.
     """
     sound = units(SCENES[scene], 2000, np.random.default_rng(5))
-    found = improbabilities(sound)
+    found = improbabilities(sound.assign(contributor="Alder Lane", evidence="nameplate"))
     assert found["row"].nunique() <= most * len(sound)
     assert (~found["why"].str.contains(" is unusual: most are ")).sum() <= 0.001 * len(sound)
+
+
+def test_a_table_of_anybodys_is_held_to_what_a_file_is_held_to(typed_unknown: dict[str, str]) -> None:
+    """A comma for the point, and no column of tags; numbers written as text are numbers."""
+    table = frame_of(UnknownUnit, [UnknownUnit.parse(typed_unknown)])
+    spoiled = table.astype({"hv_v": object}).assign(hv_v="4,97").drop(columns="unit")
+    with pytest.raises(InputError) as told:
+        improbabilities(spoiled)
+    assert {fault.column for fault in told.value.faults} == {"hv_v", "unit"}
+    found = improbabilities(table.astype({"winding_temp_c": object}).assign(winding_temp_c="70"))
+    assert found["column"].tolist() == ["winding_temp_c"]
 
 
 @pytest.mark.parametrize("facts", [f for f in fields(KnownUnit) if f.kind == "number"], ids=lambda facts: facts.name)
