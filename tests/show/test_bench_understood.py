@@ -434,6 +434,20 @@ def test_a_sessions_numbers_are_read_as_people_write_them() -> None:
     assert form_of(session) == form_of(understood(SESSION))
 
 
+@pytest.mark.parametrize(
+    ("step", "planned"),
+    [
+        ("insulation", {"circuit": "bridge", "works_hv_v": 650.0, "works_line_v": 117.0}),
+        ("ratio", {"line_voltage_v": 117.0, "expected_hv_v": 650.0, "proven": "proven"}),
+    ],
+)
+def test_what_is_only_planned_is_not_done(step: str, planned: dict[str, Any]) -> None:
+    """A tick beside the insulation stands for a test that was made, not for the voltages it is to be made for."""
+    of_it = next(one for one in STEPS if one.name == step)
+    assert not is_done(of_it, planned, understood({**SESSION, step: planned}).steps[step])
+    assert is_done(of_it, SESSION[step], understood(SESSION).steps[step])
+
+
 def test_text_that_is_no_number_is_a_fault_of_its_field() -> None:
     session = understood(with_more(ratio={"excitation_v": "4.9.7"}, wire={"wire": "thin"}))
     assert session.steps["ratio"].checked.faults["excitation_v"].startswith("4.9.7: has points and commas")

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 # which is the first step that they hold up.
 EXPLAINED, EXPLAINS = "explained", "explained_stops"
 DOUBTS_EXPLAINED = "explained_doubts"  # likewise, by doubt, why it no longer stands
+MADE = {"insulation": "tests", "ratio": "no_load"}  # what a step is for, without which it is only planned
 DIGITS = 6  # significant digits of what goes into the form, far beyond any reading's
 
 
@@ -213,7 +214,7 @@ def is_done(step: Step, entries: Mapping[str, Any], read: StepRead, cleared: boo
     """Whether something was entered at a step, nothing in it is wrong, and nothing that it found forbids to go on."""
     if not cleared and any(one.severity == "stop" for one in read.findings):
         return False
-    if read.known.get("bonded") is False:
+    if read.known.get("bonded") is False or step.name in MADE and not read.known.get(MADE[step.name]):
         return False
     names = {field.name for field in step.every_field()}
     first = {name: choices[0] for name, choices in step.choices.items()}
