@@ -163,7 +163,8 @@ def history(con: duckdb.DuckDBPyConnection, identity: str | None = None) -> pd.D
 
 def _tidy(table: pd.DataFrame) -> pd.DataFrame:
     """What the database gives, with the types of `read_known`."""
-    return settled(KnownUnit, table.assign(recorded_on=table["recorded_on"].dt.strftime("%Y-%m-%d")))
+    days = table["recorded_on"].dt.strftime("%Y-%m-%d").str.zfill(10)  # pandas 2.2 leaves out a year's leading zeros
+    return settled(KnownUnit, table.assign(recorded_on=days))
 
 
 def _typed(source: str) -> str:
