@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import html
 import os
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -21,12 +22,16 @@ if TYPE_CHECKING:
     import pandas as pd
     from streamlit.delta_generator import DeltaGenerator
 
+Mark = tuple[int, ...]
 LEVEL = 0.9
 OWN, PRACTICE = "My own", "Practice (simulated)"
 CHOICE = "register_choice"
 WRITTEN, STRANGE = "register_in_address", "register_not_known"
 IN_ADDRESS = {"own": OWN, "practice": PRACTICE}
 _HAD: dict[tuple[bool, Path], Path] = {}  # files of the registers that this server has had open
+_READ: dict[Path, tuple[Mark, Opened]] = {}  # what they held when they were last read
+LEFT_OPEN = 4  # registers whose content is remembered
+CLOCK_NS, COARSE_CLOCK_NS = 50_000_000, 3_000_000_000  # a file written so lately may change and look the same [ns]
 WAITS = "seen_waits"
 NOTICES = "notices_of_the_register"
 DISCLAIMER = "It estimates and does not certify: no rating, no approval, and a sound old winding can still fail."
@@ -54,13 +59,16 @@ class Opened:
         Its file.
     meters : tuple of calib.Meter
         The user's own meters.
+    sessions : pandas.DataFrame
+        Its bench sessions, the one kept last first.
     """
 
     known: pd.DataFrame
     content: str
     simulated: bool
     place: str
-    meters: tuple[calib.Meter, ...] = ()
+    meters: tuple[calib.Meter, ...]
+    sessions: pd.DataFrame
 
     @property
     def name(self) -> str:
@@ -137,14 +145,59 @@ def register() -> Iterator[calib.Register]:
 def opened_register() -> Opened:
     """Read the chosen register, or say in one line why it cannot be read and stop the page there."""
     try:
-        with register() as source:
-            known, simulated, place = source.known(), source.is_simulated, str(source.path)
-            meters = meters_in(source)
+        return as_it_stands()
     except calib.CannotError as error:
         st.error(words.plain(f"The register cannot be opened: {error}."))
         st.button("Try again", key="try_again")
         st.stop()
-    return Opened(known, content_of(known), bool(simulated), place, meters)
+
+
+def as_it_stands() -> Opened:
+    """The chosen register's content; its file is opened only where something changed since it was last read.
+
+    Raises
+    ------
+    calib.RegisterError
+        As :func:`register` does.
+    """
+    there = _HAD.get((practising(), calib.default_register_path()))
+    before = _READ.get(there) if there else None
+    if there and before and before[0] == _mark(there):
+        return before[1]
+    with register() as source:
+        mark = _mark(source.path)
+        known = source.known()
+        found = Opened(
+            known, content_of(known), bool(source.is_simulated), str(source.path), meters_in(source), source.sessions()
+        )
+        _READ.pop(source.path, None)
+        if mark:
+            _READ[source.path] = mark, found
+        while len(_READ) > LEFT_OPEN:
+            _READ.pop(next(iter(_READ)), None)
+    return found
+
+
+def _mark(path: Path) -> Mark:
+    """What tells one state of a register's file from the next, its log's with it; () where the next may look alike.
+
+    It is asked of the open file, since a folder of another machine may answer from memory. A clock of whole seconds, as
+    some removable disks have, tells nothing of a file written a moment ago.
+    """
+    found: list[int] = []
+    for name in (path, Path(f"{path}.wal")):
+        try:
+            with name.open("rb") as file:
+                told = os.fstat(file.fileno())
+        except FileNotFoundError:
+            continue
+        except OSError:
+            return ()
+        coarse = told.st_mtime_ns % 1_000_000_000 == 0
+        if time.time_ns() - told.st_mtime_ns < (COARSE_CLOCK_NS if coarse else CLOCK_NS):
+            return ()
+        found += [told.st_dev, told.st_ino, told.st_size, told.st_mtime_ns, told.st_ctime_ns]
+    return tuple(found)
 
 
 def keep_notice(text: str) -> None:

@@ -14,9 +14,10 @@ from scipy.optimize import nnls
 from calib.bench.leads import identify_leads
 from calib.bench.leads.fit import Spans, misfit_cost, place, u_between
 from calib.bench.leads.line import OPEN_COST, solve_line
+from tests.counts import share
 from tests.scenes.wound import Unit, wind
 
-UNITS = 300
+UNITS = share(120, 300)
 SEED = 20260
 
 
@@ -111,7 +112,7 @@ def test_noise_of_the_stated_size_contradicts_as_rarely_as_the_limit_says(found)
 def test_with_an_ordinary_meter_nothing_is_ordered_wrongly(units):
     """Readings noisier than the meter's class: more stays open, but no order that is called settled is wrong."""
     wrong = 0
-    for unit in units[:100]:
+    for unit in units[: share(40, 100)]:
         result = identify_leads([(a, b, "open" if math.isinf(ohm) else ohm) for a, b, ohm in unit.readings])
         for one, built, _ in pairs_of([unit], [result]):
             wrong += not one.ambiguous and one.leads not in either_way(built)

@@ -16,6 +16,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from tests.counts import share
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page
 
@@ -23,6 +25,7 @@ ROOT = Path(__file__).resolve().parents[2]
 HOST = "127.0.0.1"
 START_S = 60.0
 WAIT_MS = 60_000.0
+WINDOWS = [("desk", "light"), ("phone", "dark"), *[("desk", "dark"), ("phone", "light")][: share(0, 2)]]
 SIZES = {"desk": (1280, 900), "phone": (390, 844)}
 FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-dev-shm-usage", "--no-first-run")
 FLAGS += ("--disable-background-networking", "--disable-component-update", "--disable-sync")
@@ -107,6 +110,14 @@ def serve(tmp_path: Path) -> Iterator[Serve]:
     yield start
     for server in started:
         server.stop()
+
+
+@pytest.fixture(scope="session")
+def own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """One server on an own register, for the tests that mind nobody else's entries."""
+    server = Server(tmp_path_factory.mktemp("own"))
+    yield server
+    server.stop()
 
 
 @pytest.fixture(scope="session")

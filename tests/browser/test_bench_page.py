@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from calib.show.session.steps import STEPS
-from tests.browser.conftest import WAIT_MS, Look, Serve, Server
+from tests.browser.conftest import WAIT_MS, WINDOWS, Look, Serve, Server
+from tests.counts import share
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -56,7 +57,7 @@ def begin(page: Page) -> None:
     page.wait_for_selector("#bench-session:has-text('AL-5')")
 
 
-@pytest.mark.parametrize(("size", "scheme"), [("desk", "light"), ("phone", "dark")])
+@pytest.mark.parametrize(("size", "scheme"), WINDOWS[-share(1, 2) :])
 def test_a_session_is_worked_through_kept_taken_up_in_a_new_window_and_fills_the_form(
     serve: Serve, look: Look, size: str, scheme: str
 ) -> None:
@@ -89,8 +90,7 @@ def test_a_session_is_worked_through_kept_taken_up_in_a_new_window_and_fills_the
     again.check()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["desk", "phone"])
+@pytest.mark.parametrize(("size", "scheme"), WINDOWS)
 def test_every_step_of_the_practice_session_fits_its_window(
     practice: Server, look: Look, size: str, scheme: str
 ) -> None:
@@ -104,8 +104,8 @@ def test_every_step_of_the_practice_session_fits_its_window(
         visit.check()
 
 
-def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(serve: Serve, look: Look) -> None:
-    visit = look(serve())
+def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(own: Server, look: Look) -> None:
+    visit = look(own)
     page = visit.open(PATH)
     begin(page)
     for turn in range(3):
@@ -122,8 +122,8 @@ def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(serve: 
     visit.check()
 
 
-def test_the_session_is_worked_by_keyboard_alone(serve: Serve, look: Look) -> None:
-    visit = look(serve())
+def test_the_session_is_worked_by_keyboard_alone(own: Server, look: Look) -> None:
+    visit = look(own)
     page = visit.open(PATH)
     begin(page)
     page.get_by_role("main").get_by_label("Your tag for the unit", exact=True).focus()

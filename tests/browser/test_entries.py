@@ -90,10 +90,10 @@ def test_a_meter_of_ones_own_is_kept_chosen_and_accounted_for(serve: Serve, look
     visit.check()
 
 
-def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(serve: Serve, look: Look) -> None:
+def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(own: Server, look: Look) -> None:
     """The server then draws one page while it is already asked for another, and forgets the fields of the first; they
     are there again at the latest when the page is next come to."""
-    visit = look(serve())
+    visit = look(own)
     page = visit.open()
     type_in(page, "Volts on the primary", "4.97")
     type_in(page, OHMS, "188.6")

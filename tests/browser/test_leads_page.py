@@ -6,13 +6,14 @@ import re
 
 import pytest
 
-from tests.browser.conftest import Look, Serve
+from tests.browser.conftest import WINDOWS, Look, Serve
+from tests.counts import share
 
 READ = {("1", "2"): "5.7", ("3", "4"): "92", ("4", "5"): "97.2", ("3", "5"): "188.9"}
 ASKED = re.compile(r"(\d) to (\d), Ω")
 
 
-@pytest.mark.parametrize(("size", "scheme"), [("desk", "light"), ("phone", "dark")])
+@pytest.mark.parametrize(("size", "scheme"), WINDOWS[: share(1, 2)])
 def test_pair_by_pair_to_the_windings_and_there_again_after_a_reload(
     serve: Serve, look: Look, size: str, scheme: str
 ) -> None:

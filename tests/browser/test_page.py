@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 import calib
-from tests.browser.conftest import Look, Serve, Server
+from tests.browser.conftest import WINDOWS, Look, Serve, Server
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -73,8 +73,7 @@ def type_readings(page: Page) -> None:
         type_in(page, label, f"{unit[column]:g}")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["desk", "phone"])
+@pytest.mark.parametrize(("size", "scheme"), WINDOWS)
 def test_readings_of_a_practice_unit_give_a_sentence_with_the_answer(
     practice: Server, look: Look, size: str, scheme: str
 ) -> None:
@@ -91,8 +90,7 @@ def test_readings_of_a_practice_unit_give_a_sentence_with_the_answer(
     visit.check()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["desk", "phone"])
+@pytest.mark.parametrize(("size", "scheme"), WINDOWS)
 @pytest.mark.parametrize("path", PAGES)
 def test_every_page_fits_its_window_and_asks_no_other_host(
     practice: Server, look: Look, path: str, size: str, scheme: str

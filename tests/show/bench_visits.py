@@ -48,12 +48,23 @@ def visit() -> AppTest:
 
 
 def put_in(at: AppTest, step: str, **entries: Any) -> AppTest:
-    """Enter values at the step that is shown."""
-    for name, value in entries.items():
-        fill(at, key(step, name), value)
+    """Enter values at the step that is shown, first all whose fields are there, then those that these bring in."""
+    left = dict(entries)
+    while left:
+        there = {name for name in left if _is_there(at, key(step, name))} or {next(iter(left))}
+        for name in there:
+            fill(at, key(step, name), left.pop(name))
         at.run()
         assert not at.exception
     return at
+
+
+def _is_there(at: AppTest, name: str) -> bool:
+    try:
+        at.get_by_key(name)
+    except KeyError:
+        return False
+    return True
 
 
 def press(at: AppTest, name: str) -> AppTest:

@@ -43,7 +43,7 @@ def draw() -> None:
             _listed(reached.sessions)
     session.spread()
     step = step_named(st.session_state[session.STEP])
-    read = understood(session.entries(), reached.opened.meters if reached else ())
+    read = understood(session.entries(), reached.meters if reached else ())
     result.pass_on(read)
     with steps:
         forms.row_of_steps(step.name, read)
@@ -52,10 +52,10 @@ def draw() -> None:
     forms.from_the_top(STEPS.index(step) + 1, st.session_state[session.TURN])
 
 
-def _step(step: Step, read: Session, reached: session.Reached | None) -> None:
+def _step(step: Step, read: Session, reached: parts.Opened | None) -> None:
     if step is not STEPS[-1]:
-        forms.draw(step, read, reached.opened.meters if reached else ())
-    elif result.draw(step, read, reached.opened if reached else None):
+        forms.draw(step, read, reached.meters if reached else ())
+    elif result.draw(step, read, reached if reached else None):
         session.keep()
         st.switch_page(Path(__file__).with_name(result.HOME))
 
@@ -65,13 +65,13 @@ def _sheet() -> bytes:
     return bench_sheet()
 
 
-def _head(reached: session.Reached | None) -> None:
+def _head(reached: parts.Opened | None) -> None:
     """The head of the page, also while no register can be read, and the blank sheet."""
     if reached is None:
         st.title(TITLE, anchor=False)
         st.html(f'<p class="calib-disclaimer">{parts.DISCLAIMER}</p>')
     else:
-        parts.head(TITLE, reached.opened)
+        parts.head(TITLE, reached)
     st.download_button(
         "Download the blank bench sheet (PDF)",
         _sheet(),

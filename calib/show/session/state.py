@@ -11,8 +11,7 @@ import copy
 import math
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import streamlit as st
 
@@ -24,9 +23,6 @@ from calib.show.session.entries import as_shown, gathered, merge
 from calib.show.session.steps import NAMES, step_named
 from calib.show.session.understood import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 INPUT = "bench_in_"  # what the keys of the fields begin with
 ID, ENTRIES, STEP = "bench_session_id", "bench_entries", "bench_step"
 BASE, REVISION, KEPT_AT, STATE = "bench_base", "bench_revision", "bench_kept_at", "bench_state"
@@ -37,22 +33,6 @@ REASON, UNCLEARED = "bench_reason", "bench_uncleared"  # why a stop is to be cle
 OF_DOUBTS = "_doubts"  # after those, the same for the doubts of the step that is shown
 OF_SESSION = (ID, ENTRIES, STEP, BASE, REVISION, KEPT_AT, STATE)
 LEAVE_ALONE_S = 20.0  # a register that could not be reached is left alone for so long, unless it is asked for [s]
-
-
-@dataclass(frozen=True)
-class Reached:
-    """The register as it was last read.
-
-    Attributes
-    ----------
-    opened : parts.Opened
-        Its known units and meters.
-    sessions : pandas.DataFrame
-        Its sessions, the one kept last first.
-    """
-
-    opened: parts.Opened
-    sessions: pd.DataFrame
 
 
 def begin() -> None:
@@ -288,25 +268,22 @@ def finish() -> None:
         _show(_empty())
 
 
-def reach() -> Reached | None:
+def reach() -> parts.Opened | None:
     """Read the register, and keep what was entered; None where it cannot be reached, which is said in `TROUBLE`.
 
     One that could not be reached a moment ago is not asked for again at once, so that the fields stay quick.
     """
     visit = st.session_state
     if visit[TROUBLE] and time.monotonic() - visit[TROUBLE_AT] < LEAVE_ALONE_S:
-        found: Reached | None = visit[SEEN]
+        found: parts.Opened | None = visit[SEEN]
         return found
     try:
-        with parts.register() as source:
-            known, meters, listed = source.known(), parts.meters_in(source), source.sessions()
-            place, simulated = str(source.path), bool(source.is_simulated)
+        seen = parts.as_it_stands()
     except calib.CannotError as error:
         _failed(error)
         return visit[SEEN]
-    visit[TROUBLE] = ""
-    visit[SEEN] = Reached(parts.Opened(known, parts.content_of(known), simulated, place, meters), listed)
-    newer = listed.loc[listed["session_id"] == visit[ID], "revision"]
+    visit[TROUBLE], visit[SEEN] = "", seen
+    newer = seen.sessions.loc[seen.sessions["session_id"] == visit[ID], "revision"]
     if changed() or (len(newer) and int(newer.iloc[0]) > visit[REVISION]):
         keep()
     return visit[SEEN]
