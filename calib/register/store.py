@@ -6,11 +6,11 @@ import os
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, NamedTuple, Self
 
 from calib.errors import InputError, RegisterError
 from calib.places import shipped
-from calib.register import ledger
+from calib.register import ledger, meters, sessions
 from calib.register.bench_store import BenchStore, line
 from calib.register.exchange import Source, name_of, read_known
 from calib.register.frame import checked, frame_of
@@ -26,6 +26,14 @@ if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ["ImportReport", "Register", "default_register_path", "practice_register"]
+
+
+class Contents(NamedTuple):
+    """What stands in a register, as the calls of those names give it."""
+
+    known: pd.DataFrame
+    meters: pd.DataFrame
+    sessions: pd.DataFrame
 
 
 class Register(BenchStore):
@@ -192,6 +200,17 @@ class Register(BenchStore):
         """
         with opened(self.path, self._wait) as con:
             return ledger.standing(con)
+
+    def contents(self) -> Contents:
+        """All that stands in the register, as of one moment.
+
+        Raises
+        ------
+        RegisterError
+            As for `known`.
+        """
+        with opened(self.path, self._wait) as con, transaction(con):
+            return Contents(ledger.standing(con), meters.current(con), sessions.listed(con, ""))
 
     def revisions(self) -> pd.DataFrame:
         """Every revision, the oldest first: what was done, by whom, why and when (UTC), then the record."""

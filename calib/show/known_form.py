@@ -110,7 +110,7 @@ def _add() -> None:
     st.session_state[TRIED], st.session_state["seen_add_trouble"] = True, ""
     try:
         with parts.register() as register:
-            record = known_readings.understand(typed, parts.meters_in(register), register.is_simulated).record
+            record = known_readings.understand(typed, parts.meters_of(register.meters()), register.is_simulated).record
             if record is None:
                 return
             mine = (record.contributor, record.unit)

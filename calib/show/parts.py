@@ -166,10 +166,9 @@ def as_it_stands() -> Opened:
         return before[1]
     with register() as source:
         mark = _mark(source.path)
-        known = source.known()
-        found = Opened(
-            known, content_of(known), bool(source.is_simulated), str(source.path), meters_in(source), source.sessions()
-        )
+        known, meters, sessions = source.contents()
+        simulated, place = bool(source.is_simulated), str(source.path)
+        found = Opened(known, content_of(known), simulated, place, meters_of(meters), sessions)
         _READ.pop(source.path, None)
         if mark:
             _READ[source.path] = mark, found
@@ -235,10 +234,10 @@ def _show_notices() -> None:
         st.button("Put away", key="notices_seen", on_click=notices.clear)
 
 
-def meters_in(register: calib.Register) -> tuple[calib.Meter, ...]:
-    """The user's own meters in a register."""
+def meters_of(listed: pd.DataFrame) -> tuple[calib.Meter, ...]:
+    """The user's own meters, of the register's list of them."""
     names = [one.name for one in calib.meter_fields()]
-    rows = register.meters()[names].to_dict("records")
+    rows = listed[names].to_dict("records")
     return tuple(calib.Meter.parse({str(name): value for name, value in row.items()}) for row in rows)
 
 
