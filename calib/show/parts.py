@@ -180,14 +180,14 @@ def as_it_stands() -> Opened:
 def _mark(path: Path) -> Mark:
     """What tells one state of a register's file from the next, its log's with it; () where the next may look alike.
 
-    It is asked of the open file, since a folder of another machine may answer from memory. A clock of whole seconds, as
-    some removable disks have, tells nothing of a file written a moment ago.
+    The file is not opened for it: to close it would let go of the lock that the database holds for another thread of
+    this program. A clock of whole seconds, as some removable disks have, tells nothing of a file written a moment ago;
+    a folder of another machine may tell of a change there some seconds late.
     """
     found: list[int] = []
     for name in (path, Path(f"{path}.wal")):
         try:
-            with name.open("rb") as file:
-                told = os.fstat(file.fileno())
+            told = name.stat()
         except FileNotFoundError:
             continue
         except OSError:

@@ -7,6 +7,7 @@ import html
 import math
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -113,6 +114,27 @@ def test_the_page_says_whom_it_waits_for_while_it_waits(visit: Path, monkeypatch
     assert said[1:] == [""]
     assert "1 of 1 known unit" in text_of(at)
     assert "waiting for" not in text_of(at).lower()
+
+
+def test_a_register_is_read_again_only_when_its_file_changed(visit: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    at = add(opened(KNOWN))
+    asked: list[Path] = []
+    contents = calib.Register.contents
+
+    def counted(register: calib.Register) -> object:
+        asked.append(register.path)
+        return contents(register)
+
+    monkeypatch.setattr(calib.Register, "contents", counted)
+    time.sleep(0.1)  # a file of the last moment may change and look the same
+    at.run()
+    del asked[:]
+    at.run()
+    assert (asked, "1 of 1 known unit" in text_of(at)) == ([], True)
+    more = "import calib, sys\nunit = calib.KnownUnit.parse(eval(sys.argv[2]))\ncalib.Register(sys.argv[1]).add(unit)"
+    subprocess.run([sys.executable, "-c", more, str(visit), repr(UNIT | {"unit": "AL-8"})], check=True)
+    at.run()
+    assert (asked, "2 of 2 known units" in text_of(at)) == ([visit], True)
 
 
 def test_what_is_worth_knowing_of_the_register_s_file_stays_until_it_is_put_away(visit: Path) -> None:
