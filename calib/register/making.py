@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import stat
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, closing, contextmanager, suppress
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
 
 
 ENDS = ("", *LOGS)  # a register's file, and the database's own files beside it
+_LEFT_OVER = re.compile(r"\.[0-9a-f]{12}\.calib\.new(\.wal.*)?")
 NOT_OURS = "somebody altered the file: use a backup of it, or ask whoever gave it to you for an export"
 
 
@@ -256,17 +258,30 @@ def put(new: Path, path: Path) -> None:
             raise RegisterError(f"{log}: it is left over from a register that is gone; move it elsewhere")
     share(new)
     try:
-        os.link(new, path)
+        _rename(new, path)
     except FileExistsError:
         raise RegisterError(f"{path}: a file of that name has come to be there; name another") from None
-    except OSError:  # a place that knows no links
-        os.replace(new, path)
     if os.name == "posix":
         folder = os.open(path.parent, os.O_RDONLY)
         try:
             os.fsync(folder)  # the name as well is on the disk
         finally:
             os.close(folder)
+
+
+def _rename(new: Path, path: Path) -> None:
+    """Give a file a name, which it has alone: nothing that has it meanwhile is overwritten."""
+    try:
+        os.link(new, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a place that knows no links: there the name is taken first
+        path.open("x").close()
+        try:
+            os.replace(new, path)
+        except BaseException:
+            path.unlink()
+            raise
 
 
 def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> None:
@@ -283,9 +298,14 @@ def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> None:
         con.execute("DETACH register")
 
 
+def left_over(folder: Path) -> list[Path]:
+    """Files in a folder that are not whole and have no name yet; whoever made them is at it, or was killed."""
+    return sorted(each for each in folder.glob(".*.calib.new*") if _LEFT_OVER.fullmatch(each.name))
+
+
 @contextmanager
 def aside(path: Path) -> Iterator[Path]:
-    """A name beside a path, of which nothing is left afterwards."""
+    """A name beside a path, of which nothing is left afterwards, unless the program is killed: `left_over` finds it."""
     new = path.with_name(f".{uuid4().hex[:12]}.calib.new")
     try:
         yield new

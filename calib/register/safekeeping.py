@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING
 from calib.errors import InputError, RegisterError
 from calib.register import ledger, meters, sessions
 from calib.register.gate import Hold, hold, read_table, tables
-from calib.register.making import ENDS, aside, beside, bring_up_to_date, duplicate, kind_of, put, schema_of
+from calib.register.making import ENDS, aside, beside, bring_up_to_date, duplicate, kind_of, left_over, put, schema_of
 from calib.register.migrate import steps
 from calib.register.patience import WAIT_S, patience
 from calib.register.records import KnownUnit, fields, record_id
@@ -50,6 +51,8 @@ class RegisterCheck:
         How many known units stand; None where that cannot be told.
     findings : tuple of str
         What is wrong, a sentence each, with what to do; empty for a sound register.
+    left_over : tuple of str
+        What lies in its folder and is no part of it, a sentence each, with what to do.
     """
 
     path: Path
@@ -57,6 +60,7 @@ class RegisterCheck:
     rows: dict[str, int]
     standing: int | None
     findings: tuple[str, ...]
+    left_over: tuple[str, ...] = ()
 
     @property
     def is_sound(self) -> bool:
@@ -67,7 +71,8 @@ class RegisterCheck:
         units = "not counted" if self.standing is None else self.standing
         read = ", ".join(f"{what} {self.rows.get(table, 'none')}" for table, what in _WORDS.items())
         head = f"{self.path}: schema {self.schema}; known units: {units}; read through: {read}"
-        return "\n".join([head, *self.findings] if self.findings else [f"{head}; nothing is wrong with it"])
+        first = [head, *self.findings] if self.findings else [f"{head}; nothing is wrong with it"]
+        return "\n".join([*first, *self.left_over])
 
 
 def check_register(path: str | os.PathLike[str], wait: float = WAIT_S) -> RegisterCheck:
@@ -195,7 +200,14 @@ def _checked(con: duckdb.DuckDBPyConnection, place: Path) -> RegisterCheck:
         findings += [*_kind_findings(con), *_numbering_findings(con), *_figure_findings(con)]
         findings += [f"{fault}; {ENTER_AGAIN}" for fault in _stored_faults(con)]
         standing = ledger.count(con)
-    return RegisterCheck(place, schema, rows, standing, tuple(findings))
+    return RegisterCheck(place, schema, rows, standing, tuple(findings), tuple(_left_over(place.parent)))
+
+
+def _left_over(folder: Path) -> Iterator[str]:
+    for each in left_over(folder):
+        with suppress(OSError):  # whoever was at it is through with it
+            what = f"{each}: part of a register that somebody makes or copies, or was stopped at"
+            yield f"{what} ({each.stat().st_size / 1e6:.1f} MB); delete it while no calib is at work in this folder"
 
 
 def _log_findings(place: Path) -> Iterator[str]:

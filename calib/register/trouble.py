@@ -10,6 +10,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 from calib.errors import RegisterError, visible
 
@@ -63,6 +64,7 @@ _BY_WORDS = (
     ("conversion error", "a date or a number in it is none; somebody altered the file: use a backup"),
 )
 _KINDS = {stat.S_IFIFO: "a pipe", stat.S_IFSOCK: "a socket", stat.S_IFCHR: "a device", stat.S_IFBLK: "a device"}
+_HEAD = 65_536  # bytes of a log within which its head ends
 _FLUSH, _CHECKPOINT = 100, 99  # kinds of entry of the database's log: a change is complete; all is in the file
 
 
@@ -175,30 +177,36 @@ def log_beside(path: Path) -> Log | None:
     """
     place = Path(f"{path}.wal")
     try:
-        raw = place.read_bytes()
+        with place.open("rb") as file:
+            return _read_log(place, file, os.fstat(file.fileno()).st_size)
     except OSError:
         return None
+
+
+def _read_log(place: Path, file: BinaryIO, size: int) -> Log | None:
+    """A log, of which its head and those of its entries are read: an import may have left gigabytes in it."""
+    raw, head = file.read(_HEAD), b"\x64\x00\x62\x65\x00"
     if not raw:
         return None
-    head = b"\x64\x00\x62\x65\x00"
     if raw[: len(head)] != head[: len(raw)]:
-        return Log(place, len(raw), is_one=False)
-    ends: list[int] = []
+        return Log(place, size, is_one=False)
     try:
         version, at = _number(raw, len(head))
         if version != 2:  # of another making: the database reads it, or says why not
             return None
         start = at = _after_head(raw, at)
-        while at + 16 <= len(raw):
-            kind, end = raw[at + 18], at + 16 + int.from_bytes(raw[at : at + 8], "little")
-            if end > len(raw) or raw[at + 16 : at + 18] != b"\x64\x00":
-                break
-            at = end
-            if kind in (_FLUSH, _CHECKPOINT):
-                ends.append(end)
     except IndexError:  # it breaks off in its head
-        return Log(place, len(raw), (), len(raw))
-    return Log(place, len(raw), tuple(ends), len(raw) - (ends[-1] if ends else start))
+        return Log(place, size, (), size)
+    ends: list[int] = []
+    while True:
+        file.seek(at)
+        entry = file.read(19)  # its length, its checksum, and which kind it is
+        end = at + 16 + int.from_bytes(entry[:8], "little")
+        if len(entry) < 19 or end > size or entry[16:18] != b"\x64\x00":
+            return Log(place, size, tuple(ends), size - (ends[-1] if ends else start))
+        at = end
+        if entry[18] in (_FLUSH, _CHECKPOINT):
+            ends.append(end)
 
 
 def told_of_log(path: Path, error: Exception, alone: Callable[[Path], str]) -> RegisterError | None:

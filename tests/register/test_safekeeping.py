@@ -170,6 +170,50 @@ def test_a_log_that_breaks_off_is_found_and_left(club: Path) -> None:
     assert log.read_bytes() == cut
 
 
+def test_what_a_killed_copy_left_is_told_and_is_no_fault_of_the_register(club: Path) -> None:
+    left, another = club.with_name(".0123456789ab.calib.new"), club.with_name(".notes.calib.new")
+    left.write_bytes(bytes(2_500_000))
+    another.write_bytes(b"somebody's own")
+    found = check_register(club)
+    assert found.is_sound
+    (said,) = found.left_over
+    assert said.startswith(
+        f"{left}: part of a register that somebody makes or copies, or was stopped at (2.5 MB); delete"
+    )
+    assert str(found).splitlines()[1:] == [said]
+    left.unlink()
+    assert check_register(club).left_over == ()
+
+
+@pytest.mark.parametrize("taken", [False, True])
+def test_where_there_are_no_links_nothing_is_overwritten_either(
+    club: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, taken: bool
+) -> None:
+    """As on a memory stick; somebody's file comes to be there after the name was found free."""
+    copy, sound = tmp_path / "backup.duckdb", Register(club).revisions()
+
+    def link(*_: object) -> None:
+        if taken:
+            copy.write_bytes(b"somebody's own")
+        raise OSError(errno.EPERM, os.strerror(errno.EPERM))
+
+    monkeypatch.setattr(making.os, "link", link)
+    if taken:
+        with pytest.raises(
+            RegisterError, match=r"backup\.duckdb: a file of that name has come to be there; name another"
+        ):
+            Register(club).backup(copy)
+        assert copy.read_bytes() == b"somebody's own"
+    else:
+        Register(club).backup(copy)
+        assert Register(copy).revisions().equals(sound)
+    assert {".gate" if each.suffix == ".gate" else each.name for each in tmp_path.iterdir()} == {
+        "club.duckdb",
+        "backup.duckdb",
+        ".gate",
+    }
+
+
 def test_a_backup_is_put_in_place_and_what_was_there_is_moved_aside(club: Path) -> None:
     """The register is damaged and has a log beside it; both are kept, byte for byte, under one new name."""
     backup, log = Register(club).backup(club.with_name("backup.duckdb")), Path(f"{club}.wal")

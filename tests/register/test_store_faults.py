@@ -12,6 +12,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
 
@@ -19,7 +20,7 @@ import duckdb
 import pytest
 
 from calib.errors import RegisterError
-from calib.register import gate, making
+from calib.register import gate, making, trouble
 from calib.register.frame import frame_of
 from calib.register.making import opened
 from calib.register.records import KnownUnit
@@ -319,6 +320,7 @@ def test_too_many_open_files_and_too_little_memory_are_not_taken_for_damage(
         (lambda raw: raw[:70], 50, "breaks off; 0 complete changes in it were taken in, its last"),
         (lambda raw: raw[:20], 50, "breaks off; 0 complete changes in it were taken in, its last 20 bytes are lost"),
         (lambda raw: raw + b"junk" * 30, 53, "breaks off; 3 complete changes in it were taken in, its last 120 bytes"),
+        (lambda raw: raw + b"junk" * 4, 53, "breaks off; 3 complete changes in it were taken in, its last 16 bytes"),
     ],
 )
 def test_a_log_that_was_left_is_taken_in_and_one_that_breaks_off_says_so(
@@ -331,6 +333,23 @@ def test_a_log_that_was_left_is_taken_in_and_one_that_breaks_off_says_so(
         assert len(unsaved.known()) == units
     assert len(told) == (1 if units > 50 else 2)  # one with nothing in it stays until something is written
     assert said in told[0]
+
+
+def test_a_log_of_gigabytes_is_looked_through_and_not_kept_in_memory(unsaved: Register) -> None:
+    log, large = Path(f"{unsaved.path}.wal"), 2**28
+    last = log.stat().st_size
+    with log.open("ab") as file:  # one entry more, which is no end of a change
+        file.write(large.to_bytes(8, "little") + bytes(8) + b"\x64\x00\x01")
+        file.truncate(last + 16 + large)
+    tracemalloc.start()
+    try:
+        found = trouble.log_beside(unsaved.path)
+        (_, most) = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert found
+    assert (len(found.changes), found.changes[-1], found.dropped) == (3, last, 16 + large)
+    assert most < 1_000_000
 
 
 @pytest.mark.parametrize(
@@ -372,6 +391,27 @@ def test_a_log_that_does_not_fit_is_told_from_a_damaged_register(
     assert log.read_bytes() == left
     log.rename(f"{log}.moved")
     assert unsaved.count() in (0, 50, 53)
+
+
+@pytest.mark.parametrize("large", [gate.LARGE, 10])
+def test_what_the_disk_spoils_as_it_is_written_is_not_acknowledged(
+    filled: Register, typed: dict[str, str], monkeypatch: pytest.MonkeyPatch, large: int
+) -> None:
+    """Of a large register as well, of which only what was written is read again."""
+    own, path, notes = making._read_back, filled.path, "a remark that is found in the file"
+
+    def spoiled(*words: object) -> None:
+        raw = bytearray(path.read_bytes())
+        raw[raw.rindex(notes.encode())] ^= 255
+        path.write_bytes(raw)
+        own(*words)
+
+    monkeypatch.setattr(gate, "LARGE", large)
+    monkeypatch.setattr(making, "_read_back", spoiled)
+    with pytest.raises(
+        RegisterError, match=r"damaged.*; what was entered just now could not be read back, so enter it"
+    ):
+        filled.add(KnownUnit.parse({**typed, "notes": notes}))
 
 
 def test_what_is_added_to_a_spoiled_file_is_acknowledged_only_where_it_can_be_read(

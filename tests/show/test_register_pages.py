@@ -163,6 +163,10 @@ def test_a_backup_of_the_page_is_the_register_and_the_check_says_what_is_wrong(v
     assert f"calib restore-from BACKUP --register {visit}" in at.code[0].value
     at.button(key="seen_check").click().run()
     assert "known units: 1; read through: revisions of known units 1" in unescaped(at.success[0].value)
+    visit.with_name(".0123456789ab.calib.new").write_bytes(b"part of a copy")
+    at.button(key="seen_check").click().run()
+    assert "nothing is wrong with it" in at.success[0].value
+    assert ".0123456789ab.calib.new: part of a register that somebody makes or copies" in unescaped(at.info[-1].value)
     with duckdb.connect(str(visit)) as con:
         con.execute("UPDATE revisions SET revision = 2")
     at.button(key="seen_check").click().run()

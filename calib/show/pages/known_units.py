@@ -176,11 +176,13 @@ def _check(place: str) -> None:
     except calib.CannotError as error:
         st.error(words.plain(f"{error}."))
         return
-    head, *findings = str(found).splitlines()
-    if findings:
-        parts.show_faults(words.plain(head), findings)
-    else:
-        st.success(words.plain(f"{head}."))
+    head, *others = str(found).splitlines()
+    if found.findings:
+        parts.show_faults(words.plain(head), others)
+        return
+    st.success(words.plain(f"{head}."))
+    for other in others:
+        st.info(words.plain(f"{other}."))
 
 
 draw()
