@@ -37,9 +37,11 @@ def engine() -> duckdb.DuckDBPyConnection:
     """A connection with nothing attached, which never fetches an extension."""
     import duckdb
 
-    return duckdb.connect(
+    con = duckdb.connect(
         config={"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}  # offline, always
     )
+    con.execute("SET enable_progress_bar_print = false")  # what takes long would else print among a command's results
+    return con
 
 
 def attach(con: duckdb.DuckDBPyConnection, path: Path, name: str, *options: str) -> None:

@@ -393,6 +393,13 @@ def test_a_log_that_does_not_fit_is_told_from_a_damaged_register(
     assert unsaved.count() in (0, 50, 53)
 
 
+def test_what_takes_long_prints_nothing_among_the_results(capfd: pytest.CaptureFixture[str]) -> None:
+    with gate.engine() as con:
+        con.execute("SET progress_bar_time = 1")  # ms, else two seconds
+        con.execute("SELECT sum(sin(one.range * other.range)) FROM range(4000) AS one, range(4000) AS other").fetchall()
+    assert capfd.readouterr() == ("", "")
+
+
 @pytest.mark.parametrize("large", [gate.LARGE, 10])
 def test_what_the_disk_spoils_as_it_is_written_is_not_acknowledged(
     filled: Register, typed: dict[str, str], monkeypatch: pytest.MonkeyPatch, large: int
