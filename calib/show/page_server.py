@@ -26,7 +26,7 @@ Application = Callable[[Message, Receive, Send], Awaitable[None]]
 
 SERVED = threading.Event()  # set once this process serves the page, its settings verified
 KEY = "key"  # of the address
-HEALTH = "/_stcore/health"  # says only that the server runs
+HEALTH = "/_stcore/health"  # says that the server runs; of the page itself it takes the token that an upload needs
 PING_S = 30.0  # a live connection is asked so often whether it still is [s]
 PATIENCE_S = 3  # what is still open at the end may take so long to close [s]
 # What a page may fetch, and from where; `blob:` and `data:` are made by the page itself.
@@ -87,7 +87,7 @@ class Door:
         query = parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)
         if not self._of_this_site(headers):
             await _refuse(scope, receive, send, STRANGE)
-        elif scope["path"] == HEALTH:
+        elif scope["path"] == HEALTH and self.asks and not self._has_cookie(headers):
             await _answer(send, 200, "ok", {"content-type": "text/plain; charset=utf-8"})
         elif not self.asks:
             await self.inner(scope, receive, _guarded(send))

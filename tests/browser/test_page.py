@@ -160,6 +160,20 @@ form._clear = broken
 """
 
 
+def test_a_table_is_brought_in_from_a_file(own: Server, look: Look, tmp_path: Path) -> None:
+    """Three real units of a bench of its own, one read at 70 °C, which the preview asks about."""
+    known = calib.read_known(calib.shipped("datasets/practice/known.csv")).head(3)
+    known = known.assign(simulated="false", contributor="Nether Weir", winding_temp_c=[20.0, 70.0, 20.0])
+    known.to_csv(tmp_path / "weir.csv", index=False)
+    visit = look(own)
+    page = visit.open("known-units")
+    page.locator("input[type=file]").set_input_files(tmp_path / "weir.csv")
+    page.wait_for_selector("text=Worth a second look before you bring it in")
+    page.get_by_role("button", name="Bring in 3 units").click()
+    page.wait_for_selector("text=3 units added")
+    visit.check()
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_an_error_of_the_page_is_said_in_its_own_words_and_sends_nobody_elsewhere(
     tmp_path: Path, serve: Serve, look: Look, scheme: str
