@@ -30,8 +30,14 @@ def hover_each(page: Page, places: list[Locator]) -> str:
     """What stands in the bubbles that open over these places."""
     said = []
     for place in places:
-        place.hover()
         bubble = page.locator(".stTooltipContent")
+        for _ in range(8):  # what the pointer came to before the page stood still opens nothing until it comes anew
+            page.mouse.move(0, 0)
+            page.wait_for_timeout(500)
+            place.hover()
+            page.wait_for_timeout(1000)
+            if bubble.count():
+                break
         bubble.wait_for()
         said.append(bubble.inner_text().replace("\u2060", ""))
         held_harmless(page, ())
