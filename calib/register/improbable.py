@@ -106,7 +106,7 @@ def improbabilities(what: Unit | pd.DataFrame) -> list[Unlikely] | pd.DataFrame:
     import pandas as pd
 
     what = checked(KnownUnit if "rated_current_ma" in what else UnknownUnit, what)
-    rules = list(_rules(_Read(what)))
+    rules = _rules(_Read(what))
     units = what["unit"].to_numpy(dtype=object)
     found = [(row, units[row], rules[k].column, rules[k].why(row)) for row, k in _pairs(rules)]
     return pd.DataFrame(found, columns=["row", "unit", "column", "why"])
@@ -132,7 +132,7 @@ def told(table: pd.DataFrame, where: str, lines: Sequence[int]) -> tuple[str, ..
     lines : sequence of int
         The line of each row in it.
     """
-    rules = list(_rules(_Read(table)))
+    rules = _rules(_Read(table))
     pairs = _pairs(rules)
     units = table["unit"].to_numpy(dtype=object)
     said = [
@@ -149,12 +149,10 @@ def _pairs(rules: list[_Rule]) -> list[tuple[int, int]]:
     return [(int(row), int(rule)) for row, rule in found]
 
 
-def _rules(read: _Read) -> Iterator[_Rule]:
-    yield from _single(read)
-    yield from _voltages(read)
-    yield from _core(read)
-    yield from _wire(read)
-    yield from _multiplier(read)
+def _rules(read: _Read) -> list[_Rule]:
+    """Every rule; what overflows or has nothing to compare with is judged by its infinity or NaN, without a warning."""
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+        return [*_single(read), *_voltages(read), *_core(read), *_wire(read), *_multiplier(read)]
 
 
 def _single(read: _Read) -> Iterator[_Rule]:

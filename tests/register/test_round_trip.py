@@ -6,6 +6,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -75,6 +76,7 @@ def test_through_a_table(records: list[KnownUnit]) -> None:
     assert [record_of(KnownUnit, row) for row in read.to_dict("records")] == records
 
 
+@pytest.mark.filterwarnings("error::RuntimeWarning")  # which would stand among what a command says
 @given(SEVERAL)
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_through_the_register(records: list[KnownUnit]) -> None:
