@@ -1,5 +1,5 @@
-"""The page: hands over to calib.show."""
+"""The page: hands over to calib.app."""
 
-from calib.show.site import run
+from calib.app.site import run
 
 run()

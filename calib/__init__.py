@@ -16,10 +16,94 @@ costs next to nothing.
 
 from __future__ import annotations
 
-import sys
 from importlib import import_module
-from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # the same names for those who read types without running anything
+    from calib import bench as bench, leads as leads
+    from calib.bench import (
+        MeterClass as MeterClass,
+        awg_diameter_mm as awg_diameter_mm,
+        awg_from_diameter as awg_from_diameter,
+        core_area_cm2 as core_area_cm2,
+        current_density_a_mm2 as current_density_a_mm2,
+        max_excitation_v as max_excitation_v,
+        no_load_voltage as no_load_voltage,
+        ohm_per_metre as ohm_per_metre,
+        ratio_uncertainty as ratio_uncertainty,
+        resistance_at as resistance_at,
+        rise_by_resistance as rise_by_resistance,
+        size_class as size_class,
+        size_class_bounds as size_class_bounds,
+        tongue_from_outside_mm as tongue_from_outside_mm,
+        v_over_r as v_over_r,
+    )
+    from calib.errors import (
+        CannotError as CannotError,
+        Fault as Fault,
+        InputError as InputError,
+        RegisterError as RegisterError,
+    )
+    from calib.estimate.core_opinion import (
+        CoreOpinion as CoreOpinion,
+        opinion_of_core as opinion_of_core,
+    )
+    from calib.estimate.heaters import (
+        HeaterAnswer as HeaterAnswer,
+        HeaterReading as HeaterReading,
+        heater_currents as heater_currents,
+    )
+    from calib.estimate.unit import (
+        UnitEstimate as UnitEstimate,
+        estimate_unit as estimate_unit,
+    )
+    from calib.fitting.multiplier import (
+        Multiplier as Multiplier,
+        fit as fit,
+        fit_table as fit_table,
+    )
+    from calib.leads import (
+        LeadReading as LeadReading,
+        LeadsFound as LeadsFound,
+        LeadWinding as LeadWinding,
+        identify_leads as identify_leads,
+        lead_readings as lead_readings,
+    )
+    from calib.places import (
+        shipped as shipped,
+    )
+    from calib.register.exchange import (
+        read_known as read_known,
+        read_unknown as read_unknown,
+    )
+    from calib.register.improbable import (
+        improbabilities as improbabilities,
+    )
+    from calib.register.meters import (
+        Meter as Meter,
+        meter_fields as meter_fields,
+    )
+    from calib.register.patience import (
+        patience as patience,
+    )
+    from calib.register.records import (
+        KnownUnit as KnownUnit,
+        UnknownUnit as UnknownUnit,
+        fields as fields,
+    )
+    from calib.register.safekeeping import (
+        RegisterCheck as RegisterCheck,
+        check_register as check_register,
+        restore_register as restore_register,
+    )
+    from calib.register.sessions import (
+        BenchSession as BenchSession,
+    )
+    from calib.register.store import (
+        Register as Register,
+        default_register_path as default_register_path,
+        practice_register as practice_register,
+    )
 
 __version__ = "0.1.0"
 
@@ -30,8 +114,8 @@ _HOMES = {
         *("MeterClass", "awg_diameter_mm", "awg_from_diameter", "core_area_cm2", "current_density_a_mm2"),
         *("max_excitation_v", "no_load_voltage", "ohm_per_metre", "ratio_uncertainty", "resistance_at"),
         *("rise_by_resistance", "size_class", "size_class_bounds", "tongue_from_outside_mm", "v_over_r"),
-        *("LeadReading", "LeadWinding", "LeadsFound", "identify_leads", "lead_readings"),
     ),
+    "calib.leads": ("LeadReading", "LeadWinding", "LeadsFound", "identify_leads", "lead_readings"),
     "calib.register.records": ("KnownUnit", "UnknownUnit", "fields"),
     "calib.register.meters": ("Meter", "meter_fields"),
     "calib.register.sessions": ("BenchSession",),
@@ -40,13 +124,13 @@ _HOMES = {
     "calib.register.patience": ("patience",),
     "calib.register.safekeeping": ("RegisterCheck", "check_register", "restore_register"),
     "calib.register.store": ("Register", "default_register_path", "practice_register"),
-    "calib.fit.multiplier": ("Multiplier", "fit_table"),
+    "calib.fitting.multiplier": ("Multiplier", "fit", "fit_table"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
     "calib.estimate.heaters": ("HeaterAnswer", "HeaterReading", "heater_currents"),
     "calib.estimate.core_opinion": ("CoreOpinion", "opinion_of_core"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
-_WINGS = ("bench", "fit")
+_WINGS = ("bench", "leads")
 
 __all__ = sorted([*_HOME_OF, *_WINGS])
 
@@ -63,22 +147,3 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted([*globals(), *__all__])
-
-
-class _FitWing(ModuleType):
-    """The wing ``calib.fit``, which can be called: ``calib.fit(known)`` is `calib.fit.multiplier.fit`."""
-
-    def __call__(self, known: Any, **settings: Any) -> Any:
-        return import_module("calib.fit.multiplier").fit(known, **settings)
-
-
-class _House(ModuleType):
-    """This package: where the import system hangs the fit wing on it, the wing becomes one that can be called."""
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if name == "fit" and type(value) is ModuleType:
-            value.__class__ = _FitWing
-        super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _House

@@ -12,7 +12,7 @@ INTERRUPTED = 130
 def run() -> int:
     """Run the command line; an interruption while it is still being loaded is told as any other is."""
     try:
-        from calib.show.command import main
+        from calib.cli.main import main
 
         status = main()
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # what was done is told: nothing is left to interrupt

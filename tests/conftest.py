@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import settings
 settings.register_profile("calm", deadline=None)  # a busy machine is no fault of what is tested
 settings.load_profile("calm")
 
-FIRST, LAST = "browser", "bench"  # folders whose tests keep to one process
+FIRST, LAST = "browser", "speed"  # folders whose tests keep to one process
 
 
 def folder_of(item: str) -> str:
@@ -36,3 +37,17 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     config.option.loadscopereorder = False
     return Together(config, log)
+
+
+def _printed(value: float, figure: str) -> None:
+    """Assert that a value rounds to the figure as printed: half a unit of its last digit at most, plus rounding."""
+    mantissa, _, exponent = figure.partition("e")
+    decimals = len(mantissa.partition(".")[2])
+    half_unit = 0.5 * 10.0 ** (int(exponent or 0) - decimals)
+    assert abs(value - float(figure)) <= half_unit * (1.0 + 1e-6), f"{value!r} does not print as {figure}"
+
+
+@pytest.fixture(scope="session")
+def printed() -> Callable[[float, str], None]:
+    """Compare a value with a printed figure, to the last digit that is printed."""
+    return _printed

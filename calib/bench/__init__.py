@@ -84,11 +84,6 @@ from calib.bench.laminations import (
     laminations_named,
     nearest_laminations,
 )
-from calib.bench.leads import identify_leads
-from calib.bench.leads.colours import CODED_WEIGHT, OTHER_WEIGHT, ColourHint, colour_hint, colour_of
-from calib.bench.leads.readings import LeadReading, lead_readings
-from calib.bench.leads.result import Contradiction, LeadsFound, LeadWinding, NextStep
-from calib.bench.leads.roles import expected_ohm_ratio
 from calib.bench.measures import MEASURES, Measure, in_figures, inch_fraction, measure
 from calib.bench.meter import (
     DEFAULT_U_RESISTANCE_PCT,
@@ -172,34 +167,51 @@ from calib.bench.wire_tables import (
     swg_diameter_mm,
 )
 
-__all__ = ["ASSUMED_OHMMETER", "ASSUMED_VOLTMETER", "BEFORE_THE_TEST", "CIRCUITS", "CODED_WEIGHT"]
+__all__ = [
+    "ASSUMED_OHMMETER",
+    "ASSUMED_VOLTMETER",
+    "BEFORE_THE_TEST",
+    "CIRCUITS",
+]
 __all__ += ["CONDUCTORS"]
 __all__ += ["COUPLING_SUSPECT", "COVERINGS", "DEFAULT_U_RESISTANCE_PCT", "DEFAULT_U_VOLTAGE_PCT", "DESIGN_FLUX_T"]
 __all__ += ["EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "FEED_RULES", "FOUR_WIRE_BELOW_OHM", "HALVES"]
 __all__ += ["HAZARDOUS_LIVE_V"]
 __all__ += ["HOT_SPOT_ABOVE_MEAN_K", "INFERRED_ZERO_C", "IRON_DENSITY_KG_M3", "LEAD_NULL_U_OHM", "LOADING_IGNORED_PCT"]
 __all__ += ["LOSS_W_KG", "MEASURES", "MM2_PER_CIRCULAR_MIL", "MM_PER_INCH", "MM_PER_MIL", "OLD_STACKING_FACTOR"]
-__all__ += ["ONE_METER_ONE_RANGE", "ONE_METER_OTHER_RANGE", "ORDINARY_OHMMETER", "ORDINARY_VOLTMETER", "OTHER_WEIGHT"]
+__all__ += [
+    "ONE_METER_ONE_RANGE",
+    "ONE_METER_OTHER_RANGE",
+    "ORDINARY_OHMMETER",
+    "ORDINARY_VOLTMETER",
+]
 __all__ += ["REFERENCE_C", "RESISTIVITY_OHM_M", "RISE_AFTER_RUNNING_K", "SERIES", "SETTLING_H", "SHAPES"]
 __all__ += ["SIZE_CLASSES"]
 __all__ += ["SIZE_CLASS_LABELS", "STACKING_FACTOR", "STATED_RESISTANCE", "STATED_VOLTAGE", "TWO_METERS"]
-__all__ += ["USUAL_CIRCULAR_MILS_PER_AMPERE", "WINDING_TEMP_HALF_WIDTH_K", "AreaRule", "ColourHint", "Conductor"]
-__all__ += ["Contradiction", "CoreSheets", "CurrentInterval", "Excitation", "ExcitingDrop", "FaultSigns", "Feed"]
+__all__ += ["USUAL_CIRCULAR_MILS_PER_AMPERE", "WINDING_TEMP_HALF_WIDTH_K", "AreaRule", "Conductor"]
+__all__ += ["CoreSheets", "CurrentInterval", "Excitation", "ExcitingDrop", "FaultSigns", "Feed"]
 __all__ += ["Finding"]
-__all__ += ["GaugeCandidate", "HalfReadings", "Halves", "HiddenCore", "InsulationTest", "Lamination", "LeadReading"]
-__all__ += ["LeadWinding", "LeadsFound", "Meant", "Measure", "MeterClass", "NamedWire", "NextStep", "NotRead"]
+__all__ += [
+    "GaugeCandidate",
+    "HalfReadings",
+    "Halves",
+    "HiddenCore",
+    "InsulationTest",
+    "Lamination",
+]
+__all__ += ["Meant", "Measure", "MeterClass", "NamedWire", "NotRead"]
 __all__ += ["Numeral", "Overall", "Part"]
 __all__ += ["ScaledTaps", "ShortedTurn", "TapReading", "Turns", "TwoWay", "UnloadedReading", "WeightCheck"]
 __all__ += ["WindingReading", "WoundWire", "against_rated", "all_laminations", "approximate_overall", "area_rule_va"]
 __all__ += ["awg_diameter_mm", "awg_from_diameter", "awg_overall", "circular_mils", "circular_mils_per_ampere"]
-__all__ += ["colour_hint", "colour_of", "compare_halves", "core_area_cm2", "core_from_outside", "core_sheets"]
+__all__ += ["compare_halves", "core_area_cm2", "core_from_outside", "core_sheets"]
 __all__ += ["current_density_a_mm2", "current_interval", "current_ma_at_density", "density_from_circular_mils"]
-__all__ += ["difference_left_k", "down", "exciting_drop", "expected_ohm_ratio", "feed", "findings", "findings_frame"]
+__all__ += ["difference_left_k", "down", "exciting_drop", "feed", "findings", "findings_frame"]
 __all__ += ["flux_density_t"]
 __all__ += ["grade_insulation", "half_ratio_by_order", "half_width", "heater_excitation", "hot_temperature"]
-__all__ += ["identify_leads", "iec_overall", "implied_wire", "in_figures", "inch_fraction", "insulation_at_20_megohm"]
+__all__ += ["iec_overall", "implied_wire", "in_figures", "inch_fraction", "insulation_at_20_megohm"]
 __all__ += ["insulation_steps"]
-__all__ += ["iron_loss_w_kg", "iron_mass_kg", "laminations_named", "lead_readings", "less_lead_null", "main_part"]
+__all__ += ["iron_loss_w_kg", "iron_mass_kg", "laminations_named", "less_lead_null", "main_part"]
 __all__ += ["max_excitation_v", "mean_turn_mm", "meant", "measure", "meter_loading", "micrometer_reading"]
 __all__ += ["multiplier_of", "name_wire", "nearest_awg", "nearest_iec_mm", "nearest_laminations"]
 __all__ += ["nearest_old_metric_mm", "nearest_sizes", "nearest_swg", "old_metric_sizes_mm"]

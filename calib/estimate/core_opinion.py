@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from calib.bench.flux import AreaRule, area_rule_va, usual_area_rule
 from calib.bench.guard import not_negative, positive
 from calib.bench.laminations import CoreSheets
-from calib.fit.rows import CENTRE_FREQUENCY_HZ
+from calib.fitting.rows import CENTRE_FREQUENCY_HZ
 from calib.supply.conversion import Supply, primary_rms_per_dc
 from calib.supply.form_factor import FORM_FACTOR_SD, winding_rms_per_dc
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from calib.estimate.heaters import HeaterEstimate
-    from calib.fit import Facts
+    from calib.fitting import Facts
 
 # Standard deviation of ln volt-amperes about the area rule: 30 % at best, and makers differ by 40 % in current density
 # and fill the window to 0.15..0.35 (judgement; offset and scatter together are 0.31..0.43 on the tests' populations).

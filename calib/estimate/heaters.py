@@ -27,9 +27,9 @@ from calib.bench.meter import (
     rectangular,
     standard_uncertainty,
 )
-from calib.fit import Multiplier, facts
-from calib.fit.predict import quantiles
-from calib.fit.tables import check_level
+from calib.fitting import Multiplier, facts
+from calib.fitting.predict import quantiles
+from calib.fitting.tables import check_level
 from calib.register.frame import checked
 from calib.register.records import UnknownUnit
 

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from calib.fit.predict import quantiles
+from calib.fitting.predict import quantiles
 
 if TYPE_CHECKING:
-    from calib.fit import Facts, Multiplier
-    from calib.fit.weighing import Typed
+    from calib.fitting import Facts, Multiplier
+    from calib.fitting.weighing import Typed
 
 
 def opinions(model: Multiplier, rows: Facts, level: float, typed: Typed | None = None) -> pd.DataFrame:

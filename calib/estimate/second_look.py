@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from calib.fit import tables, weighing
-from calib.fit.weighing import CORE, RATIO, VOLTS, WIRE
+from calib.fitting import tables, weighing
+from calib.fitting.weighing import CORE, RATIO, VOLTS, WIRE
 
 if TYPE_CHECKING:
-    from calib.fit import Multiplier
-    from calib.fit.weighing import Weighed
+    from calib.fitting import Multiplier
+    from calib.fitting.weighing import Weighed
 
 WORTH, MOST = 0.01, 5  # odds below which a slip's repair is not worth a look, and how many are shown
 FREE = 3.0  # standard deviation in ln of a reading that is asked what the others lead one to expect of it

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib.fit.effects import GRADES
+from calib.fitting.effects import GRADES
 
 if TYPE_CHECKING:
-    from calib.fit import Facts, Multiplier
+    from calib.fitting import Facts, Multiplier
 
 WORTH = 0.02  # a narrowing below this share of the width is not worth a reading
 FEW = 30

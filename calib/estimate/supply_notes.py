@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calib.bench.flux import BIAS_FLUX_T, DC_BIAS_DOUBT_A_M
-from calib.fit.tables import half_wave_bias
+from calib.fitting.tables import half_wave_bias
 from calib.supply.form_factor import FORM_FACTOR, GUIDES, LARGE_CAPACITOR, SPREAD
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from calib.fit import Facts
+    from calib.fitting import Facts
 
 
 def notes(readings: pd.DataFrame, rows: Facts, answer: pd.Series) -> tuple[str, ...]:

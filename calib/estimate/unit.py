@@ -11,10 +11,10 @@ import numpy as np
 from calib.estimate import opinions, second_look, sharpen, supply_notes, working
 from calib.estimate.core_opinion import CoreOpinion, core_of_unit
 from calib.estimate.heaters import HeaterAnswer, HeaterReading, heater_currents
-from calib.fit import Facts, Multiplier, facts
-from calib.fit.predict import density, quantiles
-from calib.fit.tables import sheets_of
-from calib.fit.weighing import SOUND, Typed
+from calib.fitting import Facts, Multiplier, facts
+from calib.fitting.predict import density, quantiles
+from calib.fitting.tables import sheets_of
+from calib.fitting.weighing import SOUND, Typed
 from calib.register.frame import checked, record_of
 from calib.register.improbable import Unlikely, improbabilities
 from calib.register.records import UnknownUnit, standing

@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 
 from calib.bench import copper, wire
-from calib.fit.predict import quantiles
-from calib.fit.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, CENTRE_V_OVER_R, CENTRE_VOLTS
-from calib.fit.tables import from_mean_to_unit
+from calib.fitting.predict import quantiles
+from calib.fitting.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, CENTRE_V_OVER_R, CENTRE_VOLTS
+from calib.fitting.tables import from_mean_to_unit
 
 if TYPE_CHECKING:
-    from calib.fit import Facts, Multiplier
+    from calib.fitting import Facts, Multiplier
 
 Line = tuple[str, str, float, str]
 MULTIPLIER = "mA per V/ohm"

@@ -6,8 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from calib.supply import capacitor_input, choke_input, doubler
-from calib.supply import valve_wave as wave
+from calib.supply import capacitor_input, choke_input, doubler, valve_wave as wave
 from calib.supply.numerics import Array, newton, nodes_between
 from calib.supply.valve_slopes import slopes
 from calib.supply.valve_wave import Wanted

@@ -151,7 +151,7 @@ def test_a_bad_value_is_told_by_its_field_and_stays_where_it_was_typed(practice:
 
 
 BROKEN = """
-import calib.show.readings_form as form
+import calib.app.readings_form as form
 
 def broken():
     raise RuntimeError("the inside of it")

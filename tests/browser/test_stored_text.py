@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tests.app.hostile import NAMES, fill
 from tests.browser.conftest import Look, Serve
-from tests.show.hostile import NAMES, fill
 
 if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page

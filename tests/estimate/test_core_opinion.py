@@ -8,8 +8,7 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from calib.bench.flux import AreaRule, square_core_for_va_cm2, usual_area_rule
 from calib.errors import InputError

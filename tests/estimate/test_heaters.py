@@ -12,7 +12,7 @@ import pytest
 from calib.bench.meter import ORDINARY_OHMMETER, MeterClass
 from calib.estimate.heaters import FOUR_WIRE_METER, HEATER_SPREAD, LOST_BELOW_U, HeaterReading, heater_currents
 from tests.counts import share
-from tests.fit.making import practice_fit, practice_unknown, prior_fit, scene_asked, scene_fit, unknown
+from tests.fitting.making import practice_fit, practice_unknown, prior_fit, scene_asked, scene_fit, unknown
 
 CORE = {"tongue_mm": 28, "stack_mm": 33.6}
 SIX = HeaterReading("valves", 6.86, 0.0612)

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from calib.estimate import estimate_unit
-from calib.fit import fit
+from calib.fitting import fit
 from tests.counts import share
-from tests.fit.making import practice_fit, practice_known, prior_fit, scene_asked, scene_fit, unknown
+from tests.fitting.making import practice_fit, practice_known, prior_fit, scene_asked, scene_fit, unknown
 
 CORE = {"tongue_mm": 28, "stack_mm": 30}
 GAUGE = {**CORE, "awg": 32}

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from calib.estimate import HeaterReading, UnitEstimate, estimate_unit, heater_currents
-from tests.fit.making import practice_fit, unknown
+from tests.fitting.making import practice_fit, unknown
 
 FULL = {"unit": "Q1", "tongue_mm": 28, "stack_mm": 30, "wire_diameter_mm": 0.23, "demand_ma": 70}
 HEATERS = [HeaterReading("six volts", 6.86, 0.0612)]

@@ -11,7 +11,7 @@ import pytest
 from calib.estimate import UnitEstimate, estimate_unit
 from calib.estimate.unit import RATED_IS_NOT_SAFE
 from calib.supply.form_factor import winding_rms_per_dc
-from tests.fit.making import practice_fit, practice_known, practice_unknown, prior_fit, unknown
+from tests.fitting.making import practice_fit, practice_known, practice_unknown, prior_fit, unknown
 
 FULL = {"unit": "Q1", "tongue_mm": 28, "stack_mm": 30, "awg": 32}
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from calib.estimate import HeaterReading, estimate_unit
-from tests.fit.making import practice_fit, unknown
+from tests.fitting.making import practice_fit, unknown
 
 CORE = {"tongue_mm": 28, "stack_mm": 30}
 VALVES = HeaterReading("green", 6.6, 0.048, drawn_a=2.7)

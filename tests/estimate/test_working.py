@@ -8,10 +8,10 @@ import re
 
 import pytest
 
+from calib.app.answer import working_table
 from calib.estimate import UnitEstimate, estimate_unit
-from calib.show.answer import working_table
 from calib.supply.form_factor import winding_rms_per_dc
-from tests.fit.making import practice_fit, practice_unknown, unknown, without_core
+from tests.fitting.making import practice_fit, practice_unknown, unknown, without_core
 
 WARM = {"hv_resistance_ohm": 197.4, "winding_temp_c": 31}
 

@@ -12,7 +12,7 @@ import calib
 from calib.errors import InputError
 from calib.register.frame import checked
 from calib.register.records import KnownUnit, UnknownUnit
-from tests.fit.making import FIGURES, practice_fit, practice_known, practice_unknown, scene_asked, unknown
+from tests.fitting.making import FIGURES, practice_fit, practice_known, practice_unknown, scene_asked, unknown
 
 DOORS: dict[str, Callable[[pd.DataFrame], object]] = {
     "estimate": lambda table: practice_fit().estimate(table),

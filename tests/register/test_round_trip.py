@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 
 from calib.register.exchange import read_known
 from calib.register.facts import BLANK_WORDS, FieldFacts

@@ -1,7 +1,7 @@
 """Populations of transformers made by other assumptions than the design model's, and what benches record of them.
 
 The design model reasons from heat; here a unit is put together from a law for its multiplier, a law for what copper the
-window holds, and habits of the scene. Nothing of calib.fit is used, so that what the fit says of these is no echo.
+window holds, and habits of the scene. Nothing of calib.fitting is used, so that what the fit says of these is no echo.
 """
 
 from __future__ import annotations

@@ -1,0 +1,240 @@
+"""The server of the page: its settings in place and verified, and a door that lets in whoever holds the start-up key.
+
+The server listens on this machine only, but every user and program of this machine can reach its port. The door asks
+for the key that was made for this start: in the address first, in a cookie from then on. It stands before everything
+that the server answers, in HTTP and in the handshake of the live connection.
+"""
+
+from __future__ import annotations
+
+import html
+import secrets
+import socket
+import threading
+from collections.abc import Awaitable, Callable, MutableMapping
+from contextlib import suppress
+from typing import Any
+from urllib.parse import parse_qsl, quote, urlencode, urlsplit
+
+from calib.app.page_settings import HOME, hosts_of, in_place, out_of_place
+from calib.errors import CannotError
+
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+Application = Callable[[Message, Receive, Send], Awaitable[None]]
+
+SERVED = threading.Event()  # set once this process serves the page, its settings verified
+KEY = "key"  # of the address
+HEALTH = "/_stcore/health"  # says that the server runs; of the page itself it takes the token that an upload needs
+PING_S = 30.0  # a live connection is asked so often whether it still is [s]
+PATIENCE_S = 3  # what is still open at the end may take so long to close [s]
+# What a page may fetch, and from where; `blob:` and `data:` are made by the page itself.
+POLICY = (
+    "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; frame-ancestors 'none'; base-uri 'self'; "
+    "form-action 'self'; object-src 'none'"
+)
+GUARDS = {
+    "content-security-policy": POLICY,
+    "x-frame-options": "DENY",
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-resource-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+}
+SHUT = (
+    "This page opens with its key only. Open the address that calib page printed when it was started, whole, with its "
+    "key. Every start makes a new key."
+)
+SPENT = (
+    "This address was used before, and opens once only. If it was not you who used it, end calib page with Ctrl+C and "
+    "start it again. Else open the address that calib page printed when it was started."
+)
+STRANGE = "This request names another host than the one that it was made to."
+
+
+class Door:
+    """ASGI middleware that asks for the key, refuses other sites, and forbids to frame or to leak what it lets through.
+
+    Parameters
+    ----------
+    inner : ASGI application
+        What stands behind the door.
+    port : int
+        Port that the server listens on, 1 to 65535; it names the cookie, which browsers keep by host alone.
+    proxy : str or None
+        Name of the host that a proxy serves the page as, which asks for a password itself: no key is asked then.
+    started : callable
+        Called without arguments once the application has started; an exception refuses the start.
+    """
+
+    def __init__(self, inner: Application, port: int, proxy: str | None, started: Callable[[], None]) -> None:
+        self.inner, self.started = inner, started
+        self.hosts = hosts_of(proxy)
+        self.asks = proxy is None
+        self.cookie = f"calib_{port}"
+        self.pass_word = secrets.token_urlsafe(32)
+        self.key = secrets.token_urlsafe(32)
+        self.once, self.once_used = secrets.token_urlsafe(32), False
+        self.trouble: Exception | None = None
+
+    async def __call__(self, scope: Message, receive: Receive, send: Send) -> None:
+        """Answer one request, or hand it on."""
+        if scope["type"] == "lifespan":
+            await self._start(scope, receive, send)
+            return
+        headers = {name.decode("latin-1").lower(): text.decode("latin-1") for name, text in scope["headers"]}
+        query = parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)
+        if not self._of_this_site(headers):
+            await _refuse(scope, receive, send, STRANGE)
+        elif scope["path"] == HEALTH and self.asks and not self._has_cookie(headers):
+            await _answer(send, 200, "ok", {"content-type": "text/plain; charset=utf-8"})
+        elif not self.asks:
+            await self.inner(scope, receive, _guarded(send))
+        elif scope["type"] == "http" and scope["method"] == "GET" and any(name == KEY for name, _ in query):
+            await self._unlock(scope, receive, send, headers)
+        elif self._has_cookie(headers):
+            await self.inner(scope, receive, _guarded(send))
+        else:
+            await _refuse(scope, receive, send, SHUT)
+
+    async def _start(self, scope: Message, receive: Receive, send: Send) -> None:
+        """Start and end the application; the server is told that it has started only once `started` agrees."""
+
+        async def told(message: Message) -> None:
+            if message["type"] == "lifespan.startup.complete":
+                self.started()
+            await send(message)
+
+        try:
+            await self.inner(scope, receive, told)
+        except Exception as trouble:
+            self.trouble = trouble
+            raise
+
+    def _of_this_site(self, headers: dict[str, str]) -> bool:
+        """Whether a request was made to one of our names, and not by the page of another site or port."""
+        host, origin = headers.get("host", ""), headers.get("origin")
+        try:
+            name = urlsplit(f"//{host}").hostname
+            page = host if origin is None else urlsplit(origin).netloc
+        except ValueError:
+            return False
+        return name in self.hosts and page.lower() == host.lower()
+
+    def _has_cookie(self, headers: dict[str, str]) -> bool:
+        pairs = (part.strip().partition("=") for part in headers.get("cookie", "").split(";"))
+        return any(name == self.cookie and _same(value, self.pass_word) for name, _, value in pairs)
+
+    async def _unlock(self, scope: Message, receive: Receive, send: Send, headers: dict[str, str]) -> None:
+        """Take the key from the address into a cookie, and have the browser ask for the page without it."""
+        query = parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)
+        key = next(value for name, value in query if name == KEY)
+        first = _same(key, self.once) and not self.once_used
+        if not (first or _same(key, self.key) or self._has_cookie(headers)):
+            await _refuse(scope, receive, send, SPENT if _same(key, self.once) else SHUT)
+            return
+        self.once_used = self.once_used or first
+        rest = urlencode([(name, value) for name, value in query if name != KEY])
+        place = "/" + quote(scope["path"].lstrip("/\\")) + (f"?{rest}" if rest else "")
+        # Not a redirection: a browser that came by another site's link would follow it without the strict cookie.
+        text = f'<!doctype html><title>calib</title><meta http-equiv="refresh" content="0;url={html.escape(place)}">'
+        cookie = f"{self.cookie}={self.pass_word}; HttpOnly; SameSite=Strict; Path=/"
+        await _answer(send, 200, text, {"content-type": "text/html; charset=utf-8", "set-cookie": cookie})
+
+
+def _same(given: str, true: str) -> bool:
+    """Whether two secrets are the same, in a time that tells nothing of where they differ."""
+    return secrets.compare_digest(given.encode("utf-8", "surrogateescape"), true.encode())
+
+
+def _guarded(send: Send) -> Send:
+    """Put the guarding headers on every answer, in the place of any of the same name."""
+
+    async def guarded(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            kept = [one for one in message.get("headers", ()) if one[0].decode("latin-1").lower() not in GUARDS]
+            message = {**message, "headers": [*kept, *_raw(GUARDS)]}
+        await send(message)
+
+    return guarded
+
+
+def _raw(headers: dict[str, str]) -> list[tuple[bytes, bytes]]:
+    return [(name.encode("latin-1"), text.encode("latin-1")) for name, text in headers.items()]
+
+
+async def _answer(send: Send, status: int, text: str, headers: dict[str, str]) -> None:
+    body = text.encode()
+    headers = {"content-length": str(len(body)), "cache-control": "no-store", **headers}
+    await _guarded(send)({"type": "http.response.start", "status": status, "headers": _raw(headers)})
+    await send({"type": "http.response.body", "body": body})
+
+
+async def _refuse(scope: Message, receive: Receive, send: Send, why: str) -> None:
+    """Status 403; in the handshake of a live connection too, where the server makes it from a closing."""
+    if scope["type"] == "websocket":
+        await receive()
+        await send({"type": "websocket.close", "code": 1008})
+    else:
+        await _answer(send, 403, why + "\n", {"content-type": "text/plain; charset=utf-8"})
+
+
+def serve(port: int, proxy: str | None, started: Callable[[str, str], None]) -> None:
+    """Serve the page until interrupted.
+
+    Parameters
+    ----------
+    port : int
+        Port to listen on, 1 to 65535.
+    proxy : str or None
+        Host that a proxy serves the page as; no key is asked then.
+    started : callable
+        Called with two addresses once the page is served: one that opens as often as it is asked for, and one for
+        a browser's command line, which other users of the machine can read: it opens once.
+
+    Raises
+    ------
+    CannotError
+        A setting is not what it has to be, or the server could not start.
+    OSError
+        Another program listens at the port.
+    """
+    import uvicorn
+    from streamlit.starlette import App
+
+    from calib.app.parts import said_in_own_words
+    from calib.places import shipped
+
+    def verified() -> None:
+        wrong = out_of_place(wanted)
+        if wrong:
+            raise CannotError(f"the page is not served, for its server does not keep to a setting: {wrong[0]}")
+        SERVED.set()
+        home = f"http://{HOME}:{port}/"
+        started(*(f"{home}?{KEY}={key}" if door.asks else home for key in (door.key, door.once)))
+
+    door = Door(App(shipped("app.py"), on_script_error=said_in_own_words), port, proxy, verified)
+    try:
+        wanted = in_place(port, proxy)
+    except (RuntimeError, ValueError) as error:
+        where = "a config.toml in .streamlit, of your home or of this folder, cannot be read; mend it or take it away"
+        raise CannotError(f"{where}: {error}") from error
+    server = uvicorn.Server(
+        uvicorn.Config(
+            door,
+            log_level="critical",
+            access_log=False,
+            lifespan="on",
+            server_header=False,
+            ws_ping_interval=PING_S,
+            ws_ping_timeout=PING_S,
+            timeout_graceful_shutdown=PATIENCE_S,
+        )
+    )
+    with socket.create_server((HOME, port)) as listening, suppress(SystemExit):  # so it ends when it did not start
+        server.run(sockets=[listening])
+    if isinstance(door.trouble, CannotError):
+        raise door.trouble
+    if not server.started:
+        raise CannotError(f"the page's server could not start: {door.trouble or 'its cause is unknown'}")

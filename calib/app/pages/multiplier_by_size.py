@@ -1,0 +1,98 @@
+"""The picture of the calibration: every known unit of a supply, the line, both bands, and the classes."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import streamlit as st
+
+from calib import words
+from calib.app import parts
+from calib.app.answer import table
+from calib.charts.size_chart import size_chart, size_told
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SEEN = (2.0, 40.0)  # core areas drawn where the known units span less [cm²]
+STEPS = 60
+
+
+def draw() -> None:
+    """The chart for one supply, and its classes as a table below."""
+    opened = parts.opened_register()
+    parts.head("How the multiplier falls with size", opened)
+    model = parts.model_of(opened)
+    if not model.converged:
+        what = "; ".join(str(one) for one in model.iterations if not one.converged)
+        parts.caution(f"This fit did not come to rest, so its figures may still move. {words.sentence(what)}")
+    rectifier, filter_input = _supply(opened.known)
+    points = model.points(rectifier, filter_input)
+    line = model.line(rectifier, filter_input, parts.LEVEL, _areas(points))
+    classes = _classes_of(model, rectifier, filter_input)
+    chart = size_chart(line, points, classes, parts.LEVEL, parts.colours())
+    st.altair_chart(chart, theme=None, width="stretch", key="size_chart")
+    _notes(points)
+    parts.in_words(size_told(line, points[np.isfinite(points["core_area_cm2"])], classes, parts.LEVEL))
+    st.header("The size classes", anchor=False)
+    st.write(
+        f"For {words.supply(rectifier, filter_input)}, in mA per V/Ω. The interval is that of the class's mean; single "
+        "units scatter more widely, as the pale band shows."
+    )
+    st.html(class_table(classes))
+
+
+def _supply(known: pd.DataFrame) -> tuple[str, str]:
+    """The supply asked for; to begin with, the one that most known units have."""
+    start = known["rectifier"].mode().iloc[0] if len(known) else "full-wave"
+    st.session_state.setdefault("seen_rectifier", start)
+    left, right = st.columns(2)
+    rectifier = left.selectbox(
+        "Rectifier", list(words.RECTIFIERS), format_func=words.RECTIFIERS.__getitem__, key="seen_rectifier"
+    )
+    allowed = {"none": ["none"], "doubler": ["capacitor"]}.get(rectifier, list(words.FILTERS))
+    if st.session_state.get("seen_filter") not in allowed:
+        st.session_state["seen_filter"] = allowed[0]
+    chosen = right.selectbox("Filter", allowed, format_func=words.FILTERS.__getitem__, key="seen_filter")
+    return str(rectifier), str(chosen)
+
+
+def _areas(points: pd.DataFrame) -> np.ndarray:
+    placed = points["core_area_cm2"].dropna()
+    low = min([SEEN[0], *placed]) if len(placed) else SEEN[0]
+    high = max([SEEN[1], *placed]) if len(placed) else SEEN[1]
+    return np.geomspace(low, high, STEPS)
+
+
+def _classes_of(model: Any, rectifier: str, filter_input: str) -> pd.DataFrame:
+    classes = model.classes(parts.LEVEL)
+    return classes[(classes["rectifier"] == rectifier) & (classes["filter"] == filter_input)]
+
+
+def _notes(points: pd.DataFrame) -> None:
+    without = int(points["core_area_cm2"].isna().sum())
+    if without:
+        st.write(
+            f"{words.count(without, 'known unit')} without a core is not drawn; it counts in the fit all the same."
+        )
+    doubtful = points[points["doubtful"]]
+    if len(doubtful):
+        names = "; ".join(f"{one.unit} ({one.contributor})" for one in doubtful.itertuples())
+        st.write(words.plain(f"Doubtful, and so counted for less: {names}."))
+
+
+def class_table(classes: pd.DataFrame) -> str:
+    """The classes of one supply as a table for reading."""
+    rows = []
+    for one in classes.to_dict("records"):
+        low, high = one["low_area_cm2"], one["high_area_cm2"]
+        span = f"{low:g} and up" if not math.isfinite(high) else f"{low:g} to {high:g}"
+        means = [words.figure(one[name]) for name in ("multiplier", "low", "high")]
+        rows.append((one["size_class"], span, str(one["count"]), means[0], f"{means[1]} to {means[2]}"))
+    interval = f"{parts.LEVEL * 100:g} % interval"
+    return table(("class", "core, cm²", "known units", "mean multiplier", interval), rows, numeric=(2, 3, 4))
+
+
+draw()

@@ -1,0 +1,353 @@
+"""What every page shares: which register is open, the model fitted to it, and how errors and cautions are shown."""
+
+from __future__ import annotations
+
+import hashlib
+import html
+import os
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+import calib
+from calib import words
+from calib.charts.palette import Palette, palette
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from streamlit.delta_generator import DeltaGenerator
+
+Mark = tuple[int, ...]
+LEVEL = 0.9
+OWN, PRACTICE = "My own", "Practice (simulated)"
+CHOICE = "register_choice"
+WRITTEN, STRANGE = "register_in_address", "register_not_known"
+IN_ADDRESS = {"own": OWN, "practice": PRACTICE}
+_HAD: dict[tuple[bool, Path], Path] = {}  # files of the registers that this server has had open
+_READ: dict[Path, tuple[Mark, Opened]] = {}  # what they held when they were last read
+LEFT_OPEN = 4  # registers whose content is remembered
+CLOCK_NS, COARSE_CLOCK_NS = 50_000_000, 3_000_000_000  # a file written so lately may change and look the same [ns]
+WAITS = "seen_waits"
+NOTICES = "notices_of_the_register"
+DISCLAIMER = "It estimates and does not certify: no rating, no approval, and a sound old winding can still fail."
+OWN_ERROR = (
+    "This page met an error of its own and stopped here. The known units, meters and bench sessions kept so far are "
+    "safe in the register. Open another page and come back to go on, or load this one again to begin with empty "
+    "fields; if it happens again, the terminal in which calib page runs says what it was."
+)
+KEPT = ("read_", "add_", "meter_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
+
+
+@dataclass(frozen=True)
+class Opened:
+    """The register that is open, as it stood when the page was drawn.
+
+    Attributes
+    ----------
+    known : pandas.DataFrame
+        Its known units, as `calib.read_known` gives them.
+    content : str
+        Hash of those units: what the fit is remembered by.
+    simulated : bool
+        Whether it holds simulated units.
+    place : str
+        Its file.
+    meters : tuple of calib.Meter
+        The user's own meters.
+    sessions : pandas.DataFrame
+        Its bench sessions, the one kept last first.
+    """
+
+    known: pd.DataFrame
+    content: str
+    simulated: bool
+    place: str
+    meters: tuple[calib.Meter, ...]
+    sessions: pd.DataFrame
+
+    @property
+    def name(self) -> str:
+        """What the pages call it."""
+        return "the practice register" if self.simulated else "your register"
+
+
+def practising() -> bool:
+    """Whether the practice register is chosen; the environment variable CALIB_PRACTICE says where a visit starts."""
+    start = PRACTICE if os.environ.get("CALIB_PRACTICE") == "1" else OWN
+    return bool(st.session_state.setdefault(CHOICE, start) == PRACTICE)
+
+
+def follow_the_address() -> None:
+    """Open the register that the address names, and name the open one there, so that a reload opens it again.
+
+    An address that changed since it was last written (a reload, a bookmark, the browser's way back) says which register
+    is wanted; else the choice on the page does. Only the two choices have a name in an address, no file has.
+    """
+    state = st.session_state
+    practising()
+    wanted = st.query_params.get_all("register")
+    if wanted and wanted != [state.get(WRITTEN)]:
+        chosen = IN_ADDRESS.get(wanted[0]) if len(wanted) == 1 else None
+        state[STRANGE] = None if chosen else ", ".join(wanted)
+        state[CHOICE] = chosen or state[CHOICE]
+    state[WRITTEN] = "practice" if practising() else "own"
+    if wanted != [state[WRITTEN]]:
+        st.query_params["register"] = state[WRITTEN]
+
+
+def choose_register() -> None:
+    """The choice of the register, and what is said of an address that named none of the two."""
+    with st.sidebar:
+        st.radio(
+            "Register open",
+            [OWN, PRACTICE],
+            key=CHOICE,
+            help="The practice register holds simulated units only, in a file of its own. Nothing passes from one to "
+            "the other.",
+            on_change=lambda: st.session_state.pop(STRANGE, None),
+        )
+    strange = st.session_state.get(STRANGE)
+    if strange is not None:
+        shown = strange if len(strange) <= 40 else f"{strange[:40]}…"
+        name = "the practice register" if practising() else "your own register"
+        st.warning(
+            words.plain(f"The address asks for the register '{shown}', which is not among ours: {name} is open.")
+        )
+
+
+@contextmanager
+def register() -> Iterator[calib.Register]:
+    """The chosen register, open for as long as the block lasts.
+
+    Raises
+    ------
+    calib.RegisterError
+        It cannot be opened; or it was open on this page before and is gone, in the place of which none is made.
+    """
+    practice, own = practising(), calib.default_register_path()
+    before = _HAD.get((practice, own))
+    if before is not None and not before.exists():
+        remedy = "put it back or connect its drive and try again; to begin a new one, stop calib page and start it anew"
+        raise calib.RegisterError(f"{before}: it was open here and is gone; {remedy}")
+    with (
+        calib.patience(tell=keep_notice, waits=waiting()),
+        calib.practice_register() if practice else calib.Register(own, create=before is None) as opened,
+    ):
+        _HAD[practice, own] = opened.path
+        yield opened
+
+
+def opened_register() -> Opened:
+    """Read the chosen register, or say in one line why it cannot be read and stop the page there."""
+    try:
+        return as_it_stands()
+    except calib.CannotError as error:
+        st.error(words.plain(f"The register cannot be opened: {error}."))
+        st.button("Try again", key="try_again")
+        st.stop()
+
+
+def as_it_stands() -> Opened:
+    """The chosen register's content; its file is opened only where something changed since it was last read.
+
+    Raises
+    ------
+    calib.RegisterError
+        As :func:`register` does.
+    """
+    there = _HAD.get((practising(), calib.default_register_path()))
+    before = _READ.get(there) if there else None
+    if there and before and before[0] == _mark(there):
+        return before[1]
+    with register() as source:
+        mark = _mark(source.path)
+        known, meters, sessions = source.contents()
+        simulated, place = bool(source.is_simulated), str(source.path)
+        found = Opened(known, content_of(known), simulated, place, meters_of(meters), sessions)
+        _READ.pop(source.path, None)
+        if mark:
+            _READ[source.path] = mark, found
+        while len(_READ) > LEFT_OPEN:
+            _READ.pop(next(iter(_READ)), None)
+    return found
+
+
+def _mark(path: Path) -> Mark:
+    """What tells one state of a register's file from the next, its log's with it; () where the next may look alike.
+
+    The file is not opened for it: to close it would let go of the lock that the database holds for another thread of
+    this program. A clock of whole seconds, as some removable disks have, tells nothing of a file written a moment ago;
+    a folder of another machine may tell of a change there some seconds late.
+    """
+    found: list[int] = []
+    for name in (path, Path(f"{path}.wal")):
+        try:
+            told = name.stat()
+        except FileNotFoundError:
+            continue
+        except OSError:
+            return ()
+        coarse = told.st_mtime_ns % 1_000_000_000 == 0
+        if time.time_ns() - told.st_mtime_ns < (COARSE_CLOCK_NS if coarse else CLOCK_NS):
+            return ()
+        found += [told.st_dev, told.st_ino, told.st_size, told.st_mtime_ns, told.st_ctime_ns]
+    return tuple(found)
+
+
+def keep_notice(text: str) -> None:
+    """Keep something worth knowing of the register's file until its reader puts it away."""
+    notices = st.session_state.setdefault(NOTICES, [])
+    if text not in notices:
+        notices.append(text)
+
+
+def make_room() -> None:
+    """Make the place where the page says for whom it waits. It always stands there: what comes in above a form now and
+    then would shift it, fold up again what was folded out, and let a click go nowhere.
+    """
+    st.session_state[WAITS] = st.container()
+
+
+def waiting() -> Callable[[str], None]:
+    """What says on the page, while it waits, for whom; and takes that off again when it is over."""
+    places: list[DeltaGenerator] = []
+
+    def say(text: str) -> None:
+        if text:
+            places.append(st.session_state.get(WAITS, st).empty())
+            places[-1].info(words.plain(words.sentence(text)))
+        elif places:
+            places.pop().empty()
+
+    return say
+
+
+def _show_notices() -> None:
+    if notices := st.session_state.get(NOTICES):
+        for text in notices:
+            st.info(words.plain(words.sentence(text)))
+        st.button("Put away", key="notices_seen", on_click=notices.clear)
+
+
+def meters_of(listed: pd.DataFrame) -> tuple[calib.Meter, ...]:
+    """The user's own meters, of the register's list of them."""
+    names = [one.name for one in calib.meter_fields()]
+    rows = listed[names].to_dict("records")
+    return tuple(calib.Meter.parse({str(name): value for name, value in row.items()}) for row in rows)
+
+
+def content_of(known: pd.DataFrame) -> str:
+    """A name for the content of a table, the same for the same rows in the same order."""
+    import pandas as pd
+
+    rows = pd.util.hash_pandas_object(known, index=False).to_numpy().tobytes()
+    return hashlib.sha256(rows + ",".join(known.columns).encode()).hexdigest()
+
+
+@st.cache_resource(max_entries=4, show_spinner="Fitting the known units …")
+def _fitted(content: str, _known: pd.DataFrame) -> Any:
+    return calib.fit(_known)
+
+
+def model_of(opened: Opened) -> Any:
+    """The fit of a register's known units, remembered until they change."""
+    try:
+        return _fitted(opened.content, opened.known)
+    except calib.CannotError as error:
+        st.error(words.plain(f"No fit could be made: {error}."))
+        st.stop()
+
+
+def colours() -> Palette:
+    """The colours for the ground that the reader's browser shows."""
+    theme = getattr(st.context, "theme", None)
+    return palette(getattr(theme, "type", None) == "dark")
+
+
+def keep_what_was_typed(page: str) -> None:
+    """Put back the entries of fields that were not shown for a while, which the server forgets.
+
+    A field that is shown is left alone: to set it would undo what its user is typing at that moment. Where another page
+    was begun since, be it for a moment only, nobody can have emptied a field of this one: blank ones were forgotten. So
+    were they where several are blank at once, or one is while another changed: a person empties one at a time.
+    """
+    state = st.session_state
+    kept = state.setdefault("kept", {})
+    turned = state.get("page_begun") != page
+    state["page_begun"] = page
+    now = {key: state[key] for key in list(state) if str(key).startswith(KEPT)}
+    blank = {key for key, value in now.items() if value in (None, "") and kept.get(key) not in (None, "")}
+    changed = any(key in kept and value != kept[key] for key, value in now.items() if key not in blank)
+    forgotten = blank if turned or len(blank) > 1 or (blank and changed) else set()
+    kept.update({key: value for key, value in now.items() if key not in forgotten})
+    for key, value in kept.items():
+        if turned or key in forgotten:
+            state[key] = value
+        else:
+            state.setdefault(key, value)
+
+
+def forget(*starts: str) -> None:
+    """Let go of the entries whose keys begin so."""
+    kept = st.session_state.setdefault("kept", {})
+    for key in [key for key in {*kept, *st.session_state} if str(key).startswith(starts)]:
+        kept.pop(key, None)
+        st.session_state.pop(key, None)
+
+
+def head(title: str, opened: Opened) -> None:
+    """The head of every page: which register is open, its title, and what the tool does not do."""
+    number = words.count(len(opened.known), "known unit")
+    place = html.escape(Path(opened.place).name)
+    if opened.simulated:
+        band = f"<b>PRACTICE REGISTER</b> – every unit in it is simulated, none was read on a bench. {number}."
+        st.html(f'<div class="calib-band calib-practice" role="note">{band}</div>')
+    else:
+        st.html(f'<div class="calib-band" role="note">Open: <b>your register</b>, {number} ({place})</div>')
+    with st.container():
+        _show_notices()
+    st.title(title, anchor=False)
+    st.html(f'<p class="calib-disclaimer">{DISCLAIMER}</p>')
+
+
+def caution(text: str) -> None:
+    """A caution, to stand before the step that it belongs to."""
+    st.warning(f"**Caution.** {text}")
+
+
+def cautions(texts: Sequence[str]) -> None:
+    """Several cautions in one place."""
+    st.warning("**Caution.**\n" + "\n".join(f"- {text}" for text in texts))
+
+
+def said_in_own_words(error: Exception) -> bool:
+    """Say on the page that it met an error of its own, what is kept and what to do; the terminal says what it was.
+
+    The server asks this of every exception that nothing caught, be it of a page or of a button, and shows nothing of
+    its own where it is told so: it would repeat the error, or offer to look it up elsewhere.
+    """
+    st.error(OWN_ERROR)
+    return True
+
+
+def plain_lines(faults: Any) -> str:
+    """Faults as a list, one line each, with nothing in them read as formatting."""
+    rows = "".join(f"<li>{html.escape(str(fault))}</li>" for fault in faults)
+    return f'<ul class="calib-faults">{rows}</ul>'
+
+
+def show_faults(problem: str, faults: Any) -> None:
+    """Everything that is wrong with an input, at once."""
+    st.error(problem)
+    st.html(plain_lines(faults))
+
+
+def in_words(told: str) -> None:
+    """A picture's numbers as text, for those who cannot see it."""
+    with st.expander("This picture in words"):
+        st.text(told)

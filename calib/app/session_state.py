@@ -1,0 +1,289 @@
+"""The bench session of a visit and its copy in the register: begun, kept at every change, taken up again, finished.
+
+What was entered stands in the visit's own state first, so that a register that cannot be reached loses nothing. A
+session may change elsewhere meanwhile, on another page or in another window: what came from there is taken over, field
+by field, unless the same field was changed here too.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+import time
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import streamlit as st
+
+import calib
+from calib.app import parts
+from calib.register import facts
+from calib.session import practice
+from calib.session.entries import as_shown, gathered, merge
+from calib.session.steps import NAMES, step_named
+from calib.session.understood import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS
+
+INPUT = "bench_in_"  # what the keys of the fields begin with
+ID, ENTRIES, STEP = "bench_session_id", "bench_entries", "bench_step"
+BASE, REVISION, KEPT_AT, STATE = "bench_base", "bench_revision", "bench_kept_at", "bench_state"
+TROUBLE, TROUBLE_AT, SEEN = "bench_trouble", "bench_trouble_at", "bench_seen"
+PLACE, ASIDE, FRESH, DONE = "bench_place", "bench_aside", "bench_fresh", "bench_done"
+TURN = "bench_turn"  # how often another step was shown
+REASON, UNCLEARED = "bench_reason", "bench_uncleared"  # why a stop is to be cleared, and why it was not
+OF_DOUBTS = "_doubts"  # after those, the same for the doubts of the step that is shown
+OF_SESSION = (ID, ENTRIES, STEP, BASE, REVISION, KEPT_AT, STATE)
+LEAVE_ALONE_S = 20.0  # a register that could not be reached is left alone for so long, unless it is asked for [s]
+
+
+def begin() -> None:
+    """Have a session, be it an empty one; each register has its own, and changing the register changes between them."""
+    state, place = st.session_state, parts.PRACTICE if parts.practising() else parts.OWN
+    if state.get(PLACE) == place:
+        return
+    aside = state.setdefault(ASIDE, {})
+    if PLACE in state:
+        collect()
+        aside[state[PLACE]] = {name: state[name] for name in OF_SESSION}
+    state[PLACE] = place
+    _show(aside.pop(place, None) or _empty())
+    state.update({TROUBLE: "", TROUBLE_AT: -math.inf, SEEN: None})
+
+
+def _empty() -> dict[str, Any]:
+    return {ID: "", ENTRIES: {}, STEP: NAMES[0], BASE: {}, REVISION: 0, KEPT_AT: None, STATE: "open"}
+
+
+def _show(session: Mapping[str, Any]) -> None:
+    st.session_state.update(session)
+    st.session_state[FRESH] = True
+    for name in (REASON, UNCLEARED):
+        st.session_state.pop(name, None)
+        st.session_state.pop(name + OF_DOUBTS, None)
+    st.session_state[TURN] = st.session_state.get(TURN, -1) + 1
+    parts.forget(INPUT)
+
+
+def entries() -> dict[str, dict[str, Any]]:
+    """What was entered, by step and field."""
+    found: dict[str, dict[str, Any]] = st.session_state[ENTRIES]
+    return found
+
+
+def of(step: str) -> dict[str, Any]:
+    """What was entered at a step, by field."""
+    return entries().get(step, {})
+
+
+def key(step: str, field: str) -> str:
+    """The key of a field of the form."""
+    return f"{INPUT}{step}_{field}"
+
+
+def collect() -> None:
+    """Take over what stands in the fields of the step that is shown."""
+    step = step_named(st.session_state[STEP])
+    shown = {}
+    for field in step.every_field():
+        place = key(step.name, field.name)
+        if place in st.session_state:
+            shown[field.name] = (st.session_state[place], st.session_state.get(f"{place}_unit"))
+    mine, forgotten = gathered(step, of(step.name), shown)
+    if forgotten:
+        st.session_state[FRESH] = True
+    if mine != of(step.name):
+        st.session_state[ENTRIES] = {**entries(), step.name: mine}
+
+
+def spread() -> None:
+    """Put the entries of the step that is shown into its fields: all of them where it was not shown before."""
+    step, fresh = step_named(st.session_state[STEP]), st.session_state.pop(FRESH, False)
+    mine = of(step.name)
+    for field in step.every_field():
+        place = key(step.name, field.name)
+        if fresh or place not in st.session_state:
+            st.session_state[place] = as_shown(field, mine.get(field.name))
+            st.session_state.pop(f"{place}_unit", None)
+            if f"{field.name}_unit" in mine:
+                st.session_state[f"{place}_unit"] = mine[f"{field.name}_unit"]
+
+
+def put(step: str, fields: Mapping[str, Any]) -> None:
+    """Take over fields from elsewhere, such as another page, and keep the session."""
+    begin()
+    st.session_state[ENTRIES] = {**entries(), step: {**of(step), **fields}}
+    keep()
+
+
+def go(step: str) -> None:
+    """Leave the step that is shown, keep the session, and show another step."""
+    collect()
+    if step != st.session_state[STEP]:
+        st.session_state[TURN] += 1
+        for name in (REASON, UNCLEARED):
+            st.session_state.pop(name + OF_DOUBTS, None)
+    st.session_state[STEP] = step
+    st.session_state[FRESH] = True
+    keep()
+
+
+def more_rows(step: str, rows: str, number: int) -> None:
+    """Show more rows at a step."""
+    collect()
+    st.session_state[ENTRIES] = {**entries(), step: {**of(step), f"{rows}_rows": number}}
+
+
+def clear_stops(stops: Sequence[str]) -> None:
+    """Keep what was found and done about these stops, which clears them; with none of them, they stand again."""
+    collect()
+    kept = _reason("", "the stop stands" if stops else "")
+    if kept is not None:
+        put("ratio", {EXPLAINED: kept, EXPLAINS: [*stops]} if stops else {EXPLAINS: []})
+
+
+def clear_doubts(doubts: Sequence[str], stand: bool = False) -> None:
+    """Keep why these doubts no longer stand, or let them stand again."""
+    collect()
+    before = of("ratio").get(DOUBTS_EXPLAINED) or {}
+    if stand:
+        put("ratio", {DOUBTS_EXPLAINED: {one: why for one, why in before.items() if one not in doubts}})
+        return
+    kept = _reason(OF_DOUBTS, "the doubt stands")
+    if kept is not None:
+        put("ratio", {DOUBTS_EXPLAINED: {**before, **dict.fromkeys(doubts, kept)}})
+        st.session_state.pop(REASON + OF_DOUBTS, None)
+
+
+def _reason(which: str, without: str) -> str | None:
+    """The reason as typed; None where it cannot be kept or, where one is needed, there is none, which is said."""
+    visit, reason = st.session_state, str(st.session_state.get(REASON + which) or "")
+    visit[UNCLEARED + which] = ""
+    try:
+        kept = facts.one_line(reason)
+    except facts.Refusal as refused:
+        visit[UNCLEARED + which] = f"Not cleared: {reason} {refused.problem}; {refused.remedy}."
+        return None
+    if without and not kept:
+        said = f"Not cleared: say what was found and done about it; without a reason {without}."
+        visit[UNCLEARED + which] = said
+        return None
+    return kept
+
+
+def changed() -> bool:
+    """Whether something was entered that is not kept yet."""
+    return bool(entries() != st.session_state[BASE])
+
+
+def keep(state: str = "") -> bool:
+    """Keep the session in the register; where that cannot be done, say why and lose nothing.
+
+    Parameters
+    ----------
+    state : str
+        open or done; blank leaves it as it is.
+
+    Returns
+    -------
+    bool
+        Whether the register now holds all of it.
+    """
+    visit = st.session_state
+    if not visit[ID] and not any(entries().values()):
+        return True
+    try:
+        with parts.register() as register:
+            _catch_up(register)
+            kept = register.keep_session(
+                str(of("look").get("tag") or ""),
+                entries(),
+                visit[STEP],
+                contributor=str(of("look").get("contributor") or ""),
+                state=state or visit[STATE],
+                session_id=visit[ID],
+            )
+    except (calib.CannotError, calib.InputError) as error:
+        _failed(error)
+        return False
+    visit.update({ID: kept.session_id, BASE: copy.deepcopy(kept.entries), REVISION: kept.revision})
+    visit.update({KEPT_AT: kept.kept_at, STATE: kept.state, TROUBLE: ""})
+    return True
+
+
+def _failed(error: Exception) -> None:
+    st.session_state[TROUBLE] = "; ".join(str(error).splitlines())
+    st.session_state[TROUBLE_AT] = time.monotonic() if isinstance(error, calib.CannotError) else -math.inf
+
+
+def _catch_up(register: calib.Register) -> None:
+    """Take over what was kept elsewhere since."""
+    visit = st.session_state
+    if not visit[ID]:
+        return
+    try:
+        latest = register.session(visit[ID])
+    except calib.InputError:  # another file stands in its place: begin the session there anew
+        visit.update({ID: "", BASE: {}, REVISION: 0})
+        return
+    if latest.revision > visit[REVISION]:
+        merged = merge(visit[BASE], entries(), latest.entries)
+        if merged.get(visit[STEP]) != entries().get(visit[STEP]):
+            visit[FRESH] = True
+        visit.update({ENTRIES: merged, BASE: latest.entries, REVISION: latest.revision})
+
+
+def resume(session_id: str) -> None:
+    """Put the present session aside, kept, and go on with another; stay where the present one cannot be kept."""
+    collect()
+    if changed() and not keep():
+        return
+    try:
+        with parts.register() as register:
+            found = register.session(session_id)
+    except (calib.CannotError, calib.InputError) as error:
+        _failed(error)
+        return
+    step = found.step if found.step in NAMES else NAMES[0]
+    base, times = copy.deepcopy(found.entries), {REVISION: found.revision, KEPT_AT: found.kept_at}
+    _show({ID: found.session_id, ENTRIES: found.entries, STEP: step, BASE: base, STATE: "open", **times})
+
+
+def another() -> None:
+    """Put the present session aside, kept, and begin an empty one."""
+    collect()
+    if not changed() or keep():
+        _show(_empty())
+
+
+def practise() -> None:
+    """Take the session to practise on, where nothing was entered yet."""
+    _show({**_empty(), ENTRIES: practice.entries()})
+
+
+def finish() -> None:
+    """Mark the present session as done, and begin an empty one."""
+    collect()
+    tag = str(of("look").get("tag") or "The unit")
+    if keep("done"):
+        st.session_state[DONE] = f"{tag}: this session is finished. It stays in the register, and can be opened again."
+        _show(_empty())
+
+
+def reach() -> parts.Opened | None:
+    """Read the register, and keep what was entered; None where it cannot be reached, which is said in `TROUBLE`.
+
+    One that could not be reached a moment ago is not asked for again at once, so that the fields stay quick.
+    """
+    visit = st.session_state
+    if visit[TROUBLE] and time.monotonic() - visit[TROUBLE_AT] < LEAVE_ALONE_S:
+        found: parts.Opened | None = visit[SEEN]
+        return found
+    try:
+        seen = parts.as_it_stands()
+    except calib.CannotError as error:
+        _failed(error)
+        return visit[SEEN]
+    visit[TROUBLE], visit[SEEN] = "", seen
+    newer = seen.sessions.loc[seen.sessions["session_id"] == visit[ID], "revision"]
+    if changed() or (len(newer) and int(newer.iloc[0]) > visit[REVISION]):
+        keep()
+    return visit[SEEN]

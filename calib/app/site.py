@@ -1,0 +1,63 @@
+"""The page as a whole: its navigation, its dress, and the choice of the register."""
+
+from __future__ import annotations
+
+import threading
+from importlib import import_module
+from pathlib import Path
+
+import streamlit as st
+from streamlit import config
+
+import calib
+from calib.app import parts
+from calib.app.page_server import SERVED
+
+HERE = Path(__file__).resolve().parent
+PAGES = {
+    "At the bench": [
+        ("what_can_it_give", "What can it give?"),
+        ("which_lead_is_which", "Which lead is which?"),
+        ("what_do_the_meters_say", "What do the meters say?"),
+    ],
+    "The register": [
+        ("known_units", "Known units"),
+        ("multiplier_by_size", "How the multiplier falls with size"),
+    ],
+}
+
+
+def run() -> None:
+    """Draw the page that is asked for."""
+    st.set_page_config(page_title="calib", page_icon=str(HERE / "page_icon.png"), layout="wide")
+    if not (SERVED.is_set() or config.get_option("global.appTest")):
+        st.error("This page is started with the command: calib page. Served otherwise, it would let in whoever comes.")
+        st.stop()
+    _warm()
+    st.html(f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}{_colours()}</style>")
+    parts.follow_the_address()
+    page = st.navigation({title: [_page(*one) for one in pages] for title, pages in PAGES.items()})
+    parts.keep_what_was_typed(page.title)
+    parts.choose_register()
+    parts.make_room()
+    with calib.patience():  # for all that the page asks of the register together
+        page.run()
+
+
+def _page(name: str, title: str) -> st.Page:
+    home = name == "what_can_it_give"
+    return st.Page(HERE / "pages" / f"{name}.py", title=title, url_path=name.replace("_", "-"), default=home)
+
+
+def _colours() -> str:
+    """The palette as variables of the style sheet."""
+    chosen = parts.colours()
+    names = ("ground", "ink", "soft_ink", "rule", "accent", "warning", "practice", "practice_ground", "field")
+    return ":root{" + "".join(f"--calib-{name.replace('_', '-')}:{getattr(chosen, name)};" for name in names) + "}"
+
+
+@st.cache_resource(show_spinner=False)
+def _warm() -> bool:
+    """Import what the first fit needs while the page is being drawn."""
+    threading.Thread(target=import_module, args=("statsmodels.regression.linear_model",), daemon=True).start()
+    return True

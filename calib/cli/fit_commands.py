@@ -1,0 +1,120 @@
+"""``calib fit`` and ``calib estimate``."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict, replace
+from typing import TYPE_CHECKING, Any
+
+from calib.cli.options import add_level, add_sources, all_of, level_of
+from calib.cli.printing import (
+    MOST_NOTED,
+    SIMULATED,
+    as_csv,
+    as_json,
+    check_target,
+    note,
+    plain,
+    rows_of,
+    say,
+    write_whole,
+)
+from calib.cli.sources import known_units, source_register, with_notes
+
+if TYPE_CHECKING:
+    from calib.fitting.multiplier import Multiplier
+
+
+def declare_fit(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib fit``."""
+    add_sources(part)
+    add_level(part)
+    part.add_argument("--format", choices=("text", "json"), default="text", help="text where not given")
+
+
+def run_fit(asked: argparse.Namespace) -> None:
+    """Fit the known units and print what they teach."""
+    level, known = all_of(lambda: level_of(asked.level), lambda: known_units(asked))
+    from calib.fitting.multiplier import fit
+
+    model = fit(known)
+    if asked.format == "json":
+        say(as_json(fit_content(model, level)))
+    else:
+        say(str(replace(model, level=level)))
+
+
+def fit_content(model: Multiplier, level: float) -> dict[str, Any]:
+    """A fit as ``calib fit --format json`` prints it.
+
+    Parameters
+    ----------
+    model : calib.Multiplier
+    level : float
+        Probability of the intervals, above 0 and below 1 [1].
+
+    Returns
+    -------
+    dict
+        Plain values only; None for blank and for an open limit.
+    """
+    check = model.check(level)
+    return {
+        "records": plain(model.records),
+        "level": level,
+        "scatter": plain(model.scatter),
+        "simulated": bool(model.simulated),
+        "converged": model.converged,
+        "iterations": [asdict(one) for one in model.iterations],
+        "content_hash": model.content_hash,
+        "classes": rows_of(model.classes(level)),
+        "terms": rows_of(model.terms(level)),
+        "suspects": rows_of(model.suspects()),
+        "check": {name: plain(getattr(check, name)) for name in ("folds", "coverage", "level")},
+    }
+
+
+def declare_estimate(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib estimate``."""
+    add_sources(part)
+    part.add_argument("--unknown", metavar="FILE", required=True, help="table of unknown units (CSV)")
+    part.add_argument("--as-read", action="store_true", help="take every reading as sound: no current is withheld")
+    add_level(part)
+    part.add_argument("--out", metavar="FILE", help="file to write; standard output where not given")
+    part.add_argument("--format", choices=("csv", "json"), default="csv", help="csv where not given")
+
+
+def run_estimate(asked: argparse.Namespace) -> None:
+    """Estimate every unknown unit and print or write the table."""
+    from calib.register.exchange import read_unknown
+
+    level, known, unknown, _ = all_of(
+        lambda: level_of(asked.level),
+        lambda: known_units(asked),
+        lambda: with_notes(read_unknown(asked.unknown)),
+        lambda: check_target(asked.out, asked.unknown, asked.known, source_register(asked)),
+    )
+    from calib.fitting.mixture import unsettled
+    from calib.fitting.multiplier import fit
+
+    model = fit(known)
+    estimates = model.estimate(unknown, level=level, as_read=asked.as_read)
+    text = as_json(rows_of(estimates)) if asked.format == "json" else as_csv(estimates)
+    if model.simulated:
+        note(SIMULATED)
+    if not model.converged:
+        note(f"the fit did not come to rest, so these figures may still move: {'; '.join(unsettled(model.iterations))}")
+    for row in estimates[estimates["flags"].str.split(";").map(lambda flags: "stop" in flags)].to_dict("records"):
+        note(f"STOP, feed {row['unit']} nothing: {row['stop']}")
+    for line in unknown.attrs.get("improbable", ()):
+        note(line)
+    for row in estimates[estimates["rated_current_ma"].isna()].head(MOST_NOTED).to_dict("records"):
+        slip = f"; the likeliest slip: {row['likely_slip']}" if row["likely_slip"] else ""
+        note(f"{asked.unknown}, {row['unit']}: no current is told, its readings do not go together{slip}")
+    if asked.out is not None:
+        try:
+            write_whole(text, asked.out)
+        except KeyboardInterrupt:
+            raise KeyboardInterrupt(f"{asked.out} is whole, as it was before or written anew") from None
+    else:
+        say(text)

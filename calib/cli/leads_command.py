@@ -1,0 +1,144 @@
+"""``calib leads``: from resistances between pairs of leads to windings, taps, likely roles and the next reading."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from calib.cli.options import all_of, number_of
+from calib.cli.printing import as_json, say
+from calib.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from calib.bench.meter import MeterClass
+    from calib.leads.readings import LeadReading
+    from calib.leads.result import LeadsFound
+
+HERE = "calib leads"
+
+
+def declare(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib leads``."""
+    from calib.bench.meter import ORDINARY_OHMMETER as usual
+
+    part.add_argument(
+        "--readings",
+        metavar="FILE",
+        required=True,
+        help="table of readings (CSV): lead_a, lead_b, ohm ('open' for no continuity, empty where not read), and where "
+        "wanted u_ohm, colour_a, colour_b, notes",
+    )
+    part.add_argument(
+        "--null-ohm",
+        metavar="OHM",
+        default="0",
+        help="what the joined clips read, where it is not off the readings yet",
+    )
+    part.add_argument(
+        "--meter",
+        metavar="PERCENT,COUNTS,STEP",
+        help="limits of error of the ohmmeter: per cent of reading, counts, and one count in ohm; "
+        f"{usual.percent:g},{usual.counts:g},{usual.resolution:g} where not given",
+    )
+    part.add_argument(
+        "--north-american",
+        action="store_true",
+        help="the unit is North American, late 1930s or later, not repaired: its lead colours are believed more",
+    )
+    part.add_argument("--format", choices=("text", "json"), default="text", help="text where not given")
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Identify the leads and print what was found."""
+    found = found_in(asked)
+    say(as_json(found.as_dict()) if asked.format == "json" else str(found))
+
+
+def found_in(asked: argparse.Namespace) -> LeadsFound:
+    """What the readings of a file say.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file and of the options.
+    """
+    from calib.leads import identify_leads
+    from calib.leads.colours import CODED_WEIGHT, OTHER_WEIGHT
+
+    readings, null, meter = all_of(
+        lambda: read_table(asked.readings), lambda: _null(asked.null_ohm), lambda: _meter(asked.meter)
+    )
+    weight = CODED_WEIGHT if asked.north_american else OTHER_WEIGHT
+    try:
+        return identify_leads(readings, meter=meter, null_ohm=null, colour_weight=weight)
+    except InputError as error:
+        raise InputError([replace(fault, where=asked.readings) for fault in error.faults]) from None
+
+
+def _null(typed: str) -> float:
+    null = number_of("--null-ohm", typed, HERE)
+    if not 0.0 <= null <= 100.0:
+        remedy = "give what the meter shows with its clips joined"
+        raise InputError.one("is not from 0 to 100 ohm", remedy, column="--null-ohm", value=typed, where=HERE)
+    return null
+
+
+def _meter(typed: str | None) -> MeterClass:
+    from calib.bench.meter import ORDINARY_OHMMETER, MeterClass
+
+    if typed is None:
+        return ORDINARY_OHMMETER
+    parts = typed.split(",")
+    try:
+        numbers = [number_of("--meter", part, HERE) for part in parts]
+        if len(numbers) == 3:
+            return MeterClass(*numbers)
+    except ValueError:
+        pass
+    problem = "is not three numbers of 0 or more, parted by commas"
+    remedy = "write per cent of reading, counts, and one count in ohm, such as 0.8,2,0.1"
+    raise InputError.one(problem, remedy, column="--meter", value=typed, where=HERE)
+
+
+def read_table(path: str) -> tuple[LeadReading, ...]:
+    """Readings of a CSV file, checked.
+
+    Parameters
+    ----------
+    path : str
+        CSV in UTF-8 with or without a byte-order mark, cells parted by commas, a header row.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file: what cannot be read, a column that is missing or unknown, a row of too few or too
+        many cells, and the faults of the readings.
+    """
+    from calib.leads.readings import COLUMNS, NEEDED, lead_readings
+    from calib.register.cells import header_faults, lines_of, text_of, width_fault
+
+    rows = lines_of(text_of(path, path), path)
+    line, header = next(rows, (1, []))
+    if isinstance(header, Fault):
+        raise InputError([header])
+    if not header:
+        raise InputError.one("the file is empty", "give a table with the header lead_a,lead_b,ohm", where=path)
+    names = [name.strip() for name in header]
+    faults = header_faults(names, COLUMNS, NEEDED, (path, line))
+    if faults:
+        raise InputError(faults)
+    sound: list[tuple[int, dict[str, str]]] = []
+    for line, cells in rows:
+        fault = cells if isinstance(cells, Fault) else width_fault(cells, len(names), (path, line))
+        if fault is not None:
+            faults.append(fault)
+        elif not isinstance(cells, Fault):
+            sound.append((line, dict(zip(names, cells, strict=True))))
+    try:
+        readings = lead_readings([row for _, row in sound], path, [line for line, _ in sound])
+    except InputError as error:
+        faults += error.faults
+    if faults:
+        raise InputError(sorted(faults, key=lambda fault: fault.row or 0))
+    return readings

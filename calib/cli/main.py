@@ -1,0 +1,143 @@
+"""The command line: reads the words, calls the wings, and turns their errors into exit statuses.
+
+Only what the named command needs is imported and declared, so that ``calib --help`` answers at once. The options of
+``calib add`` are made from the record's own fields, one by one, which is why the parser is the standard library's.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import NoReturn
+
+import calib
+from calib.cli import (
+    fit_commands,
+    leads_command,
+    page_command,
+    register_commands as records,
+    safekeeping_commands as safekeeping,
+    supply_command,
+)
+from calib.cli.printing import note
+from calib.errors import CannotError, InputError, visible
+from calib.register.patience import patience
+
+NOTHING = "nothing was written"
+DONE, COULD_NOT, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
+
+
+@dataclass(frozen=True)
+class Command:
+    """One word of the command line: what it says of itself, its options and what it does."""
+
+    name: str
+    help: str
+    declare: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], None]
+
+
+COMMANDS = (
+    Command("page", "open the page in a browser", page_command.declare, page_command.run),
+    Command("fit", "what the known units teach", fit_commands.declare_fit, fit_commands.run_fit),
+    Command("estimate", "what unknown units can give", fit_commands.declare_estimate, fit_commands.run_estimate),
+    Command("add", "add a known unit to the register", records.declare_add, records.run_add),
+    Command("import", "bring a table of known units in", records.declare_import, records.run_import),
+    Command("export", "hand the register out as tables", records.declare_export, records.run_export),
+    Command("backup", "copy the register to a new file", safekeeping.declare_backup, safekeeping.run_backup),
+    Command("restore-from", "put a backup in its place", safekeeping.declare_restore, safekeeping.run_restore),
+    Command("check", "read the register from end to end", safekeeping.declare_check, safekeeping.run_check),
+    Command("leads", "which lead is which, from resistances", leads_command.declare, leads_command.run),
+    Command("supply", "what a rectifier asks of its winding", supply_command.declare, supply_command.run),
+)
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose complaint is a single line."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(WRONG_INPUT, f"{self.prog}: {visible(message)}; see {self.prog} --help\n")
+
+
+def parser(word: str) -> argparse.ArgumentParser:
+    """The parser of the whole command line, with the options of one command.
+
+    Parameters
+    ----------
+    word : str
+        The command whose options are wanted; the others are only named.
+
+    Returns
+    -------
+    argparse.ArgumentParser
+        It sets ``run``, the function to call with what was parsed.
+    """
+    whole = _Parser(
+        prog="calib",
+        description="What direct current can an unmarked power transformer give? Estimates, never certifies.",
+        epilog="exit status: 0 done, 1 could not be done, 2 the input is wrong (nothing was written)",
+        allow_abbrev=False,
+    )
+    whole.add_argument("--version", action="version", version=f"calib {calib.__version__}")
+    words = whole.add_subparsers(title="commands", metavar="COMMAND", dest="command", required=True)
+    for command in COMMANDS:
+        part = words.add_parser(command.name, help=command.help, description=command.help, allow_abbrev=False)
+        part.set_defaults(run=command.run)
+        if command.name == word:
+            command.declare(part)
+    return whole
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    words : sequence of str, optional
+        The words after ``calib``; those that the process was started with where None.
+
+    Returns
+    -------
+    int
+        Exit status: 0 done, 1 could not be done, 2 the input is wrong, 130 interrupted.
+    """
+    status = DONE
+    try:
+        status = _run(sys.argv[1:] if words is None else list(words))
+        sys.stdout.flush()
+    except InputError as error:
+        return _complain(WRONG_INPUT, *map(str, error.faults))
+    except CannotError as error:
+        return _complain(COULD_NOT, f"calib: {error}")
+    except BrokenPipeError:
+        # The reader had enough. What is still in the buffer must not be written at exit, which would complain again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as error:
+        return _complain(COULD_NOT, f"calib: {_what_failed(error)}")
+    except KeyboardInterrupt as stop:
+        return _complain(INTERRUPTED, f"calib: interrupted; {str(stop) or NOTHING}")
+    return status
+
+
+def _run(words: list[str]) -> int:
+    try:
+        asked = parser(words[0] if words else "").parse_args(words)
+    except SystemExit as told:  # help, the version, or a wrong word: the parser has said it already
+        return int(told.code or DONE)
+    with patience(tell=note):
+        asked.run(asked)
+    return DONE
+
+
+def _complain(status: int, *lines: str) -> int:
+    for line in lines:
+        sys.stderr.write(visible(line) + "\n")
+    return status
+
+
+def _what_failed(error: OSError) -> str:
+    why = error.strerror or str(error) or type(error).__name__
+    return f"{error.filename}: {why}" if error.filename else why

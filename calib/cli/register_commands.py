@@ -1,0 +1,236 @@
+"""``calib add``, ``calib import`` and ``calib export``: records into the register and out of it."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calib.cli.options import HERE, add_register, all_of
+from calib.cli.printing import note, say_done
+from calib.cli.sources import register_path
+from calib.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from calib.register.facts import FieldFacts
+    from calib.register.ledger import ImportReport
+    from calib.register.records import KnownUnit
+    from calib.register.store import Register
+
+ADD = "calib add"
+
+
+def declare_add(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib add``: one for each column of the record, made from the record's own fields."""
+    from calib.register.records import KnownUnit, fields
+
+    add_register(part)
+    _add_who(part)
+    columns = part.add_argument_group(
+        "the record",
+        "each option takes a value, a number with comma or point and its unit behind; leave out what was not measured",
+    )
+    for fact in fields(KnownUnit):
+        _add_record_option(columns, fact)
+
+
+def run_add(asked: argparse.Namespace) -> None:
+    """Add one known unit; the register is created where there is none."""
+    from calib.register.frame import frame_of
+    from calib.register.records import KnownUnit, fields
+    from calib.register.store import Register
+
+    typed = {fact.name: getattr(asked, fact.name) or "" for fact in fields(KnownUnit)}
+    path, record, *_ = all_of(
+        lambda: register_path(asked.register),
+        lambda: _record_of(typed),
+        *_who(asked),
+    )
+    with told_when_interrupted(path, lambda: frame_of(KnownUnit, [record])):
+        with Register(path, simulated=record.simulated) as register:
+            _refuse_stopped(register, frame_of(KnownUnit, [record]), ADD)
+            report = register.add(record, by=asked.by, reason=asked.reason)
+        told(report, path)
+
+
+def _record_of(typed: dict[str, str]) -> KnownUnit:
+    """The record of what was typed: a number with a comma or a unit is read as the forms read it, and said.
+
+    Raises
+    ------
+    InputError
+        With every fault of it.
+    """
+    from calib.bench.numerals import NotRead, read_number
+    from calib.register.records import KnownUnit, fields
+
+    values: dict[str, object] = dict(typed)
+    order = [fact.name for fact in fields(KnownUnit)]
+    said, faults = [], []
+    for fact in fields(KnownUnit):
+        text = typed[fact.name].strip()
+        if fact.kind != "number" or not text:
+            continue
+        try:
+            one = read_number(text, fact.unit, "", fact.usual)
+        except NotRead as error:
+            faults.append(Fault(ADD, None, fact.name, text, error.problem, error.remedy))
+            continue
+        values[fact.name] = one.kept
+        said += [f"--{fact.name.replace('_', '-')}: {one.aloud}"] if one.aloud else []
+    try:
+        record = KnownUnit.parse(values, where=ADD)
+    except InputError as error:
+        # Text that is no number is refused there too, in the words of a table.
+        mine = {fault.column for fault in faults}
+        faults += [fault for fault in error.faults if fault.column not in mine]
+        raise InputError(sorted(faults, key=lambda fault: order.index(fault.column))) from None
+    if faults:
+        raise InputError(faults)
+    for one_line in said:
+        note(one_line)
+    return record
+
+
+def declare_import(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib import``."""
+    part.add_argument("file", metavar="FILE", help="table of known units (CSV)")
+    add_register(part)
+    _add_who(part)
+
+
+def run_import(asked: argparse.Namespace) -> None:
+    """Bring every row of a table into the register, or none; the register is created where there is none."""
+    from calib.register.exchange import name_of, read_known
+    from calib.register.store import Register
+
+    path, table, *_ = all_of(lambda: register_path(asked.register), lambda: read_known(asked.file), *_who(asked))
+    where = name_of(asked.file)
+    simulated = False if path.exists() else kind_of(table, where)
+    with told_when_interrupted(path, lambda: table):
+        with Register(path, simulated=simulated) as register:
+            _refuse_stopped(register, table, where)
+            report = register.import_table(table, by=asked.by, reason=asked.reason, where=where)
+        told(report, path)
+
+
+def _refuse_stopped(register: Register, table: pd.DataFrame, where: str) -> None:
+    """Refuse units that a session at the bench stops; where there is no session the session wing is not even loaded."""
+    if len(register.sessions()):
+        from calib.session.understood import refuse_stopped
+
+        refuse_stopped(register, table, where)
+
+
+@contextmanager
+def told_when_interrupted(path: Path, rows: Callable[[], pd.DataFrame]) -> Iterator[None]:
+    """Let an interruption say whether the rows are in, by looking for them in the register."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        with held_off():
+            raise KeyboardInterrupt(_where_the_rows_are(path, rows())) from None
+
+
+def _where_the_rows_are(path: Path, rows: pd.DataFrame) -> str:
+    from calib.errors import CannotError
+    from calib.register.store import Register
+
+    if not path.exists():
+        return "nothing was written"
+    try:
+        with Register(path, create=False) as register:
+            if register.holds(rows):
+                return f"the rows are in, all of them: {path}"
+            return f"the rows are not in, none of them: {path} holds {register.count()} known units"
+    except CannotError as error:
+        return f"whether the rows are in is unknown: {error}"
+
+
+@contextmanager
+def held_off() -> Iterator[None]:
+    """Let no further interruption in for a moment."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def kind_of(table: pd.DataFrame, where: str) -> bool:
+    """Whether the register that a table is to begin is one of simulated records.
+
+    Raises
+    ------
+    InputError
+        It mixes the two kinds: nothing is begun then.
+    """
+    simulated = table["simulated"]
+    if simulated.any() and not simulated.all():
+        problem = f"{simulated.sum()} of the {len(simulated)} records are simulated, and the others are not"
+        raise InputError.one(
+            problem, "bring them in as two tables, into two registers", column="simulated", where=where
+        )
+    return bool(simulated.any())
+
+
+def told(report: ImportReport, path: Path) -> None:
+    """Say what became of the records brought in; what is to be looked at goes out as notes."""
+    for text in report.notes:
+        note(text)
+    done = f"{report.added} added, {report.unchanged} there already, {report.revised} revised"
+    say_done(f"{done}; the register {path} holds {report.holds} known units")
+
+
+def declare_export(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib export``."""
+    part.add_argument("folder", metavar="DIR", help="folder to write known.csv, revisions.csv and datapackage.json in")
+    part.add_argument("--force", action="store_true", help="replace files of those names that are no export's")
+    add_register(part)
+
+
+def run_export(asked: argparse.Namespace) -> None:
+    """Write the current view, the history and their descriptor."""
+    from calib.register.store import Register
+
+    path = register_path(asked.register)
+    if not path.exists():
+        remedy = "name the register's file, or start one with calib add or calib import"
+        raise InputError.one("there is no register", remedy, column="--register", value=path, where=HERE)
+    with Register(path) as register:
+        try:
+            known, *_ = register.export(asked.folder, force=asked.force)
+        except KeyboardInterrupt:
+            raise KeyboardInterrupt(f"the export into {asked.folder} may not be whole: run it again") from None
+    with open(known, encoding="utf-8", newline="") as file:
+        count = sum(1 for _ in csv.reader(file)) - 1
+    say_done(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}")
+
+
+def _who(asked: argparse.Namespace) -> tuple[Callable[[], str], ...]:
+    """The checks of who makes an entry and why: made before anything else is."""
+    from calib.register.bench_store import line
+
+    return (lambda: line("by", asked.by, "--by"), lambda: line("reason", asked.reason, "--reason"))
+
+
+def _add_who(part: argparse.ArgumentParser) -> None:
+    part.add_argument("--by", metavar="NAME", default="", help="who makes the entry, kept with the revision")
+    part.add_argument("--reason", metavar="TEXT", default="", help="why, kept with the revision")
+
+
+def _add_record_option(columns: argparse._ArgumentGroup, fact: FieldFacts) -> None:
+    takes = "|".join(fact.choices) or fact.kind.upper()
+    says = "; ".join(part for part in ("needed" if fact.needed else "", fact.limits) if part)
+    columns.add_argument(
+        "--" + fact.name.replace("_", "-"),
+        dest=fact.name,
+        metavar=takes,
+        help=(f"{fact.help} [{says}]" if says else fact.help).replace("%", "%%"),
+    )

@@ -1,0 +1,193 @@
+"""How far to trust the fit: each known unit estimated from the others, beside two rules of thumb."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import ndtri
+
+from calib.fitting.doubts import SOUND
+from calib.fitting.effects import drift_variance, grade_variance, unit_variance
+from calib.fitting.predict import density, quantiles
+from calib.fitting.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, Facts
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from calib.fitting.multiplier import Multiplier
+
+FEWEST = 3  # records that a rule of thumb is set by
+
+
+@dataclass(frozen=True)
+class Check:
+    """Outcome of leaving records out.
+
+    Attributes
+    ----------
+    folds : int
+        How many records were estimated from others; doubtful ones are not asked.
+    coverage : float
+        Share of them whose stated current lay inside the interval; NaN without records.
+    level : float
+        Probability that the interval claims.
+    median_error : float
+        Median of |estimate / stated current - 1|; NaN without records.
+    interval_score : float
+        Mean width of the interval in ln current plus the penalty for misses (Gneiting and Raftery 2007); the smaller
+        the better; NaN without records.
+    """
+
+    folds: int
+    coverage: float
+    level: float
+    median_error: float
+    interval_score: float
+
+    @classmethod
+    def of(cls, limits: np.ndarray, stated: np.ndarray, level: float) -> Check:
+        """From low, middle and high in ln current, shape (3, n), and the stated ln currents, shape (n,)."""
+        asked = np.isfinite(limits).all(axis=0)
+        if not asked.any():
+            return cls(0, float("nan"), level, float("nan"), float("nan"))
+        (low, middle, high), y = limits[:, asked], stated[asked]
+        penalty = np.maximum(low - y, 0) + np.maximum(y - high, 0)
+        return cls(
+            folds=int(asked.sum()),
+            coverage=float(np.mean((low <= y) & (y <= high))),
+            level=level,
+            median_error=float(np.median(np.abs(np.exp(middle - y) - 1))),
+            interval_score=float(np.mean(high - low + 2 / (1 - level) * penalty)),
+        )
+
+
+def leave_one_out(model: Multiplier, level: float) -> Check:
+    """Each sound known unit estimated from all others."""
+    asked = _sound(model)
+    return Check.of(_left_out(model, asked, level), _ln_current(model.rows.take(asked)), level)
+
+
+def comparison(model: Multiplier, level: float, refit: Callable[[Facts], Multiplier]) -> pd.DataFrame:
+    """The fit beside one multiplier for each filter and the core-area rule, on the same units.
+
+    Parameters
+    ----------
+    model : Multiplier
+        A fit.
+    level : float
+        Probability of the intervals.
+    refit : callable
+        Fits other rows, for leaving out a whole contributor.
+
+    Returns
+    -------
+    pandas.DataFrame
+        left_out (unit or contributor), method, folds, coverage, level, median_error, interval_score.
+    """
+    import pandas as pd
+
+    asked = _sound(model)
+    rows = model.rows.take(asked)
+    stated = _ln_current(rows)
+    trials = [("unit", "this fit", _left_out(model, asked, level))]
+    for left_out, groups in (("unit", np.arange(len(rows))), ("contributor", _codes(rows))):
+        if left_out == "contributor":
+            trials.append((left_out, "this fit", _contributors_left_out(model, rows, level, refit)))
+        trials.append((left_out, "one multiplier for each filter", _one_multiplier(rows, stated, groups, level)))
+        trials.append((left_out, "core-area rule", _area_rule(rows, stated, groups, level)))
+    return pd.DataFrame(
+        [
+            {"left_out": left_out, "method": method, **vars(Check.of(limits, stated, level))}
+            for left_out, method, limits in trials
+        ]
+    )
+
+
+def _sound(model: Multiplier) -> np.ndarray:
+    return np.flatnonzero(model.odds[:, 0] > SOUND)
+
+
+def _ln_current(rows: Facts) -> np.ndarray:
+    return rows.response + rows.ln_v_over_r - rows.form
+
+
+def _codes(rows: Facts) -> np.ndarray:
+    return np.unique(rows.frame["contributor"].to_numpy(dtype=str), return_inverse=True)[1]
+
+
+def _left_out(model: Multiplier, asked: np.ndarray, level: float) -> np.ndarray:
+    """Limits for records whose own pull is taken out of the solution exactly, shape (3, n), in ln current.
+
+    The scales' nodes and the other records' odds are kept; the nodes are weighted anew as the record's likelihood is
+    divided out. The interval is that of the stated current, so it carries the grade's own scatter.
+    """
+    rows = model.rows
+    completed, _, _ = model.sides.complete(rows)
+    x, y = model.layout.design(rows, completed)[asked], rows.response[asked]
+    mean, sd = np.empty((len(model.nodes), len(asked))), np.empty((len(model.nodes), len(asked)))
+    for k, node in enumerate(model.nodes):
+        one = node.solution
+        leverage = np.einsum("ij,ij->i", x @ one.covariance, x)
+        pull = one.weight[asked] * leverage
+        mean[k] = (x @ one.mean - pull * y) / (1 - pull)
+        noise = unit_variance(rows, model.unmeasured, node.scales)[asked] + grade_variance(rows, node.scales)[asked]
+        sd[k] = np.sqrt(leverage / (1 - pull) + noise + drift_variance(rows)[asked])
+    own = np.array([density(np.ones(1), mean[[k]], sd[[k]], y) for k in range(len(mean))])
+    shares = model.shares[:, None] / own
+    shares = shares / shares.sum(axis=0)
+    back = rows.take(asked).ln_v_over_r - rows.form[asked]
+    limits = [[quantiles(shares[:, k], mean[:, [k]], sd[:, [k]], p)[0] for p in _tails(level)] for k in range(len(y))]
+    return np.array(limits).reshape(len(y), 3).T + back
+
+
+def _tails(level: float) -> tuple[float, float, float]:
+    return (1 - level) / 2, 0.5, (1 + level) / 2
+
+
+def _contributors_left_out(
+    model: Multiplier, rows: Facts, level: float, refit: Callable[[Facts], Multiplier]
+) -> np.ndarray:
+    """Limits for each contributor's records from a fit to all the others' records."""
+    limits = np.full((3, len(rows)), np.nan)
+    names = rows.frame["contributor"].to_numpy(dtype=str)
+    everyone = model.rows.frame["contributor"].to_numpy(dtype=str)
+    for name in np.unique(names):
+        other = refit(model.rows.take(everyone != name))
+        own = rows.take(names == name)
+        share, mean, sd = other.predictive(own)  # own rows name their evidence, so its bias is in the mean
+        sd = np.sqrt(sd**2 + grade_variance(own, other.nodes[0].scales))
+        limits[:, names == name] = [quantiles(share, mean, sd, p) for p in _tails(level)]
+    return limits
+
+
+def _one_multiplier(rows: Facts, stated: np.ndarray, groups: np.ndarray, level: float) -> np.ndarray:
+    """Median multiplier of the others' records of the same filter, with their own scatter."""
+    filters = rows.frame["filter"].to_numpy(dtype=str)
+    return _rule(stated - rows.ln_v_over_r, rows.ln_v_over_r, groups, filters, level)
+
+
+def _area_rule(rows: Facts, stated: np.ndarray, groups: np.ndarray, level: float) -> np.ndarray:
+    """Volt-amperes as the square of the core area and in proportion to frequency, its share set by the others.
+
+    I = c A^2 f / (V k), the old shop rule A = c sqrt(VA) (Radiotron Designer's Handbook, 4th ed.).
+    """
+    x = rows.covariates
+    area, hertz = x[:, 1] + np.log(CENTRE_AREA_CM2), x[:, 2] + np.log(CENTRE_FREQUENCY_HZ)
+    rule = 2 * area + hertz - np.log(rows.frame["no_load_v"].to_numpy(dtype=float)) - rows.form
+    return _rule(stated - rule, rule, groups, np.full(len(rows), ""), level)
+
+
+def _rule(factor: np.ndarray, rule: np.ndarray, groups: np.ndarray, kinds: np.ndarray, level: float) -> np.ndarray:
+    """Limits from the median and the robust scatter of the factor among records of the same kind left in."""
+    limits = np.full((3, len(factor)), np.nan)
+    known = np.isfinite(factor)
+    for k in np.flatnonzero(known):
+        others = factor[known & (groups != groups[k]) & (kinds == kinds[k])]
+        if len(others) >= FEWEST:
+            middle = np.median(others)
+            sd = 1.4826 * np.median(np.abs(others - middle))
+            limits[:, k] = rule[k] + middle + ndtri(np.array(_tails(level))) * sd
+    return limits

@@ -1,0 +1,236 @@
+"""The step of the ratio test: what may be fed, stated before it is; then the no-load voltages and V/R."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from calib import bench
+from calib.bench.ratio import HIGHEST_TAKEN_V, LINE_TAKEN_V
+from calib.session import choices as c
+from calib.session.checked import Checked
+from calib.session.meters import used
+from calib.session.ohms import HEATERS, heater_name
+from calib.session.said import Fact, StepRead, meant, nominal, sections
+from calib.session.steps import TAPS
+from calib.session.taps import taps
+
+if TYPE_CHECKING:
+    from calib import Meter
+
+FED_IN = "fed in"
+ROOM_FOR_MORE = 1.1  # less than so many times more is not worth feeding (judgement)
+CORRELATION = {
+    c.ONE_RANGE: bench.ONE_METER_ONE_RANGE,
+    c.TWO_RANGES: bench.ONE_METER_OTHER_RANGE,
+    c.TWO_METERS: bench.TWO_METERS,
+}
+PARTS_APART = 0.02  # two halves that add up to another voltage than the whole by more than this (judgement)
+
+
+def allowed(read: StepRead) -> bench.Feed:
+    """What may be fed, and the most to the winding that is chosen; once the ratio is read, by that."""
+    checked, fed = read.checked, read.checked.chosen("fed", c.PRIMARY)
+    proven, first = checked.chosen("proven", c.UNPROVEN) == c.PROVEN, bench.feed(False)
+    if fed == c.HIGH:
+        return bench.Feed(first.allowed_v, first.known if not proven else "Primary proven", first.how)
+    line, expected, own = (checked.get(name) for name in ("line_voltage_v", "expected_hv_v", "heater_nominal_v"))
+    expected = read.known.get("expected_v") if expected is None else expected
+    whole, on_primary = (read.known.get(name) for name in ("whole_v", "primary_v"))
+    highest = expected if not (line and whole and on_primary) else line * whole / on_primary
+    told = bench.feed(True, line, highest)
+    if fed == c.HEATER and own is None:
+        told = bench.Feed(math.nan, told.known, "enter the heater winding's own voltage; until then feed nothing.")
+    elif fed == c.HEATER and own is not None:
+        most = bench.heater_excitation(own, max(highest or HIGHEST_TAKEN_V, line or LINE_TAKEN_V, own))
+        told = bench.Feed(most.allowed_v, told.known, f"rather feed it than a heater winding. {most.caution}")
+    if proven:
+        return told
+    return bench.Feed(told.allowed_v, first.known, f"{first.how} Choose above that you feed it.")
+
+
+def ratio(checked: Checked, meters: Sequence[Meter], ohms: StepRead, expected_v: float | None = None) -> StepRead:
+    """What the ratio test says.
+
+    Parameters
+    ----------
+    checked : Checked
+        The step's entries.
+    meters : sequence of calib.Meter
+        The user's own.
+    ohms : StepRead
+        What the resistances said: the meter's load and V/R go by them.
+    expected_v : float or None
+        The high voltage to expect, end to end, as an earlier step has it [V].
+
+    Returns
+    -------
+    StepRead
+        Known for later steps: no_load, v_over_r, primary_v, whole_v (as they would stand without the meter), line_v,
+        and heater_volts_1 on, each at the line without load.
+    """
+    read = StepRead(checked, known={"expected_v": expected_v})
+    line, on_primary = checked.get("line_voltage_v"), checked.get(_on_primary(checked))
+    whole, how = _whole(read, ohms)
+    read.known.update({"line_v": line, "frequency_hz": checked.get("line_frequency_hz"), "primary_v": on_primary})
+    read.known["whole_v"] = whole if on_primary else None
+    read.warnings.extend(_live(read))
+    if on_primary and whole:
+        read.lines.append(f"Ratio of high voltage to primary: {whole / on_primary:.4g}.")
+        if line is None:
+            read.lines.append("The line voltage is still needed to scale it up.")
+        else:
+            _scaled(read, meters, ohms, how)
+            read.lines.extend(_share(read, line))
+    if on_primary and line:
+        for number in range(1, HEATERS + 1):
+            _heater(read, number, ohms.checked, line / on_primary)
+        taps(read, on_primary, line)
+    coupling = _both_ways(read, on_primary, whole)
+    halves = sections(checked.get("hv_half_1_v"), checked.get("hv_half_2_v")) or (math.nan, math.nan)
+    signs = bench.FaultSigns(halves=bench.HalfReadings(volts=halves), coupling=coupling)
+    read.findings.extend(bench.findings(signs))
+    if min(halves) > 0.0 and not read.findings:
+        gap = 100.0 * (max(halves) / min(halves) - 1.0)
+        read.lines.append(f"The halves are {gap:.2f} % apart in voltage: it is the centre tap.")
+    return read
+
+
+def _on_primary(checked: Checked) -> str:
+    """The field that holds the volts on the primary."""
+    return "excitation_v" if checked.chosen("fed", c.PRIMARY) == c.PRIMARY else "primary_v"
+
+
+def _whole(read: StepRead, ohms: StepRead) -> tuple[float | None, str]:
+    """Volts across the whole high-voltage winding as they stand without the meter, and what they were made from."""
+    checked = read.checked
+    fed_high = checked.chosen("fed", c.PRIMARY) == c.HIGH
+    whole = checked.get("excitation_v" if fed_high else "hv_v")
+    halves = sections(checked.get("hv_half_1_v"), checked.get("hv_half_2_v"))
+    if whole and halves and abs(sum(halves) / whole - 1.0) > PARTS_APART:
+        read.lines.append(
+            f"The halves add up to {sum(halves):.4g} V and the whole reads {whole:.4g} V: read them again on one range."
+        )
+    if whole:
+        return (whole if fed_high else _unloaded(read, ohms, whole, 1.0)), "whole"
+    if halves:
+        return _unloaded(read, ohms, sum(halves), 0.5), "halves"
+    half = checked.get("hv_half_1_v") or checked.get("hv_half_2_v")
+    if half is None:
+        return None, ""
+    read.lines.append(f"Only one half is read, so the whole winding counts as {2 * half:.5g} V.")
+    return _unloaded(read, ohms, 2.0 * half, 0.5), "half"
+
+
+def _unloaded(read: StepRead, ohms: StepRead, volts: float, part: float) -> float:
+    """Volts without the meter's load, corrected where that is worth it; `part` of the winding was read at a time."""
+    megohm, r20 = read.checked.get("meter_megohm"), ohms.known.get("r20")
+    if megohm is None or r20 is None:
+        return volts
+    winding = part * float(nominal(r20))
+    low = 100.0 * bench.meter_loading(winding, megohm * 1e6)
+    if low <= bench.LOADING_IGNORED_PCT:
+        read.lines.append(f"The meter's own load makes it read {low:.2g} % low: left as it is.")
+        return volts
+    put_right = float(bench.unloaded_voltage(volts, winding, megohm * 1e6))
+    read.lines.append(f"The meter's own load makes it read {low:.2g} % low: {volts:.5g} V counts as {put_right:.5g} V.")
+    return put_right
+
+
+def _scaled(read: StepRead, meters: Sequence[Meter], ohms: StepRead, how: str) -> None:
+    """The no-load voltage at the line, and V/R, each with its uncertainty."""
+    checked = read.checked
+    first = used(checked, "voltmeter", "volt", meters)
+    together = checked.chosen("volts_metered", c.ONE_RANGE)
+    named = checked.chosen("second_voltmeter", c.SAME_METER)
+    apart = together != c.ONE_RANGE and named != c.SAME_METER
+    second = used(checked, "second_voltmeter", "volt", meters) if apart else first
+    read.lines.append(f"Meter: {first.said}{f', and {second.said}' if apart else ''}; {c.said(together)}.")
+    pair = (first.accuracy, second.accuracy if how == "whole" else second.twice())
+    try:
+        volts = bench.ratio_taken(
+            read.known["primary_v"], read.known["whole_v"], read.known["line_v"], pair, CORRELATION[together]
+        )
+    except ValueError as error:
+        read.lines.append(meant(error))
+        return
+    line = read.known["line_v"]
+    read.known["no_load"] = volts
+    scaled = f"{line:g} V × {read.known['whole_v']:.5g} / {read.known['primary_v']:.5g}"
+    read.tell(Fact.of(f"No-load voltage, whole winding, at {line:g} V", volts, "V", scaled))
+    r20 = ohms.known.get("r20")
+    if r20 is None:
+        return
+    read.known["v_over_r"] = bench.v_over_r(volts, r20)
+    read.tell(Fact.of("V/R", read.known["v_over_r"], "V/Ω", "no-load voltage over resistance at 20 °C"))
+    most = bench.main_part(bench.uncertainty_budget(read.known["v_over_r"]))
+    if most:
+        read.lines.append(f"{most[0].upper()}{most[1:]}.")
+
+
+def _share(read: StepRead, line: float) -> list[str]:
+    """Whether so little was fed that the iron shows, and how much more may be."""
+    on_primary, least = read.known["primary_v"], bench.EXCITATION_SHARE[0]
+    most = bench.HAZARDOUS_LIVE_V * on_primary / max(on_primary, read.known["whole_v"])
+    if on_primary / line >= least or most < ROOM_FOR_MORE * on_primary:
+        return []
+    said = f"The primary had {100 * on_primary / line:.2g} % of its line voltage, which is little for the iron: with "
+    return [f"{said}{bench.down(most)} V on it every winding is still at or below {bench.HAZARDOUS_LIVE_V:g} V."]
+
+
+def _heater(read: StepRead, number: int, ohms: Checked, scale: float) -> None:
+    read_v = read.checked.get(f"heater_v_{number}")
+    if read_v is None:
+        return
+    volts, name = read_v * scale, heater_name(ohms, number)
+    usual = bench.usual_heater_v(volts)
+    read.known[f"heater_volts_{number}"] = volts
+    stands = " or ".join(f"{one:g}" for one in usual)
+    stands = f"a {stands} V heater winding" if usual else "no usual heater voltage"
+    read.lines.append(f"{name}: {volts:.4g} V without load, {stands}.")
+    read.facts.append(Fact(f"{name}, no-load voltage", volts, math.nan, "V", stands))
+
+
+def _both_ways(read: StepRead, on_primary: float | None, whole: float | None) -> float:
+    """Coupling of the two windings, where the ratio was read both ways; NaN elsewhere."""
+    fed, back = read.checked.get("rev_hv_v"), read.checked.get("rev_primary_v")
+    if not on_primary or not whole or fed is None or back is None:
+        return math.nan
+    found = bench.two_way(whole / on_primary, back / fed)
+    read.lines.append(f"Both ways together: turns ratio {found.turns_ratio:.4g}, coupling {found.coupling:.3f}.")
+    return float(found.coupling)
+
+
+def _live(read: StepRead) -> list[str]:
+    """What to say of a reading above the limit on any winding, of more than is fed, or of more fed than is allowed."""
+    checked, limit, fed = read.checked, bench.HAZARDOUS_LIVE_V, read.checked.get("excitation_v")
+    seen = _seen(checked)
+    high = max(seen.values(), default=0.0)
+    over = [f"{volts:.4g} V {where}" for where, volts in seen.items() if volts > limit]
+    if over:
+        less = f" Feed {bench.down(limit * fed / high)} V at most." if fed and high > fed else ""
+        return [f"{', '.join(over)}: above {limit:g} V, so this is live high-voltage work. Switch off.{less}"]
+    if fed and checked.chosen("fed", c.PRIMARY) == c.HIGH and high > fed * (1.0 + PARTS_APART):
+        more = ", ".join(f"{volts:.4g} V {where}" for where, volts in seen.items() if volts > fed * (1.0 + PARTS_APART))
+        return [f"{more}: more than the {fed:.4g} V fed in. Switch off: another winding is the highest; feed that one."]
+    most = allowed(read).allowed_v
+    if fed and set(seen) == {FED_IN} and fed > most:
+        return [f"{fed:.4g} V fed in is more than the {bench.down(most)} V allowed so far: switch off and feed less."]
+    return []
+
+
+def _seen(checked: Checked) -> dict[str, float]:
+    """Every voltage of the test, by where it stood; a half alone counts for the whole winding."""
+    halves = [value for name in ("hv_half_1_v", "hv_half_2_v") if (value := checked.get(name)) is not None]
+    whole = sum(halves) if len(halves) == 2 else 2.0 * sum(halves)
+    seen = {
+        FED_IN: checked.get("excitation_v"),
+        "on the primary": checked.get("primary_v"),
+        "across the high-voltage winding": checked.get("hv_v") or whole,
+        "fed to the high-voltage winding": checked.get("rev_hv_v"),
+        "on the primary, the other way round": checked.get("rev_primary_v"),
+    }
+    seen |= {f"on heater winding {number}": checked.get(f"heater_v_{number}") for number in range(1, HEATERS + 1)}
+    seen |= {f"at tap {number}": checked.get(f"tap_v_{number}") for number in range(1, TAPS + 1)}
+    return {where: volts for where, volts in seen.items() if volts}

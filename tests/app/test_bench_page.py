@@ -1,0 +1,197 @@
+"""The page of the bench session without a browser: cautions first, what may be fed, what holds it up, the way on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+import calib
+from calib.app import parts, session_state as state
+from calib.session.steps import STEPS
+from tests.app.bench_visits import go, in_order, press, put_in, resumed, visit, with_more
+from tests.app.visits import counted_in, number, settle, text_of, unescaped
+
+
+@pytest.fixture(autouse=True)
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A register of one's own, in a folder of the test's own."""
+    return settle(tmp_path, monkeypatch)
+
+
+def errors(at: AppTest) -> str:
+    return unescaped("\n".join(str(one.value) for one in at.error))
+
+
+@pytest.mark.parametrize("step", STEPS, ids=lambda step: step.name)
+def test_every_caution_of_a_step_stands_before_its_first_field(place: Path, step: Any) -> None:
+    at = go(visit(), step.name)
+    order = in_order(at.main)
+    caution = next(number for number, said in enumerate(order) if step.cautions[0] in said)
+    assert all(text in order[caution] for text in step.cautions)
+    labels = {field.label for field in step.every_field()}
+    asked = [number for number, said in enumerate(order) if said in labels]
+    assert all(caution < number for number in asked)
+    assert bool(asked) == bool(step.parts)
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({}, "Leads not yet proven: feed the winding of highest resistance, end to end, from zero to at most 30 V"),
+        ({"proven": "proven"}, "Primary proven: feed it at most 5.37 V"),  # T3.1: 117 V and 653.505 V: 5.3710 V
+    ],
+)
+def test_what_may_be_fed_stands_before_the_volts_and_is_never_rounded_up(
+    place: Path, more: dict[str, Any], said: str
+) -> None:
+    order = in_order(resumed(place, "ratio", with_more(ratio={"expected_hv_v": 653.505, **more})).main)
+    told = next(number for number, one in enumerate(order) if said in one and one.startswith("**Caution.**"))
+    assert told < order.index("Volts fed in")
+
+
+def test_a_test_fed_from_the_high_voltage_side_fills_the_same_fields(place: Path) -> None:
+    """The same two voltages, whichever winding was fed: T3.2."""
+    fed = {"fed": "high-voltage", "excitation_v": 27.76, "primary_v": 4.97, "hv_half_1_v": None, "hv_half_2_v": None}
+    at = resumed(place, "ratio", with_more(ratio=fed))
+    assert errors(at) == ""
+    press(go(at, "sum"), "bench_fill")
+    assert (number(at, "read_excitation_v"), number(at, "read_volts_read")) == (4.97, 27.76)
+
+
+def test_more_than_is_allowed_is_warned_of_at_once(place: Path) -> None:
+    at = resumed(place, "ratio", {"ratio": {"line_voltage_v": 117.0, "excitation_v": 12.0}})
+    assert "12 V fed in is more than the 3.51 V allowed so far" in errors(at)
+    put_in(at, "ratio", hv_v=67.0)
+    assert "67 V across the high-voltage winding: above 30 V" in errors(at)
+    assert "Feed 5.37 V at most" in errors(at)
+
+
+def test_a_ratio_test_without_an_insulation_test_is_warned_of(place: Path) -> None:
+    assert "No insulation test is noted" in text_of(resumed(place, "ratio", with_more(insulation={"megohm_1": None})))
+    said = unescaped(text_of(resumed(place, "ratio")))
+    assert "No insulation test is noted" not in said
+    assert "Insulation not tested yet: Primary to all the rest, core and screen; High voltage to rectifier" in said
+
+
+def test_what_the_parts_work_at_stands_before_their_readings(place: Path) -> None:
+    """350-0-350 on 230 V: 545 V to the core, and 1089 V to the rectifier's heater, by steps of 500 and 1000 V."""
+    volts = {"circuit": "full-wave", "works_hv_v": 700.0, "works_line_v": 230.0}
+    order = in_order(resumed(place, "insulation", {"insulation": volts}).main)
+    (table,) = [number for number, said in enumerate(order) if "works at, peak" in said]
+    for row in (
+        'High voltage to core</td><td class="num">545',
+        'High voltage to rectifier heater</td><td class="num">1089',
+    ):
+        assert f"{row}\u00a0V</td><td>500, 1000\u00a0V</td><td>not tested" in order[table]
+    assert table < order.index("Reads")
+
+
+def test_an_old_unit_is_to_be_tested_gently_first(place: Path) -> None:
+    at = put_in(visit(), "look", decade="before-1940")
+    assert "begin with 250 V" in text_of(go(at, "insulation"))
+
+
+def test_done_steps_say_so_in_words(place: Path) -> None:
+    at = resumed(place, "core", with_more(wire={"wire_by": None, "wire": None, "wire_unit": None}))
+    labels = {step.name: at.button(key=f"bench_go_{step.name}").label for step in STEPS}
+    assert labels["core"] == "▸ 6 Core ✓ done"
+    assert labels["wire"] == "7 Wire"
+    put_in(at, "core", stack=4000.0)
+    assert at.button(key="bench_go_core").label == "▸ 6 Core"
+    assert "did you mean 40 mm" in errors(at)
+    assert "There is something to mend at: Core." in text_of(go(at, "sum"))
+
+
+def test_more_rows_can_be_asked_for(place: Path) -> None:
+    at = resumed(place, "resistance", {"resistance": {"heater_name_1": "yellow"}})
+    press(at, "bench_more_resistance_heaters")
+    put_in(at, "resistance", heater_name_3="brown")
+    assert "**Heater winding brown**" in unescaped(text_of(go(at, "ratio")))
+
+
+def test_the_result_is_a_table_with_uncertainties(place: Path) -> None:
+    said = text_of(resumed(place, "sum")).replace("\u00a0", " ")
+    assert "653.5 V" in said
+    assert "3.1 V (0.48 %)" in said
+    assert "Still needed" not in said
+
+
+def test_what_is_still_needed_is_named(place: Path) -> None:
+    at = resumed(place, "sum", with_more(ratio={"hv_half_1_v": None, "hv_half_2_v": None}))
+    assert "Still needed for an estimate: volts read on the high-voltage winding." in text_of(at)
+
+
+@pytest.mark.parametrize(("metal", "temp_c"), [("", 20.0), ("aluminium", 31.0)])
+def test_the_form_is_filled_and_the_estimate_is_that_of_the_same_readings(
+    place: Path, metal: str, temp_c: float
+) -> None:
+    """The home page's figures are those of calib.estimate_unit on a table of the session's readings."""
+    ohms = {"conductor": metal or None, "winding_temp_c": temp_c}
+    at = press(resumed(place, "sum", with_more(resistance=ohms)), "bench_fill")
+    assert at.radio(key="read_conductor").value == (metal or "copper")
+    assert at.title[0].value == "What can it give?"
+    assert number(at, "read_volts_read") == pytest.approx(27.76)
+    table = place.with_name("unknown.csv")
+    table.write_text(
+        "unit,rectifier,filter,line_voltage_v,line_frequency_hz,centre_tapped,excitation_v,hv_v,hv_resistance_ohm,"
+        "winding_temp_c,conductor,tongue_mm,stack_mm,awg,u_voltage_pct,u_resistance_pct\n"
+        f"AL-5,full-wave,capacitor,117,60,true,4.97,27.76,188.6,{temp_c},{metal},28.6,31,31,0.476476,0.679534\n"
+    )
+    with calib.Register(place) as register:
+        model = calib.fit(register.known())
+    answer = calib.estimate_unit(model, calib.read_unknown(table)).answer.iloc[0]
+    assert f"ost likely <b>{answer['rated_current_ma']:.0f} mA</b>" in text_of(at)  # Most, or most after a doubt's word
+    assert f"between <b>{answer['low_ma']:.0f} and {answer['high_ma']:.0f} mA</b>" in text_of(at)
+    assert "SIMULATED" not in text_of(at)
+
+
+def test_what_the_form_asks_besides_stays_when_it_is_filled(place: Path) -> None:
+    at = resumed(place, "sum")
+    at.session_state["read_demand_ma"] = 70.0
+    at.session_state["read_rectifier"] = "bridge"
+    press(at, "bench_fill")
+    assert number(at, "read_demand_ma") == 70.0
+    made_from = counted_in(at)
+    assert made_from["Entered here"] == "bridge: four diodes; the set's demand of 70 mA"
+    assert "188.6 Ω of the whole winding" in made_from["The bench session of AL-5"]
+    assert "core with a tongue of 28.6 mm; a stack of 31 mm; wire AWG 31" in made_from["The bench session of AL-5"]
+    assert at.selectbox(key="read_rectifier").value == "bridge"
+
+
+def test_a_practice_session_says_so_and_so_does_the_form_that_it_fills(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = press(visit(), "bench_practise")
+    assert "PRACTICE REGISTER" in text_of(at)
+    assert "practice, in the simulated register" in text_of(at)
+    go(at, "sum")
+    said = text_of(at)
+    assert "The known units behind this are simulated" in said
+    assert "Heater winding 6-7, 5 V: about" in said
+    assert "By its core: the core carries about" in said
+    assert counted_in(at)["As the form starts"] == "full-wave: centre tap, two diodes; capacitor first"
+    assert not at.error
+    press(at, "bench_fill")
+    assert "Simulated practice unit <b>AL-5</b>" in text_of(at)
+
+
+def test_a_meter_that_is_not_on_the_list_any_more_stays_chosen(place: Path) -> None:
+    at = resumed(place, "resistance", with_more(resistance={"ohmmeter": "Blue, 200 Ω"}))
+    assert at.selectbox(key=state.key("resistance", "ohmmeter")).value == "Blue, 200 Ω"
+    assert "Blue, 200 Ω is not on your list now" in text_of(at)
+
+
+def test_a_meter_of_the_register_can_be_chosen(place: Path) -> None:
+    with calib.Register(place) as register:
+        figures = {"percent": 0.2, "counts": 2, "resolution": 0.1}
+        register.keep_meter(calib.Meter.parse({"name": "Blue", "reads": "ohm", "range_label": "200 Ω", **figures}))
+    at = put_in(resumed(place, "resistance"), "resistance", ohmmeter="Blue, 200 Ω")
+    assert "Meter: Blue, 200 Ω, ±(0.2 % + 2 × 0.1 Ω)" in text_of(at)
+
+
+def test_the_page_says_what_it_does_not_do(place: Path) -> None:
+    assert parts.DISCLAIMER in text_of(visit())

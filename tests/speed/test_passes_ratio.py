@@ -1,0 +1,20 @@
+"""Ten million records: the time of the fit over that of one plain aggregate, and its memory."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.speed.passes import RECORDS, run
+
+LARGEST_GB = 2.0
+TRUE_SLOPE = -0.7  # of ln multiplier on ln core area in the law that tests/scenes/many.py makes the records by
+
+
+def test_ten_million_records_are_fitted_in_passes(tmp_path, record_property):
+    found = run(RECORDS, tmp_path)
+    record_property("fit over one aggregate", found["ratio"])
+    print(f"\nten million records: fit over one aggregate {found['ratio']:.1f}, peak {found['peak_gb']:.2f} GB")
+    assert found["records"] == RECORDS
+    assert found["peak_gb"] < LARGEST_GB
+    # Reading errors and doubts blur what goes with V/R and what with the core.
+    assert found["slope"] == pytest.approx(TRUE_SLOPE, abs=0.1)

@@ -1,0 +1,61 @@
+"""What ``import calib`` offers."""
+
+from __future__ import annotations
+
+import ast
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import calib
+
+
+@pytest.mark.parametrize("name", calib.__all__)
+def test_every_public_name_is_there_and_documented(name: str) -> None:
+    value = getattr(calib, name)
+    assert name in dir(calib)
+    assert not callable(value) or value.__doc__
+
+
+def test_an_unknown_name_is_refused() -> None:
+    with pytest.raises(AttributeError, match="module 'calib' has no attribute 'rate'"):
+        _ = calib.rate
+
+
+def test_fit_is_a_function_whose_help_tells_its_settings() -> None:
+    code = "import calib, calib.fitting\nhelp(calib.fit)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.startswith("Help on function fit in module calib.fitting.multiplier:")
+    assert "fit(known: " in done.stdout
+
+
+SNIPPET = """
+import calib
+
+model = calib.fit(calib.read_known("known.csv"))
+reveal_type(calib.fit)
+reveal_type(model.classes(0.9))
+reveal_type(calib.estimate_unit(model, calib.read_unknown("mine.csv")).answer)
+reveal_type(calib.resistance_at)
+model.nothing_of_the_kind
+"""
+
+
+def test_a_type_checker_sees_what_the_public_names_are(tmp_path: Path) -> None:
+    (tmp_path / "mine.py").write_text(SNIPPET, encoding="utf-8")
+    command = [sys.executable, "-m", "mypy", "--strict", "--cache-dir", str(tmp_path / "cache"), "mine.py"]
+    done = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, env=os.environ | {"MYPYPATH": ""})
+    said = [line.partition(": ")[2] for line in done.stdout.splitlines()]
+    assert said[0].startswith('note: Revealed type is "def (known: pandas.')
+    assert said[0].endswith('-> calib.fitting.multiplier.Multiplier"')
+    assert 'error: "Multiplier" has no attribute "nothing_of_the_kind"  [attr-defined]' in said
+    assert not [line for line in said if 'Revealed type is "Any"' in line]
+
+
+def test_the_names_that_a_type_checker_sees_are_those_that_are_there() -> None:
+    (seen,) = [one for one in ast.parse(Path(str(calib.__file__)).read_text()).body if isinstance(one, ast.If)]
+    named = [alias.asname for one in seen.body if isinstance(one, ast.ImportFrom) for alias in one.names]
+    assert sorted(filter(None, named)) == calib.__all__
