@@ -69,7 +69,7 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         identify_leads as identify_leads,
         lead_readings as lead_readings,
     )
-    from calib.places import (
+    from calib.paths import (
         shipped as shipped,
     )
     from calib.register.exchange import (
@@ -109,7 +109,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "calib.errors": ("CannotError", "Fault", "InputError", "RegisterError"),
-    "calib.places": ("shipped",),
+    "calib.paths": ("shipped",),
     "calib.bench": (
         *("MeterClass", "awg_diameter_mm", "awg_from_diameter", "core_area_cm2", "current_density_a_mm2"),
         *("max_excitation_v", "no_load_voltage", "ohm_per_metre", "ratio_uncertainty", "resistance_at"),

@@ -12,7 +12,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 WINGS = ("bench", "leads", "supply", "register", "fitting", "estimate", "words", "session", "charts", "app", "cli")
-FREE = {"calib.errors", "calib.places"}
+FREE = {"calib.errors", "calib.paths", "calib.units"}
 FILES = sorted([*(ROOT / "calib").rglob("*.py"), ROOT / "app.py"])
 TESTS = sorted((ROOT / "tests").rglob("*.py"))
 

@@ -204,7 +204,7 @@ def serve(port: int, proxy: str | None, started: Callable[[str, str], None]) -> 
     from streamlit.starlette import App
 
     from calib.app.parts import said_in_own_words
-    from calib.places import shipped
+    from calib.paths import shipped
 
     def verified() -> None:
         wrong = out_of_place(wanted)

@@ -8,11 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from calib.bench.copper import RESISTIVITY_OHM_M, wire_resistance
-from calib.bench.fault_signs import FaultSigns, HalfReadings, UnloadedReading, WindingReading
 from calib.bench.guard import not_negative, positive
 from calib.bench.insulation import (
     DRY_OUT,
@@ -23,17 +21,235 @@ from calib.bench.insulation import (
     InsulationTest,
     grade_insulation,
 )
-from calib.bench.meter import DEFAULT_U_RESISTANCE_PCT
-from calib.bench.ratio_checks import COUPLING_SUSPECT
-from calib.bench.winding_halves import (
-    HALVES_ALIKE,
-    HALVES_APART,
-    SMALL_CORE_HALF_RATIO,
-    compare_halves,
-)
+from calib.bench.ratio_test import COUPLING_SUSPECT
+from calib.bench.resistance import RESISTIVITY_OHM_M, wire_resistance
+from calib.bench.uncertainty import DEFAULT_U_RESISTANCE_PCT
 
 if TYPE_CHECKING:
     import pandas as pd
+
+__all__ = ["FaultSigns", "Finding", "HalfReadings", "Halves", "PASS_PROVES_LITTLE", "ShortedTurn", "UnloadedReading"]
+__all__ += ["WindingReading", "compare_halves", "findings", "findings_frame", "half_ratio_by_order", "knee_power"]
+__all__ += ["shorted_turn"]
+
+
+@dataclass(frozen=True)
+class HalfReadings:
+    """Both sides of a centre-tapped winding; NaN where not read.
+
+    Attributes
+    ----------
+    volts : (float, float)
+        Each side to the tap in one ratio test, rms, 0 or more [V].
+    ohms : (float, float)
+        Each side's resistance, 0 or more [ohm].
+    ratio_by_order : float
+        What the order of winding explains of their ratio, from `half_ratio_by_order`; 1 or more [-].
+    """
+
+    volts: tuple[float, float] = (math.nan, math.nan)
+    ohms: tuple[float, float] = (math.nan, math.nan)
+    ratio_by_order: float = math.nan
+
+
+@dataclass(frozen=True)
+class UnloadedReading:
+    """The unit on its line with all secondaries open; NaN where not read.
+
+    Attributes
+    ----------
+    exciting_ma : float
+        Current of the primary, rms, 0 or more [mA].
+    full_load_ma : float
+        Its estimated full-load current, rms, above 0 [mA].
+    watts : float
+        Power drawn, 0 or more [W].
+    iron_w : float
+        Usual loss of the iron: mass times `iron_loss_w_kg`, above 0 [W].
+    rise_k : float
+        Rise of the case in the first half hour [K].
+    volts : float
+        On the primary then, rms, above 0 [V].
+    low_volts, low_ma : float
+        A second reading at about 85 % of that: volts on the primary, above 0 [V], and its current, above 0 [mA].
+    lamp_bright : bool
+        Whether a lamp in series stays bright.
+    alarms : tuple of str
+        Smell, smoke or buzz, as noticed.
+    """
+
+    exciting_ma: float = math.nan
+    full_load_ma: float = math.nan
+    watts: float = math.nan
+    iron_w: float = math.nan
+    rise_k: float = math.nan
+    volts: float = math.nan
+    low_volts: float = math.nan
+    low_ma: float = math.nan
+    lamp_bright: bool = False
+    alarms: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class WindingReading:
+    """One winding, end to end; NaN where not read or not known.
+
+    Attributes
+    ----------
+    name : str
+        What it is called.
+    ohms : tuple of float
+        Resistance as read, once or several times; inf where there is no continuity [ohm].
+    parts_ohm : tuple of float
+        Resistances of the parts between its taps; empty where it has none [ohm].
+    u_ohm : float
+        Standard uncertainty of each, 0 or more; NaN: that of an ordinary ohmmeter [ohm].
+    expected_ohm : float
+        What it should read, above 0 [ohm].
+    volts, expected_volts : float
+        No-load voltage and what it should be, rms [V].
+    """
+
+    name: str
+    ohms: tuple[float, ...] = ()
+    parts_ohm: tuple[float, ...] = ()
+    u_ohm: float = math.nan
+    expected_ohm: float = math.nan
+    volts: float = math.nan
+    expected_volts: float = math.nan
+
+
+@dataclass(frozen=True)
+class FaultSigns:
+    """All that a search for faults goes by; whatever was not read is left out.
+
+    Attributes
+    ----------
+    halves : HalfReadings
+        The centre-tapped winding.
+    unloaded : UnloadedReading
+        The unit on its line without load.
+    windings : tuple of WindingReading
+        Each winding.
+    ratio_gap : float
+        A ratio from the suspected limb over what it should be, less 1 [-].
+    coupling : float
+        From `two_way`, 0 to 1 [-].
+    bond_ohm : float
+        From protective earth to core and frame, less the lead's own, 0 or more [ohm].
+    core_ohm : float
+        Any winding to the core by the ohmmeter; inf where there is no continuity [ohm].
+    insulation : tuple of InsulationTest
+        The insulation tests.
+    """
+
+    halves: HalfReadings = field(default_factory=HalfReadings)
+    unloaded: UnloadedReading = field(default_factory=UnloadedReading)
+    windings: tuple[WindingReading, ...] = ()
+    ratio_gap: float = math.nan
+    coupling: float = math.nan
+    bond_ohm: float = math.nan
+    core_ohm: float = math.nan
+    insulation: tuple[InsulationTest, ...] = ()
+
+
+HALVES_ALIKE = 0.01  # voltages of the halves of a centre tap agree within this (judgement)
+HALVES_APART = 0.02  # beyond this something is wrong (judgement)
+USUAL_HALF_RATIO = (1.03, 1.15)  # outer half's resistance over the inner's, by the winding's order (judgement)
+SMALL_CORE_HALF_RATIO = 1.20  # met on small cores (judgement)
+HIGHEST_HALF_RATIO = 1.25  # beyond this something is wrong (judgement)
+
+
+@dataclass(frozen=True)
+class Halves:
+    """The halves of a centre-tapped winding side by side.
+
+    Attributes
+    ----------
+    voltage_gap : float
+        Larger over smaller voltage, less 1; NaN where not read [-].
+    resistance_ratio : float
+        Larger over smaller resistance; NaN where not read [-].
+    verdict : str
+        centre tap, doubtful, not a centre tap, or not read.
+    """
+
+    voltage_gap: float
+    resistance_ratio: float
+    verdict: str
+
+
+def compare_halves(volts: tuple[float, float], ohms: tuple[float, float] = (math.nan, math.nan)) -> Halves:
+    """Whether a lead is the centre tap, from the voltages and resistances of both sides; the voltages decide.
+
+    Parameters
+    ----------
+    volts : (float, float)
+        Each side to the tap in one ratio test, rms, 0 or more; NaN where not read [V].
+    ohms : (float, float)
+        Each side's resistance, 0 or more; NaN where not read [ohm].
+
+    Returns
+    -------
+    Halves
+        A centre tap: voltages within 1 % and resistances within 1.25. Doubtful: up to 2 % apart, or no voltages.
+
+    Raises
+    ------
+    ValueError
+        A negative reading.
+    """
+    for side in volts:
+        not_negative("voltage of a half", side, "V")
+    for side in ohms:
+        not_negative("resistance of a half", side, "ohm")
+    gap, ratio = _larger_over_smaller(volts) - 1.0, _larger_over_smaller(ohms)
+    if math.isnan(gap) and math.isnan(ratio):
+        verdict = "not read"
+    elif gap > HALVES_APART or ratio > HIGHEST_HALF_RATIO:
+        verdict = "not a centre tap"
+    elif math.isnan(gap) or gap > HALVES_ALIKE:
+        verdict = "doubtful"
+    else:
+        verdict = "centre tap"
+    return Halves(gap, ratio, verdict)
+
+
+def _larger_over_smaller(pair: tuple[float, float]) -> float:
+    if any(math.isnan(side) for side in pair) or max(pair) == 0.0:
+        return math.nan
+    return max(pair) / min(pair) if min(pair) > 0.0 else math.inf
+
+
+def half_ratio_by_order(perimeter_mm: float, inner_mm: float, outer_mm: float) -> float:
+    """Resistance of the outer half over the inner's that the order of winding explains.
+
+    Parameters
+    ----------
+    perimeter_mm : float
+        Of what the high-voltage coil is wound on, above 0 [mm].
+    inner_mm, outer_mm : float
+        Mean depth of each half in the coil, 0 or more, the outer at least the inner [mm].
+
+    Returns
+    -------
+    float
+        (p + 2 pi r_o) / (p + 2 pi r_i) [-].
+
+    Raises
+    ------
+    ValueError
+        A perimeter of zero or less, a negative depth, or the depths the wrong way round.
+
+    Notes
+    -----
+    Equal turns of one wire, round corners. Source: Electronic Transformers and Circuits (R. Lee), mean turns.
+    """
+    positive("perimeter", perimeter_mm, "mm")
+    not_negative("depth of the inner half", inner_mm, "mm")
+    not_negative("depth of the outer half beyond the inner", outer_mm - inner_mm, "mm")
+    return (perimeter_mm + 2.0 * math.pi * outer_mm) / (perimeter_mm + 2.0 * math.pi * inner_mm)
+
 
 SEVERITIES = ("stop", "doubt")  # apply no mains until explained; look again before going on
 

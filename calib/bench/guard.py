@@ -9,8 +9,13 @@ from __future__ import annotations
 import math
 from typing import Any, TypeAlias
 
+__all__ = ["HAZARDOUS_LIVE_V"]
+
 # A float, a numpy array, a pandas Series, a value with its uncertainty or a column expression.
 Quantity: TypeAlias = Any
+
+# Highest rms voltage that may stand on any winding while the clips are within reach [V]; IEC 61010-1, dry conditions.
+HAZARDOUS_LIVE_V = 30.0
 
 
 def positive(name: str, value: Quantity, unit: str) -> None:

@@ -11,11 +11,14 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from calib.bench.copper import REFERENCE_C
 from calib.bench.guard import positive, within
+from calib.bench.resistance import REFERENCE_C
 
 if TYPE_CHECKING:
     import pandas as pd
+
+__all__ = ["BEFORE_THE_TEST", "CIRCUITS", "InsulationTest", "Works", "grade_insulation", "insulation_at_20_megohm"]
+__all__ += ["insulation_steps", "working_stresses"]
 
 # Below this temperature waxed, pitched and potted units are dried, and only varnished coils without wax hotter [°C]:
 # paraffin and ceresin melt at 50 to 65 °C (judgement).

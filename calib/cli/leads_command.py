@@ -11,7 +11,7 @@ from calib.cli.printing import as_json, say
 from calib.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from calib.bench.meter import MeterClass
+    from calib.bench.uncertainty import MeterClass
     from calib.leads.readings import LeadReading
     from calib.leads.result import LeadsFound
 
@@ -20,7 +20,7 @@ HERE = "calib leads"
 
 def declare(part: argparse.ArgumentParser) -> None:
     """The options of ``calib leads``."""
-    from calib.bench.meter import ORDINARY_OHMMETER as usual
+    from calib.bench.uncertainty import ORDINARY_OHMMETER as usual
 
     part.add_argument(
         "--readings",
@@ -85,7 +85,7 @@ def _null(typed: str) -> float:
 
 
 def _meter(typed: str | None) -> MeterClass:
-    from calib.bench.meter import ORDINARY_OHMMETER, MeterClass
+    from calib.bench.uncertainty import ORDINARY_OHMMETER, MeterClass
 
     if typed is None:
         return ORDINARY_OHMMETER

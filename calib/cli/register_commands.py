@@ -67,8 +67,8 @@ def _record_of(typed: dict[str, str]) -> KnownUnit:
     InputError
         With every fault of it.
     """
-    from calib.bench.numerals import NotRead, read_number
     from calib.register.records import KnownUnit, fields
+    from calib.units import NotRead, read_number
 
     values: dict[str, object] = dict(typed)
     order = [fact.name for fact in fields(KnownUnit)]

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
-from calib.bench.flux import AreaRule, area_rule_va, usual_area_rule
+from calib.bench.core import CoreSheets
 from calib.bench.guard import not_negative, positive
-from calib.bench.laminations import CoreSheets
+from calib.bench.magnetics import AreaRule, area_rule_va, usual_area_rule
 from calib.fitting.rows import CENTRE_FREQUENCY_HZ
 from calib.supply.conversion import Supply, primary_rms_per_dc
 from calib.supply.form_factor import FORM_FACTOR_SD, winding_rms_per_dc

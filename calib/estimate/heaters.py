@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib.bench.copper import INFERRED_ZERO_C, resistance_at
 from calib.bench.guard import not_negative, positive
-from calib.bench.heater_volts import usual_heater_v
-from calib.bench.meter import (
+from calib.bench.ratio_test import usual_heater_v
+from calib.bench.resistance import INFERRED_ZERO_C, resistance_at
+from calib.bench.uncertainty import (
     DEFAULT_U_VOLTAGE_PCT,
     LEAD_NULL_U_OHM,
     ORDINARY_OHMMETER,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib.bench.flux import BIAS_FLUX_T, DC_BIAS_DOUBT_A_M
+from calib.bench.magnetics import BIAS_FLUX_T, DC_BIAS_DOUBT_A_M
 from calib.fitting.tables import half_wave_bias
 from calib.supply.form_factor import FORM_FACTOR, GUIDES, LARGE_CAPACITOR, SPREAD
 

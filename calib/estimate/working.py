@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from calib.bench import copper, wire
+from calib.bench import resistance, wire
 from calib.fitting.predict import quantiles
 from calib.fitting.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, CENTRE_V_OVER_R, CENTRE_VOLTS
 from calib.fitting.tables import from_mean_to_unit
@@ -77,7 +77,7 @@ def _metal(rows: Facts) -> str:
 
 
 def _resistance(read: pd.Series, rows: Facts) -> Line:
-    zero = copper.INFERRED_ZERO_C[_metal(rows)]
+    zero = resistance.INFERRED_ZERO_C[_metal(rows)]
     formula = f"{read['hv_resistance_ohm']:g} ohm × ({zero:g} + 20 °C) / ({zero:g} + {read['winding_temp_c']:g} °C)"
     return ("Resistance at 20 °C", formula, rows.frame["resistance_ohm"].iloc[0], "ohm")
 

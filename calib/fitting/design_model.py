@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib.bench import copper, wire
+from calib.bench import resistance, wire
 from calib.supply.form_factor import winding_rms_per_dc
 
 if TYPE_CHECKING:
@@ -206,7 +206,7 @@ def _windings(
     area = wire.wire_area_mm2(diameter) / 1e6
     return {
         "diameter": diameter,
-        "ohm": copper.RESISTIVITY_OHM_M["copper"] * turns * mean_turn / area * rng.uniform(1.0, 1.03, count),
+        "ohm": resistance.RESISTIVITY_OHM_M["copper"] * turns * mean_turn / area * rng.uniform(1.0, 1.03, count),
         "rms": density * wanted * np.exp(rng.normal(0, 0.05, count)),
         "hv_share": hv_share,
     }
@@ -235,7 +235,7 @@ def _current_density(
     heat = 12.0 * surface * rise
     copper_volume = fill * 0.75 * tongue**2 * tongue * (2 + 2 * ratio + math.pi / 2)
     budget = np.maximum(heat - iron, 0.3 * heat)
-    permitted = np.sqrt(budget / (HOT_RISE * copper.RESISTIVITY_OHM_M["copper"] * copper_volume))
+    permitted = np.sqrt(budget / (HOT_RISE * resistance.RESISTIVITY_OHM_M["copper"] * copper_volume))
     margin = world.density_share * np.exp(rng.normal(0, world.density_sd, len(tongue)))
     return np.clip(permitted * margin * (tongue / 0.0254) ** world.density_slope, 1.2e6, 7.5e6)
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from calib.bench import copper, core, meter, ratio, wire
+from calib.bench import core, ratio_test, resistance, uncertainty, wire
 from calib.fitting.effects import GRADE_NAMES
 from calib.fitting.rows import (
     ALUMINIUM_SHIFT,
@@ -66,17 +66,17 @@ def facts_expression(table: ibis.Table) -> ibis.Table:
     known: dict[str, Any] = {name: _number(table, name) for name in NUMBERS}
     text = {name: _text(table, name) for name in TEXTS}
     aluminium = text["conductor"] == "aluminium"
-    zero = ibis.ifelse(aluminium, copper.INFERRED_ZERO_C["aluminium"], copper.INFERRED_ZERO_C["copper"])
-    ohm = copper.resistance_at(known["hv_resistance_ohm"], known["winding_temp_c"], 20.0, zero)
-    tested = ratio.no_load_voltage(known["excitation_v"], known["hv_v"], known["line_voltage_v"])
+    zero = ibis.ifelse(aluminium, resistance.INFERRED_ZERO_C["aluminium"], resistance.INFERRED_ZERO_C["copper"])
+    ohm = resistance.resistance_at(known["hv_resistance_ohm"], known["winding_temp_c"], 20.0, zero)
+    tested = ratio_test.no_load_voltage(known["excitation_v"], known["hv_v"], known["line_voltage_v"])
     volts = ibis.coalesce(tested, known["no_load_v"])
     area = ibis.coalesce(core.core_area_cm2(known["tongue_mm"], known["stack_mm"]), known["core_area_cm2"])
     diameter = ibis.coalesce(known["wire_diameter_mm"], wire.awg_diameter_mm(known["awg"]))
-    conductance = copper.RESISTIVITY_OHM_M["copper"] / copper.RESISTIVITY_OHM_M["aluminium"]
+    conductance = resistance.RESISTIVITY_OHM_M["copper"] / resistance.RESISTIVITY_OHM_M["aluminium"]
     ln_ratio = (volts / ohm).ln()
     metal = ibis.ifelse(aluminium, -ALUMINIUM_SHIFT, 0.0)
-    u_voltage = ibis.coalesce(known["u_voltage_pct"], meter.DEFAULT_U_VOLTAGE_PCT) / 100
-    u_resistance = ibis.coalesce(known["u_resistance_pct"], meter.DEFAULT_U_RESISTANCE_PCT) / 100
+    u_voltage = ibis.coalesce(known["u_voltage_pct"], uncertainty.DEFAULT_U_VOLTAGE_PCT) / 100
+    u_resistance = ibis.coalesce(known["u_resistance_pct"], uncertainty.DEFAULT_U_RESISTANCE_PCT) / 100
     return table.select(
         contributor=text["contributor"],
         unit=text["unit"],

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from calib.bench import copper, wire
+from calib.bench import resistance, wire
 from calib.fitting.design_model import World, draw, rounded_rating
 from calib.fitting.effects import GRADES
 
@@ -157,8 +157,8 @@ def _electrical(shop: Workshop, true: pd.DataFrame, rng: np.random.Generator) ->
     excitation = np.round(np.minimum(0.10 * line, 27.0 * line / volts), 2)
     read = shop.volt_gain * np.exp(rng.normal(0, 0.01, count))
     temperature = np.round(rng.normal(20, 3, count), 1)
-    zero = copper.INFERRED_ZERO_C["copper"]
-    hot = (zero + temperature) / (zero + copper.REFERENCE_C)
+    zero = resistance.INFERRED_ZERO_C["copper"]
+    hot = (zero + temperature) / (zero + resistance.REFERENCE_C)
     ohm = true["resistance_ohm"].to_numpy() * hot * shop.ohm_gain * np.exp(rng.normal(0, 0.004, count))
     return {
         "excitation_v": np.where(by_ratio, excitation, np.nan),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib.bench import copper, core, meter, ratio, wire
+from calib.bench import core, ratio_test, resistance, uncertainty, wire
 from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
@@ -20,7 +20,9 @@ CENTRE_FREQUENCY_HZ = 60.0
 CENTRE_V_OVER_R = 2.0
 CENTRE_VOLTS = 600.0
 # At equal heat per volume J^2 rho is constant, so m = J rho ... goes with the root of resistivity (MIT EE Staff).
-ALUMINIUM_SHIFT = 0.5 * float(np.log(copper.RESISTIVITY_OHM_M["aluminium"] / copper.RESISTIVITY_OHM_M["copper"]))
+ALUMINIUM_SHIFT = 0.5 * float(
+    np.log(resistance.RESISTIVITY_OHM_M["aluminium"] / resistance.RESISTIVITY_OHM_M["copper"])
+)
 PAIRS = tuple(FORM_FACTOR)
 LN_FORM = np.log([FORM_FACTOR[pair][0] for pair in PAIRS])
 
@@ -121,14 +123,16 @@ def facts(records: pd.DataFrame) -> Facts:
     """
     count = len(records)
     aluminium = text(records, "conductor") == "aluminium"
-    zero = np.where(aluminium, copper.INFERRED_ZERO_C["aluminium"], copper.INFERRED_ZERO_C["copper"])
-    ohm = copper.resistance_at(_number(records, "hv_resistance_ohm"), _number(records, "winding_temp_c"), 20.0, zero)
+    zero = np.where(aluminium, resistance.INFERRED_ZERO_C["aluminium"], resistance.INFERRED_ZERO_C["copper"])
+    ohm = resistance.resistance_at(
+        _number(records, "hv_resistance_ohm"), _number(records, "winding_temp_c"), 20.0, zero
+    )
     volts, gap = _volts(records)
     area = _areas(records)
     diameter = _diameters(records)
     square = np.pi * diameter**2 / 4
     equivalent = square * np.where(
-        aluminium, copper.RESISTIVITY_OHM_M["copper"] / copper.RESISTIVITY_OHM_M["aluminium"], 1.0
+        aluminium, resistance.RESISTIVITY_OHM_M["copper"] / resistance.RESISTIVITY_OHM_M["aluminium"], 1.0
     )
     pair = places([" ".join(one) for one in PAIRS], text(records, "rectifier") + " " + text(records, "filter"))
     form = LN_FORM[pair] - np.where(aluminium, ALUMINIUM_SHIFT, 0.0)
@@ -213,7 +217,7 @@ def _flag(records: pd.DataFrame, name: str) -> np.ndarray:
 def _volts(records: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """No-load volts of the whole winding, by ratio test where there is one, and how far it lies from a stated value."""
     direct = _number(records, "no_load_v")
-    tested = ratio.no_load_voltage(
+    tested = ratio_test.no_load_voltage(
         _number(records, "excitation_v"), _number(records, "hv_v"), _number(records, "line_voltage_v")
     )
     return np.where(np.isfinite(tested), tested, direct), tested / direct - 1
@@ -235,8 +239,8 @@ def _reading_variance(records: pd.DataFrame) -> np.ndarray:
     """Variance of ln(V/R) by JCGM 100: the squares of the two relative standard uncertainties added."""
     total = np.zeros(len(records))
     for name, usual in (
-        ("u_voltage_pct", meter.DEFAULT_U_VOLTAGE_PCT),
-        ("u_resistance_pct", meter.DEFAULT_U_RESISTANCE_PCT),
+        ("u_voltage_pct", uncertainty.DEFAULT_U_VOLTAGE_PCT),
+        ("u_resistance_pct", uncertainty.DEFAULT_U_RESISTANCE_PCT),
     ):
         stated = _number(records, name)
         total += (np.where(np.isfinite(stated), stated, usual) / 100) ** 2

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from calib.bench.core import SIZE_CLASS_LABELS, size_class_bounds
-from calib.bench.flux import DC_BIAS_DOUBT_A_M, SCRAPLESS_PATH, dc_bias_a_m
-from calib.bench.laminations import CoreSheets, core_sheets
+from calib.bench.core import SIZE_CLASS_LABELS, CoreSheets, core_sheets, size_class_bounds
+from calib.bench.magnetics import DC_BIAS_DOUBT_A_M, SCRAPLESS_PATH, dc_bias_a_m
 from calib.fitting import doubts, weighing
 from calib.fitting.effects import DRIFT_SD
 from calib.fitting.predict import exceeds, quantiles

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib.bench import copper, wire, wire_tables
+from calib.bench import resistance, wire
 from calib.fitting.chains import CORE_COLUMNS, Sides
 from calib.fitting.doubts import LN2, LN10, READING_NAME
 from calib.fitting.prior import Chain, Prior
@@ -72,7 +72,7 @@ class Typed:
         by_area = np.isnan(number("tongue_mm") * number("stack_mm"))
         sheets = records["lamination"].fillna("").to_numpy(dtype=object)
         aluminium = records["conductor"].to_numpy(dtype=object) == "aluminium"
-        zero = copper.INFERRED_ZERO_C
+        zero = resistance.INFERRED_ZERO_C
         return cls(
             excitation_v=number("excitation_v"),
             hv_v=number("hv_v"),
@@ -178,8 +178,8 @@ def _core_off(factor: float, by_area: bool) -> Steps:
 @cache
 def _swg_mm() -> np.ndarray:
     """Diameter of each SWG number, NaN where there is none listed."""
-    listed = wire_tables.SWG_LISTED
-    return np.array([wire_tables.swg_diameter_mm(number) if number in listed else np.nan for number in range(51)])
+    listed = wire.SWG_LISTED
+    return np.array([wire.swg_diameter_mm(number) if number in listed else np.nan for number in range(51)])
 
 
 def _as_mm(awg: np.ndarray) -> np.ndarray:

@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from calib.bench.tables import shipped_rows
+from calib.paths import shipped_rows
 
 COLOUR_TABLE = "datasets/leads/colours.csv"
 # How far the colours of a unit may be believed: the prior weight that they follow the code [1] (judgement).

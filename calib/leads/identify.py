@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 
 from calib.bench.guard import not_negative, within
-from calib.bench.meter import LEAD_NULL_U_OHM, ORDINARY_OHMMETER, MeterClass, standard_uncertainty
+from calib.bench.uncertainty import LEAD_NULL_U_OHM, ORDINARY_OHMMETER, MeterClass, standard_uncertainty
 from calib.leads.colours import OTHER_WEIGHT, colour_hint
 from calib.leads.disputes import disputes, leakage, remarks
 from calib.leads.graph import Parts, parts_of

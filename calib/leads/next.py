@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from calib.bench.ratio import HAZARDOUS_LIVE_V, HIGHEST_RESISTANCE, feed
+from calib.bench.ratio_test import HAZARDOUS_LIVE_V, HIGHEST_RESISTANCE, feed
 from calib.leads.colours import colour_of
 from calib.leads.disputes import too_high
 from calib.leads.graph import Parts

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from calib.bench.winding_halves import HIGHEST_HALF_RATIO
+from calib.bench.faults import HIGHEST_HALF_RATIO
 from calib.leads.disputes import too_high
 from calib.leads.roles import (
     AUXILIARY,

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import count
 
-from calib.bench.meter import MeterClass, standard_uncertainty
+from calib.bench.uncertainty import MeterClass, standard_uncertainty
 from calib.errors import Fault, InputError
 
 OPEN = math.inf  # what a reading without continuity is kept as

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
+from calib.bench.faults import HIGHEST_HALF_RATIO
 from calib.bench.guard import Quantity, positive
-from calib.bench.winding_halves import HIGHEST_HALF_RATIO
 from calib.leads.colours import ColourHint
 
 HV, PRIMARY, AUXILIARY, HEATER = FAMILIES = ("high voltage", "primary", "bias or auxiliary", "heater")

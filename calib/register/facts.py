@@ -14,8 +14,7 @@ from typing import Annotated, Any, Literal, get_args, get_origin
 from pydantic import BeforeValidator, Field
 from pydantic.fields import FieldInfo
 
-from calib.bench.numerals import NOT_A_NUMBER, NotRead, read_number
-from calib.bench.plausible import Meant, meant
+from calib.units import NOT_A_NUMBER, Meant, NotRead, meant, read_number
 
 BLANK_WORDS = frozenset({"nan", "NaN", "NAN", "NA", "N/A", "#N/A", "null", "NULL"})
 _NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)

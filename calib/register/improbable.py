@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, NamedTuple, overload
 
 import numpy as np
 
-from calib.bench.copper import INFERRED_ZERO_C, resistance_at
 from calib.bench.core import core_area_cm2, scrapless_window_mm
-from calib.bench.ratio import no_load_voltage
+from calib.bench.ratio_test import no_load_voltage
+from calib.bench.resistance import INFERRED_ZERO_C, resistance_at
 from calib.bench.wire import awg_diameter_mm
 from calib.register.frame import checked
 from calib.register.records import KnownUnit, Unit, UnknownUnit, fields

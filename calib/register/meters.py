@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, model_validator
 
-from calib.bench.meter import MeterClass
+from calib.bench.uncertainty import MeterClass
 from calib.errors import InputError
 from calib.register.facts import FieldFacts, Name, OneLine, as_number, facts_of, plain, quantity, trimmed
 from calib.register.rules import Contradiction, Contradictions

@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, NamedTuple, Self
 
 from calib.errors import InputError, RegisterError
-from calib.places import shipped
+from calib.paths import shipped
 from calib.register import ledger, meters, sessions
 from calib.register.bench_store import BenchStore, line
 from calib.register.exchange import Source, name_of, read_known

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from calib import bench, words
 from calib.bench.faults import KNEE_POWER, LOW_LINE, TURN_POWER
-from calib.bench.flux import LOSS_W_KG, USUAL_FLUX_T
+from calib.bench.magnetics import LOSS_W_KG, USUAL_FLUX_T
 from calib.session import choices as c
 from calib.session.checked import Checked
 from calib.session.said import StepRead

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from calib import bench
-from calib.bench.ratio import HIGHEST_TAKEN_V, LINE_TAKEN_V
+from calib.bench.ratio_test import HIGHEST_TAKEN_V, LINE_TAKEN_V
 from calib.session import choices as c
 from calib.session.checked import Checked
 from calib.session.meters import used

@@ -13,7 +13,7 @@ from functools import cache
 from math import inf, isnan, nan
 
 from calib.errors import InputError
-from calib.places import shipped
+from calib.paths import shipped
 
 NEAR, MOST_NEAR = 0.6, 5  # how alike a type number must be to be offered for one that is not known, and how many
 ENVELOPES = ("GTB", "GT", "GY", "GB", "G")

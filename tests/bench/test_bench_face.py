@@ -13,10 +13,9 @@ import pytest
 from frictionless import validate
 
 from calib import bench
-from calib.bench.tables import shipped_rows
-from calib.places import PACKAGE, shipped
+from calib.paths import PACKAGE, shipped, shipped_rows
 
-MODULES = sorted(module.name for module in pkgutil.iter_modules(bench.__path__))
+MODULES = ["calib.units", *sorted(f"calib.bench.{module.name}" for module in pkgutil.iter_modules(bench.__path__))]
 
 
 def test_importing_the_wing_loads_nothing_heavy():
@@ -35,7 +34,7 @@ def test_every_public_name_is_there_once():
 
 @pytest.mark.parametrize("name", MODULES)
 def test_examples_run(name):
-    assert doctest.testmod(importlib.import_module(f"calib.bench.{name}")).failed == 0
+    assert doctest.testmod(importlib.import_module(name)).failed == 0
 
 
 def test_every_public_function_says_what_it_does():

@@ -8,10 +8,10 @@ import pytest
 
 from calib.bench import (
     MeterClass,
-    budget as account,
     main_part,
     ratio_taken,
     resistance_taken,
+    uncertainty as account,
     uncertainty_budget,
     v_over_r,
     with_relative,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from calib import bench
-from calib.bench import flux
+from calib.bench import magnetics
 
 
 def test_meters_where_a_record_names_none():
@@ -40,7 +40,7 @@ def test_steel_and_its_use():
         "later": 1.4,
         "grain-oriented": 1.6,
     }
-    assert (flux.LOSS_REFERENCE_T, flux.LOSS_REFERENCE_HZ) == (1.0, 60.0)
+    assert (magnetics.LOSS_REFERENCE_T, magnetics.LOSS_REFERENCE_HZ) == (1.0, 60.0)
     assert (bench.STACKING_FACTOR, bench.OLD_STACKING_FACTOR) == (0.95, (0.90, 0.93))
     assert bench.IRON_DENSITY_KG_M3 == 7650.0
 

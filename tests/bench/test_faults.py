@@ -11,8 +11,15 @@ import pytest
 from hypothesis import given, strategies as st
 
 from calib import bench
-from calib.bench.fault_signs import FaultSigns, HalfReadings, UnloadedReading, WindingReading
-from calib.bench.faults import findings, findings_frame, shorted_turn
+from calib.bench.faults import (
+    FaultSigns,
+    HalfReadings,
+    UnloadedReading,
+    WindingReading,
+    findings,
+    findings_frame,
+    shorted_turn,
+)
 from calib.bench.insulation import InsulationTest
 
 # A sound unit of the fictional Alder Lane workshop: halves of worked values T8.1, no-load figures of T3.4 and T6.4.

@@ -10,7 +10,14 @@ import pytest
 from hypothesis import given, strategies as st
 
 from calib import bench
-from calib.bench.gauge_check import (
+from calib.bench.wire import (
+    iec_sizes_mm,
+    nearest_iec_mm,
+    nearest_old_metric_mm,
+    nearest_sizes,
+    old_metric_sizes_mm,
+)
+from calib.bench.wire_gauge import (
     MEAN_TURN_HALF_WIDTH,
     WOUND_EXCESS,
     Turns,
@@ -18,13 +25,6 @@ from calib.bench.gauge_check import (
     implied_wire,
     turns_from_volts,
     wire_agreement,
-)
-from calib.bench.wire_tables import (
-    iec_sizes_mm,
-    nearest_iec_mm,
-    nearest_old_metric_mm,
-    nearest_sizes,
-    old_metric_sizes_mm,
 )
 
 EXACT = {"u_resistance_pct": 0.0, "mean_turn_half_width": 0.0}

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, strategies as st
 
 from calib import bench
-from calib.bench.hidden_core import core_from_outside, weight_check, winding_mass_kg
+from calib.bench.core import core_from_outside, weight_check, winding_mass_kg
 
 TONGUES, STACKS = st.floats(8.0, 60.0), st.floats(8.0, 90.0)
 

@@ -13,8 +13,8 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from calib import bench
-from calib.bench.micrometer import KEPT_ODDS, MICROMETER_U_MM, micrometer_reading, name_wire
-from calib.bench.wire_film import SERIES, THINNEST_FILM, bare_tolerance_mm, expected_readings
+from calib.bench.wire import SERIES, THINNEST_FILM, bare_tolerance_mm, expected_readings
+from calib.bench.wire_gauge import KEPT_ODDS, MICROMETER_U_MM, micrometer_reading, name_wire
 from tests.counts import share
 
 GAUGES = range(16, 45)

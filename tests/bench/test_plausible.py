@@ -8,7 +8,7 @@ import re
 import pytest
 from hypothesis import example, given, strategies as st
 
-from calib.bench.plausible import meant
+from calib.units import meant
 
 STACK = (3.0, 500.0, 10.0, 90.0, "mm")
 OHM = (0.001, 1e6, 20.0, 2000.0, "ohm")

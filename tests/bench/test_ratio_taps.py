@@ -8,9 +8,15 @@ import re
 import pytest
 from hypothesis import given, strategies as st
 
-from calib.bench.heater_volts import HEATER_VOLTS, against_rated, heater_excitation, usual_heater_v
-from calib.bench.ratio_taps import TapReading, scale_taps
-from calib.bench.winding_halves import compare_halves, half_ratio_by_order
+from calib.bench.faults import compare_halves, half_ratio_by_order
+from calib.bench.ratio_test import (
+    HEATER_VOLTS,
+    TapReading,
+    against_rated,
+    heater_excitation,
+    scale_taps,
+    usual_heater_v,
+)
 
 VOLTS = st.floats(0.5, 500.0)
 

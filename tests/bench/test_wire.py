@@ -11,7 +11,7 @@ from hypothesis import given, strategies as st
 from uncertainties import ufloat
 
 from calib import bench
-from calib.bench.tables import shipped_rows
+from calib.paths import shipped_rows
 
 GAUGES = st.floats(0.0, 50.0)
 DIAMETERS = st.floats(0.01, 10.0)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from calib.places import shipped
+from calib.paths import shipped
 from tests.cli.conftest import Run
 from tests.cli.tables import table
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from calib.bench.flux import AreaRule, square_core_for_va_cm2, usual_area_rule
+from calib.bench.magnetics import AreaRule, square_core_for_va_cm2, usual_area_rule
 from calib.errors import InputError
 from calib.estimate.core_opinion import AREA_RULE_SPREAD, opinion_of_core
 from calib.supply.conversion import primary_rms_per_dc

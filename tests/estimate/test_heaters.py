@@ -9,7 +9,7 @@ import re
 import numpy as np
 import pytest
 
-from calib.bench.meter import ORDINARY_OHMMETER, MeterClass
+from calib.bench.uncertainty import ORDINARY_OHMMETER, MeterClass
 from calib.estimate.heaters import FOUR_WIRE_METER, HEATER_SPREAD, LOST_BELOW_U, HeaterReading, heater_currents
 from tests.counts import share
 from tests.fitting.making import practice_fit, practice_unknown, prior_fit, scene_asked, scene_fit, unknown

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from calib.fitting import Multiplier, fit
-from calib.places import shipped
+from calib.paths import shipped
 from calib.register.exchange import read_known, read_unknown
 from tests.scenes.population import SCENES, recorded, units
 

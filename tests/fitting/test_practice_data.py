@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from calib.fitting import practice
-from calib.places import shipped
+from calib.paths import shipped
 from calib.register.exchange import read_known, read_unknown
 from tests.fitting.making import practice_fit, practice_known, practice_unknown
 

@@ -8,11 +8,10 @@ import pytest
 from frictionless import validate
 
 from calib import leads
-from calib.bench.tables import shipped_rows
 from calib.leads.colours import COLOUR_TABLE
 from calib.leads.roles import AUXILIARY, HEATER, HV, PRIMARY, RoleFacts, role_odds
 from calib.leads.words import named, ohms, path_sum
-from calib.places import shipped
+from calib.paths import shipped, shipped_rows
 
 
 def test_the_data_package_holds(monkeypatch):

@@ -217,7 +217,7 @@ def test_an_unknown_may_be_asked_for_several_supplies(table: Table, typed_unknow
 
 
 def test_practice_tables_are_sound_and_simulated() -> None:
-    from calib.places import shipped
+    from calib.paths import shipped
 
     known, unknown = (
         read_known(shipped("datasets/practice/known.csv")),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from calib.errors import InputError
-from calib.places import shipped
+from calib.paths import shipped
 from calib.register.exchange import read_known, read_unknown
 from calib.register.frame import frame_of, record_of
 from calib.register.improbable import improbabilities

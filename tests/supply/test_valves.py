@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from calib.errors import InputError
-from calib.places import shipped
+from calib.paths import shipped
 from calib.supply.rectifier import load_line, state_of, steady_state
 from calib.supply.settings import Settings
 from calib.supply.valve_wave import current_through

@@ -1,7 +1,8 @@
-"""Where the files that come with the package are, in a checkout and in an installed wheel."""
+"""Where the files that come with the package are, in a checkout and in an installed wheel, and the rows of a table."""
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent
@@ -22,3 +23,12 @@ def shipped(name: str) -> Path:
         if path.exists():
             return path
     raise FileNotFoundError(f"the installation is incomplete: {name} is missing; install calib again")
+
+
+@cache
+def shipped_rows(name: str) -> tuple[dict[str, str], ...]:
+    """Rows of a shipped CSV, such as ``datasets/wire/swg.csv``, each by column name; not to be changed."""
+    import csv
+
+    with shipped(name).open(encoding="utf-8", newline="") as lines:
+        return tuple(csv.DictReader(lines))

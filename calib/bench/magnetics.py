@@ -10,7 +10,10 @@ from dataclasses import dataclass
 
 from calib.bench.core import STACKING_FACTOR
 from calib.bench.guard import Quantity, positive, within
-from calib.bench.wire import MM_PER_INCH
+from calib.units import MM_PER_INCH
+
+__all__ = ["AreaRule", "DESIGN_FLUX_T", "LOSS_W_KG", "area_rule_va", "flux_density_t", "iron_loss_w_kg"]
+__all__ += ["shop_rule_area_cm2", "square_core_for_va_cm2", "turns_per_volt", "usual_area_rule"]
 
 EMF_FACTOR = math.sqrt(2.0) * math.pi  # rms volts per turn / (f B A), sine wave; MIT EE Staff
 SHOP_RULE_IN2 = 5.58  # A[in²] = sqrt(VA)/5.58 at 60 Hz; old shop rule

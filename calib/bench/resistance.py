@@ -1,7 +1,7 @@
-"""Resistance of copper and aluminium: its temperature, the rise that it tells, the null of the leads.
+"""Resistance of copper and aluminium: its temperature and how long that takes, the rise that it tells, the leads' null.
 
-Everything here is written with plain operators, so that a number, an array, a Series or a value with its uncertainty
-may be given, and (but for the checks) a column expression too.
+The laws are written with plain operators, so that a number, an array, a Series or a value with its uncertainty may be
+given, and (but for the checks) a column expression too.
 """
 
 from __future__ import annotations
@@ -10,6 +10,22 @@ import math
 from dataclasses import dataclass
 
 from calib.bench.guard import Quantity, above, not_negative, positive
+from calib.bench.uncertainty import (
+    LEAD_NULL,
+    LEAD_NULL_U_OHM,
+    RESISTANCE,
+    WINDING_TEMP,
+    WINDING_TEMP_HALF_WIDTH_K,
+    MeterClass,
+    read_one,
+    rectangular,
+    with_u,
+)
+
+__all__ = ["CONDUCTORS", "Conductor", "FOUR_WIRE_BELOW_OHM", "HOT_SPOT_ABOVE_MEAN_K", "INFERRED_ZERO_C"]
+__all__ += ["REFERENCE_C", "RESISTIVITY_OHM_M", "RISE_AFTER_RUNNING_K", "SETTLING_H", "difference_left_k"]
+__all__ += ["hot_temperature", "less_lead_null", "resistance_at", "resistance_taken", "rise_by_resistance"]
+__all__ += ["settling_h", "wire_resistance"]
 
 REFERENCE_C = 20.0  # temperature to which resistances are brought [°C]; IEC 60028 states resistivity there
 
@@ -169,7 +185,7 @@ def hot_temperature(
     Notes
     -----
     Values with uncertainties carry theirs through. One meter's gain error is common to both resistances and cancels:
-    give readings from `calib.bench.meter.read_pair`. Source: IEC 60034-1; IEC 60076-2.
+    give readings from `calib.bench.uncertainty.read_pair`. Source: IEC 60034-1; IEC 60076-2.
     """
     positive("cold resistance", cold_ohm, "ohm")
     positive("hot resistance", hot_ohm, "ohm")
@@ -242,3 +258,111 @@ def less_lead_null(reading_ohm: Quantity, null_ohm: Quantity) -> Quantity:
 
 
 FOUR_WIRE_BELOW_OHM = 5.0  # below about this a two-wire reading is mostly leads [ohm]; bench practice (judgement)
+
+
+# Thermal time constant of an open unit on a square stack [min per mm of tongue]; from the heat stored in iron and
+# copper over what the surface gives off at 12 W/m²K; end bells or potting make it 1.5 to 2 times that (judgement).
+TIME_CONSTANT_MIN_PER_MM = 1.0
+# Time constants after which less than 1 % of a difference is left: exp(-5) = 0.7 %.
+TIME_CONSTANTS = 5.0
+# Where the core is not known; practice of winding-resistance tests, IEEE C57.12.90 and IEC 60076-1.
+SETTLING_H = 4.0
+# Mean rise of a winding that has just been switched off, at the most; workshop limit for old enamel and paper [K].
+RISE_AFTER_RUNNING_K = 55.0
+
+
+def settling_h(tongue_mm: float | None = None) -> float:
+    """Hours after which a winding has the temperature of the room.
+
+    Parameters
+    ----------
+    tongue_mm : float or None
+        Width of the core's centre limb, above 0; None where it is not known [mm].
+
+    Returns
+    -------
+    float
+        Five thermal time constants; SETTLING_H without a core [h].
+
+    Raises
+    ------
+    ValueError
+        A tongue of zero or less.
+    """
+    if tongue_mm is None:
+        return SETTLING_H
+    positive("tongue", tongue_mm, "mm")
+    return TIME_CONSTANTS * TIME_CONSTANT_MIN_PER_MM * tongue_mm / 60.0
+
+
+def difference_left_k(hours: float, tongue_mm: float | None = None, at_first_k: float = RISE_AFTER_RUNNING_K) -> float:
+    """What is left of the difference between winding and room.
+
+    Parameters
+    ----------
+    hours : float
+        Since the unit last ran or was brought in, 0 or more [h].
+    tongue_mm : float or None
+        As for `settling_h` [mm].
+    at_first_k : float
+        Difference at first [K].
+
+    Returns
+    -------
+    float
+        at_first exp(-t / tau), tau a fifth of `settling_h` [K].
+
+    Raises
+    ------
+    ValueError
+        Hours below zero, or a tongue of zero or less.
+    """
+    not_negative("time at rest", hours, "h")
+    return at_first_k * math.exp(-hours * TIME_CONSTANTS / settling_h(tongue_mm))
+
+
+def resistance_taken(
+    reading_ohm: float,
+    meter: MeterClass,
+    winding_temp_c: float,
+    null: tuple[float, float] | None = (0.0, LEAD_NULL_U_OHM),
+    temp_half_width_k: float = WINDING_TEMP_HALF_WIDTH_K,
+    inferred_zero_c: float = INFERRED_ZERO_C["copper"],
+) -> Quantity:
+    """Resistance of a winding at 20 °C with its standard uncertainty, read by two leads or by four.
+
+    Parameters
+    ----------
+    reading_ohm : float
+        As shown, above the null [ohm].
+    meter : MeterClass
+        Class on the range used.
+    winding_temp_c : float
+        Temperature of the winding [°C].
+    null : (float, float) or None
+        Reading with the clips joined, 0 or more, and its standard uncertainty; 0 for the first where it is off the
+        reading already; None for four wires, which have no null [ohm].
+    temp_half_width_k : float
+        Within which the winding's temperature is known, 0 or more [K].
+    inferred_zero_c : float
+        Of the metal [°C].
+
+    Returns
+    -------
+    value with its uncertainty
+        At 20 °C; reading, null and temperature are tagged [ohm].
+
+    Raises
+    ------
+    ValueError
+        As for `less_lead_null` and `resistance_at`, or a negative uncertainty.
+
+    Notes
+    -----
+    R = (reading - null) (K + 20 °C) / (K + t). Source: JCGM 100:2008, clause 5.1.2; IEEE C57.12.90.
+    """
+    net = read_one(reading_ohm, meter, RESISTANCE)
+    if null is not None:
+        net = less_lead_null(net, with_u(null[0], null[1], LEAD_NULL))
+    temp = with_u(winding_temp_c, rectangular(temp_half_width_k), WINDING_TEMP)
+    return resistance_at(net, temp, inferred_zero_c=inferred_zero_c)

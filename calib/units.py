@@ -1,16 +1,154 @@
-"""A number as people write it at the bench, with its unit behind it: 4,97 - 1.234,5 - 188,6 Ω - 1,2 k - 1 1/8 in.
+"""Every unit of entry and its conversion: numbers as people write them, and what an improbable one was meant to be.
 
-A point is always the decimal mark where it stands alone. A lone comma is one too, but where it may as well part
-thousands (1,234) the reading that lies in the usual range is taken and the other one named, and where that does not
-decide it nothing is taken at all. What was understood is put into words wherever it is not plainly what was typed.
+A number stands with its unit behind it: 4,97 - 1.234,5 - 188,6 Ω - 1,2 k - 1 1/8 in. A point is always the decimal mark
+where it stands alone. A lone comma is one too, but where it may as well part thousands (1,234) the reading that lies in
+the usual range is taken and the other one named, and where that does not decide it nothing is taken at all. What was
+understood is put into words wherever it is not plainly what was typed.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
 
-from calib.bench.measures import LEAST_READ, MEASURES, MOST_READ, Measure, in_figures, inch_fraction, measure
+__all__ = ["MEASURES", "MM_PER_INCH", "MM_PER_MIL", "Meant", "Measure", "NotRead", "Numeral", "in_figures"]
+__all__ += ["inch_fraction", "meant", "measure", "read_number"]
+
+MM_PER_INCH = 25.4  # exact; ISO 80000-3
+MM_PER_MIL = MM_PER_INCH / 1000.0
+# Exact by definition; source: NIST Special Publication 811, appendix B.
+KG_PER_POUND = 0.45359237
+KELVIN_PER_FAHRENHEIT = 5.0 / 9.0
+FREEZING_F = 32.0
+# ASTM B258: no. 36 is 5 mil across, and 39 steps up from there it is 92 times as thick.
+AWG_DATUM_NUMBER, AWG_DATUM_MM, AWG_DATUM_RATIO, AWG_DATUM_STEPS = 36, 0.127, 92.0, 39
+# Nearness at which a decimal of an inch is taken for the fraction on a rule [inch] (judgement).
+FRACTION_WITHIN_INCH = 0.0006
+# Beyond these no number is a reading in any unit; within them its squares and quotients stay numbers.
+LEAST_READ, MOST_READ = 1e-15, 1e15
+DIGITS = 12  # significant, kept of a conversion, so that 68 °F is 20 °C and not a hair above
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A unit to read in.
+
+    Attributes
+    ----------
+    symbol : str
+        As it stands beside a number.
+    factor : float
+        Size of one of it in the unit that is kept.
+    zero : float
+        What it reads where the unit that is kept reads zero.
+    """
+
+    symbol: str
+    factor: float = 1.0
+    zero: float = 0.0
+
+    def kept(self, typed: float) -> float:
+        """What was typed in this unit, in the one that is kept."""
+        if self.factor == 1.0 and self.zero == 0.0:
+            return typed
+        return float(f"{(typed - self.zero) * self.factor:.{DIGITS}g}")
+
+    def typed(self, kept: float) -> float:
+        """What is kept, in this unit."""
+        return float(f"{kept / self.factor + self.zero:.{DIGITS}g}")
+
+
+# By the unit that is kept, the ones to read in; the first is that unit itself.
+MEASURES: dict[str, tuple[Measure, ...]] = {
+    "mm": (Measure("mm"), Measure("in", MM_PER_INCH)),
+    "°C": (Measure("°C"), Measure("°F", KELVIN_PER_FAHRENHEIT, FREEZING_F)),
+    "K": (Measure("°C"), Measure("°F", KELVIN_PER_FAHRENHEIT)),  # a difference of temperatures
+    "cm²": (Measure("cm²"), Measure("in²", MM_PER_INCH**2 / 100.0)),
+    "kg": (Measure("kg"), Measure("lb", KG_PER_POUND)),
+    "ohm": (Measure("Ω"), Measure("kΩ", 1000.0)),
+}
+
+
+def measure(unit: str, symbol: str) -> Measure:
+    """A unit to read in, by the unit that is kept and its own symbol.
+
+    Parameters
+    ----------
+    unit : str
+        The unit that is kept; one of `MEASURES`.
+    symbol : str
+        Of the unit that was read in.
+
+    Returns
+    -------
+    Measure
+        Its factor and zero.
+
+    Raises
+    ------
+    ValueError
+        There is no such unit; the message names those that there are.
+    """
+    found = next((one for one in MEASURES.get(unit, ()) if one.symbol == symbol), None)
+    if found is None:
+        there = ", ".join(one.symbol for one in MEASURES.get(unit, ())) or "none"
+        raise ValueError(f"unit is '{symbol}': for a quantity kept in {unit} it must be one of {there}")
+    return found
+
+
+def mm_of_awg(awg: Any) -> Any:
+    """Bare diameter of an American wire gauge number, 0.127 mm 92^((36 - n)/39), of whatever stands for a number."""
+    return AWG_DATUM_MM * AWG_DATUM_RATIO ** ((AWG_DATUM_NUMBER - awg) / AWG_DATUM_STEPS)
+
+
+def awg_of_mm(diameter_mm: Any) -> Any:
+    """American wire gauge number of a bare diameter above 0, with its fraction: 36 - 39 ln(d / 0.127 mm) / ln 92."""
+    return AWG_DATUM_NUMBER - AWG_DATUM_STEPS * _log(diameter_mm / AWG_DATUM_MM) / math.log(AWG_DATUM_RATIO)
+
+
+def _log(value: Any) -> Any:
+    if isinstance(value, (int, float)):
+        return math.log(value)
+    if hasattr(value, "std_dev"):
+        from uncertainties import umath
+
+        return umath.log(value)
+    import numpy as np
+
+    return np.log(value)
+
+
+def in_figures(value: float, digits: int = DIGITS) -> str:
+    """A number with so many significant digits, with an exponent only where it is beyond what any reading can be."""
+    text = f"{value:.{digits}g}"
+    return f"{Decimal(text):f}" if "e" in text and LEAST_READ <= abs(value) <= MOST_READ else text
+
+
+def inch_fraction(inch: float, finest: int = 64) -> str:
+    """A length in inches as a rule shows it.
+
+    Parameters
+    ----------
+    inch : float
+        Length, 0 or more [inch].
+    finest : int
+        Largest denominator, a power of two [-].
+
+    Returns
+    -------
+    str
+        Such as ``1 1/8``; blank where the length is a whole number, or no mark of the rule is near.
+    """
+    near = Fraction(round(inch * finest), finest)
+    if near.denominator == 1 or abs(float(near) - inch) > FRACTION_WITHIN_INCH:
+        return ""
+    whole, rest = divmod(near.numerator, near.denominator)
+    return f"{whole} {rest}/{near.denominator}" if whole else f"{rest}/{near.denominator}"
+
 
 # Units that may stand behind a number, by the unit that is kept: each with its spellings, the first its own symbol.
 _OHM = ((1.0, "Ω ohm ohms R"), (1e3, "kΩ k kohm kohms kilohm kilohms"), (1e6, "MΩ M Mohm Meg Megohm Megohms"))
@@ -261,3 +399,112 @@ def _aloud(text: str, fraction: str, values: tuple[float, float | None], one: Me
     how = "without a point or comma" if other > number else "with a point"
     rest = f"If {in_figures(other)} {one.symbol}".rstrip() + f" was meant, write it {how}."
     return f"{said or f'Read as {shown}.'} {rest}"
+
+
+# Units that are typed in place of the field's own: (what was typed in, its value in the field's unit).
+TYPED_IN: dict[str, tuple[tuple[str, float], ...]] = {
+    "mm": (("inches", MM_PER_INCH), ("cm", 10.0), ("metres", 1000.0), ("thousandths of a millimetre", 1e-3)),
+    "cm²": (("square inches", (MM_PER_INCH / 10.0) ** 2), ("mm²", 0.01)),
+    "ohm": (("kilohms", 1e3), ("milliohms", 1e-3)),
+    "mA": (("amperes", 1e3), ("microamperes", 1e-3)),
+    "V": (("kilovolts", 1e3), ("millivolts", 1e-3)),
+    "kg": (("grams", 1e-3),),
+    "%": (("a share of 1", 100.0),),
+}
+WIRE_MM = 2.0  # a gauge below this is taken for a diameter
+PLACES = (1, 2, 3)  # places by which a decimal point slips
+
+
+@dataclass(frozen=True)
+class Meant:
+    """What an entry was probably meant to be.
+
+    Attributes
+    ----------
+    typed : float
+        As it was entered, in `unit`.
+    value : float
+        What was probably meant, in `unit`.
+    unit : str
+        Of both; blank where there is none.
+    slip : str
+        How the one became the other.
+    others : tuple of (float, str)
+        Further values in the usual range by larger changes, each with its slip.
+    """
+
+    typed: float
+    value: float
+    unit: str
+    slip: str
+    others: tuple[tuple[float, str], ...] = ()
+
+    def sentence(self, name: str = "an entry") -> str:
+        """The question to put to the reader, such as 'a stack of 4000 mm: did you mean 40 mm (...)?'; two at most."""
+        unit = f" {self.unit}" if self.unit else ""
+        offers = [f"{value:.5g}{unit} ({slip})" for value, slip in ((self.value, self.slip), *self.others)[:2]]
+        return f"{name} of {self.typed:.10g}{unit}: did you mean {' or '.join(offers)}?"
+
+
+def meant(value: float, low: float, high: float, usual_low: float, usual_high: float, unit: str = "") -> Meant | None:
+    """What an entry outside its limits was probably meant to be.
+
+    Parameters
+    ----------
+    value : float
+        As entered, in `unit`.
+    low, high : float
+        Limits, both allowed.
+    usual_low, usual_high : float
+        Where such readings usually lie, within the limits.
+    unit : str
+        Of all of them: mm, cm², ohm, mA, V, kg, %, °C, Hz; blank where there is none.
+
+    Returns
+    -------
+    Meant or None
+        The smallest change that lands in the usual range: a stray sign, °F for °C, mm for a gauge, then by factor; None
+        where the entry is within its limits, blank, or no change explains it.
+
+    Raises
+    ------
+    ValueError
+        Limits the wrong way round, or a usual range outside them.
+
+    Examples
+    --------
+    >>> meant(4000.0, 3.0, 500.0, 10.0, 90.0, "mm").sentence("a stack")
+    'a stack of 4000 mm: did you mean 40 mm (the decimal point slipped by 2 places)?'
+    """
+    if not low <= usual_low <= usual_high <= high:
+        raise ValueError(
+            f"usual range is {usual_low:g} to {usual_high:g} {unit}".rstrip() + f": it must lie in {low:g} to {high:g}"
+        )
+    if not math.isfinite(value) or low <= value <= high:
+        return None
+    offers: dict[float, tuple[float, str]] = {}
+    for exactly, slip in _changes(value, unit):
+        changed = float(f"{exactly:.12g}")  # 10 in as mm and back is 10, not a hair under the usual range
+        if usual_low <= changed <= usual_high:
+            offers.setdefault(float(f"{changed:.6g}"), (changed, slip))
+    if not offers:
+        return None
+    (first, slip), *others = offers.values()
+    return Meant(value, first, unit, slip, tuple(others))
+
+
+def _changes(value: float, unit: str) -> list[tuple[float, str]]:
+    """What the entry may have been, the smallest change first; at the same factor a unit goes before a point."""
+    found = [(-value, "a stray minus sign")] if value < 0.0 else []
+    if unit == "°C":
+        found.append(((value - FREEZING_F) * KELVIN_PER_FAHRENHEIT, "typed in °F"))
+    if unit == "AWG" and 0.0 < value < WIRE_MM:
+        found.append((round(float(awg_of_mm(value)), 1), "its diameter in mm typed in"))
+    factors = [(factor, f"typed in {name}") for name, factor in TYPED_IN.get(unit, ())]
+    if unit == "mm":
+        factors.append((1.0 / MM_PER_INCH, "already in mm, then multiplied by 25.4"))
+    for places in PLACES:
+        said = f"the decimal point slipped by {places} place{'s' if places > 1 else ''}"
+        factors += [(10.0**-places, said), (10.0**places, said)]
+    factors.sort(key=lambda pair: round(abs(math.log(pair[0])), 9))
+    return found + [(value * factor, slip) for factor, slip in factors]
