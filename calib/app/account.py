@@ -6,7 +6,7 @@ import html
 
 from calib import bench, words
 from calib.app.answer import table
-from calib.session.metering import Metered
+from calib.session.meters import Metered
 
 SHOWN = 0.01  # a part below this share of the variance is left out of the table
 

@@ -13,8 +13,7 @@ import calib
 from calib import bench, words
 from calib.app import parts, readings_form
 from calib.charts.charts import estimate_chart, estimate_told, opinions_chart, opinions_told
-from calib.session.heaters_read import heater_rows
-from calib.session.readings import FIELD_OF
+from calib.session.readings import FIELD_OF, heater_rows
 
 if TYPE_CHECKING:
     import pandas as pd

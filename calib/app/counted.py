@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from calib import bench, words
-from calib.session import heaters_read, measured, metering
-from calib.session.readings import METALS, metal_of
+from calib.session import fields as measured, meters as metering
+from calib.session.readings import METALS, count_of, metal_of
 
 HERE, START, LEFT_OUT = "Entered here", "As the form starts", "Left out"
 
@@ -121,7 +121,7 @@ def _sharpening(unit: Mapping[Any, Any], entries: Mapping[str, Any]) -> list[tup
         found.append(("wire", f"wire AWG {_figure(unit, 'awg')}") if _is(unit, "awg") else ("", "wire"))
     asked = f"the set's demand of {_figure(unit, 'demand_ma')} mA" if _is(unit, "demand_ma") else ""
     found.append(("demand_ma", asked) if asked else ("", "the set's demand"))
-    lit = heaters_read.count_of(entries)
+    lit = count_of(entries)
     found.append(("", "heater windings") if lit is None else ("heaters", words.count(lit, "heater winding")))
     if _is(unit, "contributor"):
         found.append(("contributor", f"read by {unit['contributor']}"))

@@ -10,7 +10,7 @@ from typing import Any
 import streamlit as st
 
 from calib import words
-from calib.session import measured
+from calib.session import fields as measured
 
 REMEMBERED, PLACES = "seen_units", "seen_unit_fields"
 

@@ -9,7 +9,7 @@ import streamlit as st
 
 from calib.app import fields, parts
 from calib.app.fields import Fields
-from calib.session import heaters_read as h
+from calib.session import readings as h
 
 
 def draw(read: h.HeatersRead, now: Mapping[str, Any], at_line: bool) -> None:

@@ -11,8 +11,8 @@ from calib import words
 from calib.app import fields, meters_form, parts
 from calib.app.account import account
 from calib.app.fields import Fields
-from calib.session import known_readings
-from calib.session.understood import stops_on_the_bench
+from calib.session import readings
+from calib.session.interpret import stops_on_the_bench
 
 if TYPE_CHECKING:
     from calib.register.facts import FieldFacts
@@ -33,10 +33,10 @@ def draw(opened: parts.Opened) -> None:
     with st.container():
         _outcome_of_last()
     now = fields.entries("add_")
-    understood = known_readings.understand(now, opened.meters, opened.simulated)
+    understood = readings.understand_known(now, opened.meters, opened.simulated)
     faults = understood.faults | (understood.missing if st.session_state.get(TRIED) else {})
     form = Fields("add_", understood.aloud, understood.unusual, faults)
-    asked = known_readings.asked()
+    asked = readings.known_fields()
     first = [one for one in asked if one.needed or one.name in VOLTAGES]
     with st.container(border=True, key="add_a_known_unit"):
         st.write(
@@ -112,7 +112,7 @@ def _add() -> None:
     st.session_state[TRIED], st.session_state["seen_add_trouble"] = True, ""
     try:
         with parts.register() as register:
-            record = known_readings.understand(typed, parts.meters_of(register.meters()), register.is_simulated).record
+            record = readings.understand_known(typed, parts.meters_of(register.meters()), register.is_simulated).record
             if record is None:
                 return
             mine = (record.contributor, record.unit)
@@ -131,7 +131,7 @@ def _add() -> None:
     unlikely = [f"{labels[one.column]}: {words.sentence(one.why)}" for one in calib.improbabilities(record)]
     st.session_state["seen_added_unlikely"] = unlikely
     parts.forget(*(f"add_{name}" for name in typed if name not in STAYS))
-    gone = [one for one in known_readings.asked() if one.name not in STAYS]
+    gone = [one for one in readings.known_fields() if one.name not in STAYS]
     typed_in = [one.name for one in gone if one.kind in ("text", "number")]
     fields.empty("add_", ["wire", *typed_in], [one.name for one in gone if one.name not in typed_in])
 

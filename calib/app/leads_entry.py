@@ -13,7 +13,7 @@ from calib import bench
 from calib.errors import InputError
 from calib.leads import identify_leads
 from calib.leads.readings import lead_readings
-from calib.session import measured
+from calib.session import fields as measured
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -12,7 +12,7 @@ import calib
 from calib import bench, words
 from calib.app import fields, parts
 from calib.app.fields import Fields
-from calib.session import measured, metering as m
+from calib.session import fields as measured, meters as m
 
 NAMES = {"volt": "volts", "ohm": "ohms"}
 SYMBOLS = {"volt": "V", "ohm": "Ω"}

@@ -13,7 +13,8 @@ from calib import bench, words
 from calib.app import fields, heaters_form, meters_form, parts
 from calib.app.counted import Origin
 from calib.app.fields import Fields
-from calib.session import heaters_read, measured, metering, readings as r
+from calib.session import fields as measured, meters as metering, readings as r
+from calib.session.steps.core import SCRAPLESS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,7 +33,7 @@ LABELS = {
 }
 EMPTY = {"volts_across": r.WHOLE, "ohms_across": r.WHOLE, "voltage_by": r.RATIO_TEST, "winding_temp_c": 20.0}
 EMPTY |= {"conductor": r.COPPER, "rectifier": "full-wave", "filter": "capacitor", "core_by": r.LIMBS}
-EMPTY |= {"lamination": r.SCRAPLESS}
+EMPTY |= {"lamination": SCRAPLESS}
 EMPTY |= {"voltmeter": metering.ORDINARY, "ohmmeter": metering.ORDINARY}
 EMPTY |= {"volts_metered": metering.SAME_RANGE, "ohm_leads": metering.NULL_OFF}
 # Numbers that are empty at the start.
@@ -40,7 +41,7 @@ NUMBERS = (
     *("excitation_v", "volts_read", "no_load_read", "ohms_read", "rest_h", "tongue", "stack", "area", "wire"),
     *("window_width", "window_height"),
     *("demand_ma", "u_voltage_pct", "u_resistance_pct", "null_ohm", "null_u_ohm", "temp_within_k", "heater_null"),
-    *(f"heater_{kind}_{number}" for kind in heaters_read.LIMITS for number in range(1, heaters_read.MOST + 1)),
+    *(f"heater_{kind}_{number}" for kind in r.LIMITS for number in range(1, r.MOST + 1)),
 )
 FILLED = "seen_filled_from"  # what the form was filled from, until it is cleared
 STRANGER = "a bench that is not in the register"
@@ -108,7 +109,7 @@ def origin(now: Mapping[str, Any], known: pd.DataFrame) -> Origin:
     return Origin(now, put["fields"], put["source"], _start(known))
 
 
-def draw(opened: parts.Opened, understood: r.Understood, heaters: heaters_read.HeatersRead) -> None:
+def draw(opened: parts.Opened, understood: r.Understood, heaters: r.HeatersRead) -> None:
     """The form."""
     with st.container(horizontal=True, gap="small"):
         st.button("Fill in a practice unit", key="fill_in", on_click=_fill_in, help="The readings of a simulated unit.")
@@ -232,7 +233,7 @@ def _core(form: Fields, now: dict[str, Any]) -> None:
     shape = "Shape of the sheets"
     st.selectbox(shape, list(words.SHEETS), format_func=words.SHEETS.__getitem__, key="read_lamination")
     form.said("lamination", shape)
-    if now.get("lamination") != r.SCRAPLESS:
+    if now.get("lamination") != SCRAPLESS:
         form.number("window_width", "Window width", "mm", "Of one window, from limb to limb.")
         form.number("window_height", "Window height", "mm", "Of one window, along the limb.")
 

@@ -15,15 +15,13 @@ from calib.app import parts, session_state as session, standing
 from calib.app.answer import table
 from calib.app.fields import Fields
 from calib.bench.faults import BOND_LIMIT_OHM
-from calib.session import choices as c
-from calib.session.checked import Checked
-from calib.session.cold import Plan, gentle
-from calib.session.ohms import heater_name
-from calib.session.said import TIED, StepRead, symbols
-from calib.session.step import Field, Part, Rows, Step
-from calib.session.steps import LIVE, STEPS
-from calib.session.understood import Session, is_done, said_of
-from calib.session.volts import allowed
+from calib.session.fields import Field, Part, Rows, Step
+from calib.session.interpret import Session, is_done, said_of
+from calib.session.protocol import LIVE, STEPS, said
+from calib.session.steps import TIED, StepRead, symbols
+from calib.session.steps.cold import Plan, gentle
+from calib.session.steps.ratio import allowed
+from calib.session.steps.resistance import heater_name
 
 if TYPE_CHECKING:
     from calib import Meter
@@ -168,7 +166,7 @@ def cautions_of(step: Step, understood: Session) -> list[str]:
     if step.name in LIVE and not insulated["tests"]:
         first.append("No insulation test is noted for this unit. It comes before anything is fed.")
     elif step.name in LIVE and insulated["untested"]:
-        first.append(f"Insulation not tested yet: {'; '.join(insulated['untested'])}.")
+        first.append(f"Insulation not tested yet: {'; '.join(map(said, insulated['untested']))}.")
     return [*first, *step.cautions]
 
 
@@ -222,7 +220,7 @@ def _plan(plan: Sequence[Plan]) -> None:
     """The tests of the insulation that the unit needs, with what each works at."""
     rows = [
         (
-            one.between,
+            said(one.between),
             "not told yet" if math.isnan(one.stress_v) else f"{one.stress_v:g}{TIED}V",
             f"{', '.join(f'{step:g}' for step in one.steps)}{TIED}V",
             one.so_far or "not tested",
@@ -246,7 +244,7 @@ def _rows(step: Step, rows: Rows, form: Fields, meters: Sequence[Meter]) -> None
     for number in range(1, shown + 1):
         name = f"{rows.label} {number}"
         if rows.like:
-            name = heater_name(Checked(said=session.of(rows.like[0])), number)
+            name = heater_name(session.of(rows.like[0]), number)
         with st.container(border=True):
             st.markdown(f"**{words.plain(name)}**")
             _grid(step, rows.named(number), form, meters)
@@ -272,8 +270,8 @@ def shown_rows(step: Step, rows: Rows) -> int:
 
 def _grid(step: Step, fields: Sequence[Field], form: Fields, meters: Sequence[Meter]) -> None:
     """Fields side by side in twos, so that on a phone they stand in the same order."""
-    mine, choices = session.of(step.name), step.choices
-    asked = [field for field in fields if field.asked(mine, choices)]
+    mine = session.of(step.name)
+    asked = [field for field in fields if step.asks(field, mine)]
     while asked:
         count = 1 if asked[0].wide or (len(asked) > 1 and asked[1].wide) else ACROSS
         columns = st.columns(1 if asked[0].wide else ACROSS, gap="medium")
@@ -291,11 +289,12 @@ def _field(step: Step, field: Field, form: Fields, meters: Sequence[Meter]) -> N
     if field.kind == "text":
         st.text_input(field.label, key=place, help=help)
     elif field.kind == "several":
-        st.multiselect(field.label, field.choices, format_func=c.said, key=place, help=help, placeholder="choose any")
+        st.multiselect(field.label, field.choices, format_func=said, key=place, help=help, placeholder="choose any")
     elif field.kind == "pick":
         st.selectbox(
             field.label,
-            [choice for choice in field.choices if choice],
+            field.choices,
+            format_func=said,
             key=place,
             index=None,
             placeholder="choose, or type another",
@@ -303,11 +302,11 @@ def _field(step: Step, field: Field, form: Fields, meters: Sequence[Meter]) -> N
             help=help,
         )
     elif field.kind == "meter":
-        st.selectbox(field.label, _meters(field, meters, place), format_func=c.said, key=place, help=help)
+        st.selectbox(field.label, _meters(field, meters, place), format_func=said, key=place, help=help)
     elif len(field.choices) <= AT_ONCE:
-        st.radio(field.label, field.choices, format_func=c.said, key=place, help=help)
+        st.radio(field.label, field.choices, format_func=said, key=place, help=help)
     else:
-        st.selectbox(field.label, field.choices, format_func=c.said, key=place, help=help)
+        st.selectbox(field.label, field.choices, format_func=said, key=place, help=help)
     form.said(field.name, field.label)
 
 

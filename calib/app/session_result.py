@@ -11,11 +11,10 @@ from calib.app import parts, readings_form, session_forms as forms, session_stat
 from calib.app.answer import table
 from calib.app.counted import Origin, counted
 from calib.session import readings
-from calib.session.further import further
-from calib.session.said import TIED
-from calib.session.step import Step
-from calib.session.steps import STEPS
-from calib.session.understood import Session, form_of
+from calib.session.fields import Step
+from calib.session.interpret import Session, form_of, further
+from calib.session.protocol import STEPS
+from calib.session.steps import TIED
 
 if TYPE_CHECKING:
     import pandas as pd

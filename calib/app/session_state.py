@@ -18,10 +18,9 @@ import streamlit as st
 import calib
 from calib.app import parts
 from calib.register import facts
-from calib.session import practice
-from calib.session.entries import as_shown, gathered, merge
-from calib.session.steps import NAMES, step_named
-from calib.session.understood import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS
+from calib.session.fields import as_shown, gathered, merge
+from calib.session.interpret import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS
+from calib.session.protocol import NAMES, practice_entries, step_named, translated
 
 INPUT = "bench_in_"  # what the keys of the fields begin with
 ID, ENTRIES, STEP = "bench_session_id", "bench_entries", "bench_step"
@@ -83,7 +82,7 @@ def collect() -> None:
     """Take over what stands in the fields of the step that is shown."""
     step = step_named(st.session_state[STEP])
     shown = {}
-    for field in step.every_field():
+    for field in step.fields.values():
         place = key(step.name, field.name)
         if place in st.session_state:
             shown[field.name] = (st.session_state[place], st.session_state.get(f"{place}_unit"))
@@ -98,7 +97,7 @@ def spread() -> None:
     """Put the entries of the step that is shown into its fields: all of them where it was not shown before."""
     step, fresh = step_named(st.session_state[STEP]), st.session_state.pop(FRESH, False)
     mine = of(step.name)
-    for field in step.every_field():
+    for field in step.fields.values():
         place = key(step.name, field.name)
         if fresh or place not in st.session_state:
             st.session_state[place] = as_shown(field, mine.get(field.name))
@@ -225,10 +224,11 @@ def _catch_up(register: calib.Register) -> None:
         visit.update({ID: "", BASE: {}, REVISION: 0})
         return
     if latest.revision > visit[REVISION]:
-        merged = merge(visit[BASE], entries(), latest.entries)
+        there = translated(latest.entries)
+        merged = merge(visit[BASE], entries(), there)
         if merged.get(visit[STEP]) != entries().get(visit[STEP]):
             visit[FRESH] = True
-        visit.update({ENTRIES: merged, BASE: latest.entries, REVISION: latest.revision})
+        visit.update({ENTRIES: merged, BASE: there, REVISION: latest.revision})
 
 
 def resume(session_id: str) -> None:
@@ -243,8 +243,8 @@ def resume(session_id: str) -> None:
         _failed(error)
         return
     step = found.step if found.step in NAMES else NAMES[0]
-    base, times = copy.deepcopy(found.entries), {REVISION: found.revision, KEPT_AT: found.kept_at}
-    _show({ID: found.session_id, ENTRIES: found.entries, STEP: step, BASE: base, STATE: "open", **times})
+    there, times = translated(found.entries), {REVISION: found.revision, KEPT_AT: found.kept_at}
+    _show({ID: found.session_id, ENTRIES: there, STEP: step, BASE: copy.deepcopy(there), STATE: "open", **times})
 
 
 def another() -> None:
@@ -256,7 +256,7 @@ def another() -> None:
 
 def practise() -> None:
     """Take the session to practise on, where nothing was entered yet."""
-    _show({**_empty(), ENTRIES: practice.entries()})
+    _show({**_empty(), ENTRIES: practice_entries()})
 
 
 def finish() -> None:

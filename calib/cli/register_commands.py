@@ -123,7 +123,7 @@ def run_import(asked: argparse.Namespace) -> None:
 def _refuse_stopped(register: Register, table: pd.DataFrame, where: str) -> None:
     """Refuse units that a session at the bench stops; where there is no session the session wing is not even loaded."""
     if len(register.sessions()):
-        from calib.session.understood import refuse_stopped
+        from calib.session.interpret import refuse_stopped
 
         refuse_stopped(register, table, where)
 

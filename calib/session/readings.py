@@ -1,33 +1,35 @@
-"""What was entered on the page, turned into a table of one unknown unit: halves, inches and gauges converted once.
+"""What stands in a form, turned into a record: halves, inches and gauges converted once, the null off, meters used.
 
-An entry that is empty is None and stays out of the columns. Nothing here is asked of the page itself, so that all of it
-can be tested without one.
+The home page's form asks for a unit's readings as they were taken, that for a known unit for the record's own columns.
+An entry that is empty is None and stays out of the record.
 """
 
 from __future__ import annotations
 
-import csv
-import io
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import calib
 from calib import bench, words
+from calib.register.frame import frame_of
 from calib.register.records import LIMB_MM
-from calib.session import measured, metering, refusals
-from calib.session.metering import HALVES_U_PCT, Metered
+from calib.session import meters as m
+from calib.session.fields import Numbers, doubted, read, refused
+from calib.session.steps import resistance
+from calib.session.steps.core import SCRAPLESS, sheets_said, wire_column
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from calib import Meter
+    from calib import KnownUnit, Meter, UnknownUnit
+    from calib.register.facts import FieldFacts
 
 RATIO_TEST, NO_LOAD = "a ratio test at low voltage", "its no-load voltage, known"
 WHOLE, HALF = "the whole winding", "one half of it"
 LIMBS, AREA = "tongue and stack", "gross area (a toroid)"
 CORE_WAYS = (LIMBS, AREA)
-SCRAPLESS = bench.SHAPES[0]
 # The unit that each number ends in.
 KEPT_IN = {
     "excitation_v": "V",
@@ -45,8 +47,9 @@ KEPT_IN = {
     "window_height": "mm",
     "wire": "wire",
     "demand_ma": "mA",
-    **metering.KEPT_IN,
+    **m.KEPT_IN,
 }
+BY_WIRE = {"awg": "wire", "wire_diameter_mm": "wire"}
 FIELD_OF = {
     "hv_v": "volts_read",
     "no_load_v": "no_load_read",
@@ -56,13 +59,12 @@ FIELD_OF = {
     "core_area_cm2": "area",
     "window_width_mm": "window_width",
     "window_height_mm": "window_height",
-    "awg": "wire",
-    "wire_diameter_mm": "wire",
     "unit": "tag",
+    **BY_WIRE,
 }
 FACTS = {facts.name: facts for facts in calib.fields(calib.UnknownUnit)}
 # Where the numbers usually lie, in those units.
-USUAL = {name: facts.usual for name, facts in FACTS.items()} | metering.USUAL
+USUAL = {name: facts.usual for name, facts in FACTS.items()} | m.USUAL
 USUAL |= {field: FACTS[column].usual for column, field in FIELD_OF.items() if field != "wire"}
 # What stands against the unit; the form has no fields for it.
 STANDING = ("stop", "stop_cleared", "doubts")
@@ -77,6 +79,17 @@ PLAIN = (
     "demand_ma",
     "contributor",
 )
+# Columns that the form for a known unit asks for in another way (the wire by any gauge, the uncertainties by the
+# meters), or never.
+ASKED_OTHERWISE = (*BY_WIRE, "u_voltage_pct", "u_resistance_pct", "simulated")
+
+NOT_LOOKED_AT, NONE = "not looked at", "it has none"
+MOST = 4
+COUNTS = (NOT_LOOKED_AT, NONE, *(words.count(number, "heater winding") for number in range(1, MOST + 1)))
+FOUR_WIRES, TWO_LEADS = "four wires (or a known current and a millivoltmeter)", "two leads and their null"
+WAYS = (FOUR_WIRES, TWO_LEADS)
+# Limits of what is entered of a heater: volts at the primary's line [V], resistance [ohm], current [A] (judgement).
+LIMITS = {"v": (0.01, 100.0, "V"), "ohm": (0.0, 100.0, "Ω"), "a": (0.0, 100.0, "A")}
 
 
 @dataclass(frozen=True)
@@ -85,10 +98,10 @@ class Understood:
 
     Attributes
     ----------
-    unit : pandas.DataFrame or None
-        One row as `calib.read_unknown` gives it, where nothing is missing or wrong.
-    missing : tuple of str
-        Fields of the page that a first answer still needs.
+    record : calib.UnknownUnit, calib.KnownUnit or None
+        The record, where nothing is missing or wrong.
+    missing : dict of str to str
+        For each field that is needed and empty, what is to be filled in.
     faults : dict of str to str
         For each field that is wrong, what is and what to do about it.
     aloud : dict of str to str
@@ -99,125 +112,116 @@ class Understood:
         How sure the readings are, and what makes most of that.
     """
 
-    unit: pd.DataFrame | None
-    missing: tuple[str, ...]
+    record: Any
+    missing: dict[str, str]
     faults: dict[str, str]
-    aloud: dict[str, str]
+    aloud: dict[str, str] = field(default_factory=dict)
     unusual: dict[str, str] = field(default_factory=dict)
-    metered: Metered = field(default_factory=lambda: Metered({}))
+    metered: m.Metered = field(default_factory=lambda: m.Metered({}))
+
+    @property
+    def unit(self) -> pd.DataFrame | None:
+        """The record as a table of one row, as `calib.read_unknown` gives it; None where there is none."""
+        return None if self.record is None else frame_of(type(self.record), [self.record])
 
 
 def understand(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Understood:
-    """Convert what was entered, check it, and say what is missing, wrong, unusual or was converted."""
+    """Convert what stands in the home page's form, check it, and say what is missing, wrong, odd or was converted."""
     numbers = numbers_of(entries)
-    read, entries, aloud = numbers.kept, numbers.typed, numbers.aloud
-    faults = metering.faults_of(read) | numbers.faults
-    columns = _plain(read) | _voltage(read, aloud)
-    columns |= _resistance(read, aloud) | _core(read, aloud) | measured.wire(entries, aloud, faults)
-    columns["centre_tapped"] = columns.get("rectifier") == "full-wave" or _halved(read)
-    meter_says = metering.metered(read, _as_read(read), meters, aloud)
-    columns |= meter_says.columns
-    try:
-        unit = calib.read_unknown(_table(columns), where="the readings")
-    except calib.InputError as error:
-        missing = [fault.column for fault in error.faults if not fault.value]
-        refused = {FIELD_OF.get(fault.column, fault.column): fault for fault in error.faults if fault.value}
-        told = {name: refusals.refused(fault, FACTS[fault.column], entries, name) for name, fault in refused.items()}
-        asked = tuple(name for name in _asked_for(missing, entries) if name not in faults)
-        return Understood(None, asked, told | faults, aloud, {}, meter_says)
-    unusual: dict[str, str] = {}
-    for one in calib.improbabilities(calib.UnknownUnit.parse(columns)):
-        name = FIELD_OF.get(one.column, one.column)
-        said = refusals.doubted(one.why, FACTS[one.column], entries, name)
-        unusual[name] = f"{unusual[name]} {said}" if name in unusual else said
-    return Understood(None if faults else unit, (), faults, aloud, unusual, meter_says)
-
-
-def numbers_of(entries: Mapping[str, Any]) -> measured.Numbers:
-    """The form's numbers, read as they were typed."""
-    return measured.read(entries, KEPT_IN, USUAL)
-
-
-def _halved(entries: Mapping[str, Any]) -> bool:
-    """Whether anything was read on one half, which there is only where the winding has a centre tap."""
-    return HALF in (entries.get("volts_across"), entries.get("ohms_across"))
-
-
-def _table(columns: Mapping[str, Any]) -> io.BytesIO:
-    """The columns as a table of one row, every column of an unknown unit in its header."""
-    text = io.StringIO()
-    writer = csv.DictWriter(text, [facts.name for facts in calib.fields(calib.UnknownUnit)])
-    writer.writeheader()
-    writer.writerow({name: f"{value:.12g}" if isinstance(value, float) else value for name, value in columns.items()})
-    return io.BytesIO(text.getvalue().encode())
-
-
-def _asked_for(missing: list[str], entries: Mapping[str, Any]) -> tuple[str, ...]:
-    """The page's fields for the columns that are missing, in the words of the way in which the voltage was found."""
-    asked = []
-    for column in missing:
-        if column == "no_load_v" and entries.get("voltage_by") != NO_LOAD:
-            asked += ["excitation_v", "volts_read"]
-        else:
-            asked.append(FIELD_OF.get(column, column))
-    return tuple(asked)
-
-
-def _present(**values: Any) -> dict[str, Any]:
-    return {name: value for name, value in values.items() if value is not None and value != ""}
-
-
-def _plain(entries: Mapping[str, Any]) -> dict[str, Any]:
-    columns = _present(**{name: entries.get(name) for name in PLAIN})
-    columns |= _present(**{name: entries.get(name) for name in STANDING})
-    if metal_of(entries) == ALUMINIUM:  # an empty cell is copper, or not known
-        columns["conductor"] = ALUMINIUM
-    columns["unit"] = entries.get("tag") or "this unit"
-    if entries.get("simulated"):
-        columns["simulated"] = True
-    return columns
-
-
-def _doubled(value: float | None, across: str | None, name: str, unit: str, aloud: dict[str, str]) -> float | None:
-    if value is None or across != HALF:
-        return value
-    said = f"One half read {value:.6g} {unit}, so the whole winding counts as {2 * value:.6g} {unit}."
-    aloud[name] = f"{aloud[name]} {said}" if name in aloud else said
-    return 2 * value
-
-
-def _voltage(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
-    across = entries.get("volts_across")
-    if entries.get("voltage_by") == NO_LOAD:
-        return _present(no_load_v=_doubled(entries.get("no_load_read"), across, "no_load_read", "V", aloud))
-    whole = _doubled(entries.get("volts_read"), across, "volts_read", "V", aloud)
-    return _present(excitation_v=entries.get("excitation_v"), hv_v=whole)
-
-
-def _resistance(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
-    metering.four_wire_hint(entries, "ohms_read", entries.get("ohms_read"), aloud)
-    net = metering.less_null(entries, entries.get("ohms_read"), aloud)
-    whole = _doubled(net, entries.get("ohms_across"), "ohms_read", "Ω", aloud)
-    if whole != net:
-        aloud["ohms_read"] += (
-            f" Halves commonly differ by 3 to 15 %, so {HALVES_U_PCT:g} % is added to its uncertainty: "
-            "end to end is the better reading."
-        )
-    return _present(hv_resistance_ohm=whole)
-
-
-def _as_read(entries: Mapping[str, Any]) -> metering.Read:
-    """The readings for what the meters make of them: each as it was shown, half or whole."""
-    stated = entries.get("voltage_by") == NO_LOAD
-    volts = [entries.get(name) for name in ("excitation_v", "volts_read", "line_voltage_v")]
-    return metering.Read(
-        None if stated else metering.ratio_of(*volts),
-        no_load_v=entries.get("no_load_read") if stated else None,
-        ohm=entries.get("ohms_read"),
-        temp_c=entries.get("winding_temp_c"),
-        ohm_of_half=entries.get("ohms_across") == HALF,
-        metal=metal_of(entries),
+    found, typed, aloud = numbers.kept, numbers.typed, numbers.aloud
+    faults = m.faults_of(found) | numbers.faults
+    columns = {name: found.get(name) for name in (*PLAIN, *STANDING)} | _voltage(found, aloud)
+    columns |= _resistance(found, aloud) | _core(found, aloud) | wire_column(typed, aloud, faults)
+    columns["centre_tapped"] = columns["rectifier"] == "full-wave" or HALF in (
+        found.get("volts_across"),  # anything that is read on one half tells of a tap
+        found.get("ohms_across"),
     )
+    if metal_of(found) == ALUMINIUM:  # an empty cell is copper, or not known
+        columns["conductor"] = ALUMINIUM
+    columns |= {"unit": found.get("tag") or "this unit", "simulated": bool(found.get("simulated"))}
+    says = m.metered(found, _as_read(found), meters, aloud, found.get("ohms_across") == HALF)
+    made = recorded(calib.UnknownUnit, columns | says.columns, typed, faults, FIELD_OF)
+    if "no_load_read" in made.missing and found.get("voltage_by") != NO_LOAD:
+        empty = made.missing.pop("no_load_read")
+        made.missing.update({name: empty for name in ("excitation_v", "volts_read") if name not in made.faults})
+    return replace(made, aloud=aloud, metered=says)
+
+
+def understand_known(entries: Mapping[str, Any], meters: Sequence[Meter], simulated: bool) -> Understood:
+    """The same of what stands in the form for a known unit."""
+    asked = known_fields()
+    facts = [one for one in asked if one.kind == "number"]
+    usual = m.USUAL | {one.name: one.usual for one in facts}
+    numbers = read(entries, m.KEPT_IN | {one.name: one.unit for one in facts} | {"wire": "wire"}, usual)
+    found, typed, aloud = numbers.kept, numbers.typed, numbers.aloud
+    ohm = found["ohms_read"] = found.get("hv_resistance_ohm")
+    faults = m.faults_of(found) | numbers.faults
+    columns = {one.name: found.get(one.name) for one in asked} | {"simulated": simulated}
+    columns["hv_resistance_ohm"] = m.less_null(found, ohm, aloud)
+    for name in ("hv_resistance_ohm", "primary_resistance_ohm"):
+        m.four_wire_hint(found, name, found.get(name), aloud)
+    columns |= wire_column(typed, aloud, faults)
+    says = m.metered(found, found, meters, aloud)
+    limbs, window = ([found.get(f"{name}_mm") or 0.0 for name in pair] for pair in (LIMBS_OF, WINDOW_OF))
+    shape = found.get("lamination") or ""
+    _core_aloud(limbs, shape, window if min(window) > 0 else [], aloud, "stack_mm")
+    made = recorded(calib.KnownUnit, columns | says.columns, typed, faults, BY_WIRE)
+    return replace(made, aloud=aloud, metered=says)
+
+
+LIMBS_OF, WINDOW_OF = ("tongue", "stack"), ("window_width", "window_height")
+
+
+def known_fields() -> tuple[FieldFacts, ...]:
+    """The columns that the form for a known unit asks for as they are."""
+    return tuple(one for one in calib.fields(calib.KnownUnit) if one.name not in ASKED_OTHERWISE)
+
+
+def recorded(
+    kind: type[KnownUnit] | type[UnknownUnit],
+    columns: Mapping[str, Any],
+    typed: Mapping[str, Any],
+    faults: Mapping[str, str],
+    names: Mapping[str, str],
+) -> Understood:
+    """The record that columns make, or what is missing or wrong at the fields that they came from.
+
+    Parameters
+    ----------
+    kind : class
+        Of the record.
+    columns : mapping of str to object
+        In the units of the tables, None where empty.
+    typed : mapping of str to object
+        What stands in the form, numbers read, in the units that they were typed in.
+    faults : mapping of str to str
+        What is wrong already, by field.
+    names : mapping of str to str
+        The fields that are not called as their columns are.
+    """
+    facts = {one.name: one for one in calib.fields(kind)}
+    missing: dict[str, str] = {}
+    wrong, unusual = dict(faults), dict[str, str]()
+    record = None
+    try:
+        record = kind.parse(columns, where="the form")
+    except calib.InputError as error:
+        for fault in error.faults:
+            name = names.get(fault.column, fault.column)
+            said = refused(fault, facts.get(fault.column), typed, name)
+            if fault.value:
+                wrong.setdefault(name, said)
+            elif name not in wrong:
+                missing.setdefault(name, f"empty: {said}")
+    for one in calib.improbabilities(record) if record is not None else ():
+        name = names.get(one.column, one.column)
+        _add(unusual, name, doubted(one.why, facts[one.column], typed, name))
+    return Understood(None if wrong else record, missing, wrong, {}, unusual)
+
+
+def numbers_of(entries: Mapping[str, Any]) -> Numbers:
+    """The home form's numbers, read as they were typed."""
+    return read(entries, KEPT_IN, USUAL)
 
 
 def metal_of(entries: Mapping[str, Any]) -> str:
@@ -225,36 +229,70 @@ def metal_of(entries: Mapping[str, Any]) -> str:
     return ALUMINIUM if entries.get("conductor") == ALUMINIUM else COPPER
 
 
+def _add(aloud: dict[str, str], name: str, said: str) -> None:
+    aloud[name] = f"{aloud.get(name, '')} {said}".strip()
+
+
+def _doubled(value: float | None, across: str | None, name: str, unit: str, aloud: dict[str, str]) -> float | None:
+    if value is None or across != HALF:
+        return value
+    _add(aloud, name, f"One half read {value:.6g} {unit}, so the whole winding counts as {2 * value:.6g} {unit}.")
+    return 2 * value
+
+
+def _voltage(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
+    across = entries.get("volts_across")
+    if entries.get("voltage_by") == NO_LOAD:
+        return {"no_load_v": _doubled(entries.get("no_load_read"), across, "no_load_read", "V", aloud)}
+    whole = _doubled(entries.get("volts_read"), across, "volts_read", "V", aloud)
+    return {"excitation_v": entries.get("excitation_v"), "hv_v": whole}
+
+
+def _resistance(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
+    m.four_wire_hint(entries, "ohms_read", entries.get("ohms_read"), aloud)
+    net = m.less_null(entries, entries.get("ohms_read"), aloud)
+    whole = _doubled(net, entries.get("ohms_across"), "ohms_read", "Ω", aloud)
+    if whole != net:
+        aloud["ohms_read"] += (
+            f" Halves commonly differ by 3 to 15 %, so {m.HALVES_U_PCT:g} % is added to its uncertainty: "
+            "end to end is the better reading."
+        )
+    return {"hv_resistance_ohm": whole}
+
+
+def _as_read(entries: Mapping[str, Any]) -> dict[str, Any]:
+    """The readings by the columns that they belong to, each as it was shown, half or whole."""
+    told = {column: entries.get(FIELD_OF.get(column, column)) for column in m.READ}
+    for name in ("excitation_v", "hv_v") if entries.get("voltage_by") == NO_LOAD else ("no_load_v",):
+        told[name] = None
+    return told
+
+
 def _core(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
     if entries.get("core_by") == AREA:
-        return _present(core_area_cm2=entries.get("area"))
-    tongue, stack = entries.get("tongue"), entries.get("stack")
-    if tongue is None and stack is None:
+        return {"core_area_cm2": entries.get("area")}
+    limbs = [entries.get(name) for name in LIMBS_OF]
+    if None in limbs:
+        if limbs != [None, None]:
+            _add(aloud, "stack", "The core counts once tongue and stack are both there.")
         return {}
-    if tongue is None or stack is None:
-        said = "The core counts once tongue and stack are both there."
-        aloud["stack"] = f"{aloud['stack']} {said}" if "stack" in aloud else said
-        return {}
-    if LIMB_MM[0] <= min(tongue, stack) and max(tongue, stack) <= LIMB_MM[1]:
-        said = f"{words.figure(tongue * stack / 100)} cm² of core."
-        aloud["stack"] = f"{aloud['stack']} {said}" if "stack" in aloud else said
-    return {"tongue_mm": float(tongue), "stack_mm": float(stack)} | _sheets(entries, float(tongue), aloud)
-
-
-def _sheets(entries: Mapping[str, Any], tongue: float, aloud: dict[str, str]) -> dict[str, Any]:
-    """Shape and window of the sheets, where the shape is said to be another than that of most."""
     shape = entries.get("lamination") or SCRAPLESS
-    sides = {} if shape == SCRAPLESS else {name: entries.get(name) for name in ("window_width", "window_height")}
-    given = {f"{name}_mm": float(value) for name, value in sides.items() if value is not None}
-    if len(given) == 1:
-        said = "The window counts once width and height are both there."
-        aloud["window_height"] = f"{aloud.get('window_height', '')} {said}".strip()
-        given = {}
-    window = tuple(given.values())
-    if tongue > 0 and all(side > 0 for side in window):
-        said = measured.sheets_said(tongue, shape, (window[0], window[1]) if window else None)
+    window = [value for name in WINDOW_OF if (value := entries.get(name)) is not None and shape != SCRAPLESS]
+    if len(window) == 1:
+        _add(aloud, "window_height", "The window counts once width and height are both there.")
+        window = []
+    _core_aloud(limbs, shape, window, aloud, "stack")
+    columns = dict(zip(("tongue_mm", "stack_mm", "window_width_mm", "window_height_mm"), limbs + window, strict=False))
+    return columns if shape == SCRAPLESS else {"lamination": shape, **columns}
+
+
+def _core_aloud(limbs: Sequence[Any], shape: str, window: Sequence[float], aloud: dict[str, str], stack: str) -> None:
+    """What is understood of tongue and stack, and of the sheets with that tongue."""
+    if LIMB_MM[0] <= min(limbs) and max(limbs) <= LIMB_MM[1]:
+        _add(aloud, stack, f"{words.figure(limbs[0] * limbs[1] / 100)} cm² of core.")
+    if limbs[0] > 0 and limbs[1] and all(side > 0 for side in window):
+        said = sheets_said(limbs[0], shape, (window[0], window[1]) if window else None)
         aloud |= {"lamination": said} if said else {}
-    return given if shape == SCRAPLESS else {"lamination": shape, **given}
 
 
 def whole_volts(entries: Mapping[str, Any]) -> float | None:
@@ -298,20 +336,121 @@ def feed_advice(entries: Mapping[str, Any]) -> tuple[str, ...]:
 def rest_warning(entries: Mapping[str, Any]) -> str:
     """What to say where the winding cannot have the room's temperature yet; blank where it can, or nothing is known."""
     entries = numbers_of(entries).kept
-    hours = entries.get("rest_h")
-    if hours is None or hours < 0:
-        return ""
     tongue = entries.get("tongue") if entries.get("core_by") != AREA else None
-    tongue = tongue if tongue and tongue > 0 else None
-    needed = bench.settling_h(tongue)
-    if hours >= needed:
-        return ""
-    left = bench.difference_left_k(hours, tongue)
-    high = 100.0 * left * bench.CONDUCTORS[metal_of(entries)].coefficient_per_k
-    size = "a core of this size" if tongue else "a unit"
-    ago = f"{hours:g} {'hour' if hours == 1 else 'hours'} ago"
-    return (
-        f"Not settled yet: {size} takes about {needed:.1f} hours to the temperature of the room. If it came off a full "
-        f"load {ago}, its winding may be {words.figure(left, 2)} °C above the room, and read {words.figure(high, 2)} % "
-        "high. Wait, or read again later: two readings an hour apart should agree."
+    return resistance.rest_warning(entries.get("rest_h"), tongue, metal_of(entries))
+
+
+@dataclass(frozen=True)
+class HeatersRead:
+    """What the home form's entries of the heater windings amount to.
+
+    Attributes
+    ----------
+    windings : tuple of calib.HeaterReading or None
+        Those that can be reckoned with; None where nobody looked.
+    faults : dict of str to str
+        For each field that is wrong, what is and what to do about it.
+    aloud : dict of str to str
+        For each field whose entry was converted, the conversion in words.
+    """
+
+    windings: tuple[calib.HeaterReading, ...] | None
+    faults: dict[str, str]
+    aloud: dict[str, str]
+
+
+def count_of(entries: Mapping[str, Any]) -> int | None:
+    """How many heater windings are entered; None where nobody looked."""
+    chosen = entries.get("heaters")
+    return COUNTS.index(chosen) - 1 if chosen in COUNTS[1:] else None
+
+
+def heaters_of(entries: Mapping[str, Any], at_line: bool) -> HeatersRead:
+    """The heater windings.
+
+    Parameters
+    ----------
+    entries : mapping of str to object
+        Fields `heaters`, `heater_leads`, `heater_null`, and heater_v_1, heater_ohm_1, heater_a_1 and on [V, ohm, A];
+        `excitation_v` and `line_voltage_v` scale what was read in the ratio test [V].
+    at_line : bool
+        Whether volts are those at the nominal line, else as read in the ratio test.
+
+    Returns
+    -------
+    HeatersRead
+        A winding without volts is left out until they are there.
+    """
+    count = count_of(entries)
+    if count is None:
+        return HeatersRead(None, {}, {})
+    numbers = _heater_numbers(entries, count)
+    aloud, wrong = (
+        {n: one for n, one in said.items() if n.startswith("heater_")} for said in (numbers.aloud, numbers.faults)
     )
+    entries, faults, found = numbers.kept, _beyond(numbers.kept, count) | wrong, []
+    fed, line = _number(entries.get("excitation_v")), _number(entries.get("line_voltage_v"))
+    scale = 1.0 if at_line else line / fed if fed > 0 and line > 0 else math.nan
+    null = None if entries.get("heater_leads") != TWO_LEADS else _number(entries.get("heater_null"), 0.0)
+    for number in range(1, count + 1):
+        volts = _number(entries.get(f"heater_v_{number}"))
+        if math.isnan(volts * scale) or any(name.endswith(f"_{number}") for name in faults):
+            continue
+        if not at_line:
+            said = f"{volts:.4g} V in the ratio test is {volts * scale:.4g} V at the line."
+            _add(aloud, f"heater_v_{number}", said)
+        if null is not None and "heater_null" in faults:
+            continue
+        one = calib.HeaterReading(
+            name=f"heater {number}",
+            no_load_v=volts * scale,
+            reading_ohm=_number(entries.get(f"heater_ohm_{number}")),
+            winding_temp_c=_number(entries.get("winding_temp_c"), bench.REFERENCE_C),
+            drawn_a=_number(entries.get(f"heater_a_{number}")),
+        )
+        found.append(one if null is None else replace(one, null_ohm=null, meter=bench.ORDINARY_OHMMETER))
+    return HeatersRead(tuple(found), faults, aloud)
+
+
+def _heater_numbers(entries: Mapping[str, Any], count: int) -> Numbers:
+    """The numbers that the windings hang on, read as they were typed; of other fields it is said where they stand."""
+    units = {"excitation_v": "V", "line_voltage_v": "V", "winding_temp_c": "°C", "heater_null": "Ω"}
+    usual: dict[str, tuple[float, float] | None] = {name: USUAL[name] for name in ("excitation_v", "line_voltage_v")}
+    usual["heater_null"] = LIMITS["ohm"][:2]
+    for number in range(1, count + 1):
+        for kind, (low, high, unit) in LIMITS.items():
+            units[f"heater_{kind}_{number}"], usual[f"heater_{kind}_{number}"] = unit, (low, high)
+    return read(entries, units, usual)
+
+
+def _beyond(entries: Mapping[str, Any], count: int) -> dict[str, str]:
+    """Entries outside their limits, or that cannot be scaled."""
+    faults = {}
+    for number in range(1, count + 1):
+        for kind, (low, high, unit) in LIMITS.items():
+            name = f"heater_{kind}_{number}"
+            value = _number(entries.get(name))
+            if not math.isnan(value) and not low <= value <= high:
+                faults[name] = f"{value:.6g} {unit}: is outside the limits, {low:g} to {high:g} {unit}; read it again."
+    null = _number(entries.get("heater_null"))
+    if entries.get("heater_leads") == TWO_LEADS and not math.isnan(null) and not 0.0 <= null <= 100.0:
+        faults["heater_null"] = f"{null:.6g} Ω: is outside the limits, 0 to 100 Ω; read the joined clips again."
+    return faults
+
+
+def heater_rows(answer: Any) -> list[tuple[str, str, str, str]]:
+    """The heater windings for a table: name and voltage, resistance, current and its interval, why none."""
+    rows = []
+    for one in answer.windings:
+        usual = "no usual heater voltage" if math.isnan(one.usual_v) else f"a {one.usual_v:g} V winding"
+        ohm = "–" if math.isnan(one.resistance_ohm) else f"{words.figure(one.resistance_ohm, 2)} Ω"
+        if one.reason:
+            rows.append((one.name, f"{one.no_load_v:.3g} V: {usual}", ohm, f"not told: {one.reason}"))
+            continue
+        low, likely, high = (words.figure(value, 2) for value in (one.low_a, one.rated_a, one.high_a))
+        rows.append((one.name, f"{one.no_load_v:.3g} V: {usual}", ohm, f"{likely} A ({low} to {high})"))
+    return rows
+
+
+def _number(value: Any, otherwise: float = math.nan) -> float:
+    return otherwise if value is None else float(value)

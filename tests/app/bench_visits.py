@@ -16,7 +16,7 @@ METERS_SAY = "calib/app/pages/what_do_the_meters_say.py"
 SESSION: dict[str, dict[str, Any]] = {
     "look": {"tag": "AL-5", "contributor": "Alder Lane", "weight_kg": 1.55},
     "leads": {"primary": "1-2", "hv_ends": "3 and 5", "core_path": "no-continuity"},
-    "insulation": {"between_1": "High voltage to core", "test_v_1": 1000.0, "megohm_1": 180.0, "temp_c_1": 14.0},
+    "insulation": {"between_1": "hv-core", "test_v_1": 1000.0, "megohm_1": 180.0, "temp_c_1": 14.0},
     "resistance": {
         "hv_half_1_ohm": 94.6,
         "hv_half_2_ohm": 94.6,

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import calib
-from calib.session import practice
+from calib.session.protocol import practice_entries
 
 # One of each kind that the page's Markdown knows, each short enough for a lead's tag.
 NAMES = (
@@ -59,7 +59,7 @@ def fill(path: Path, work: Path) -> None:
 
 def session() -> dict[str, dict[str, Any]]:
     """The session to practise on, its leads and all else that has a name named so."""
-    made = practice.entries()
+    made = practice_entries()
     as_named = dict(zip(made["leads"]["names"], NAMES, strict=True))
     made["look"] |= {"simulated": False, "tag": NAMES[0], "contributor": NAMES[1], "from_what": NAMES[2]}
     made["leads"] |= {

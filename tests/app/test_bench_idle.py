@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from calib import bench
-from calib.session.understood import understood
+from calib.session.interpret import interpret
 from tests.app.bench_visits import in_order, press, resumed, with_more
 from tests.app.visits import fill, settle, text_of
 
@@ -39,7 +39,7 @@ IDLE = {"idle_v": 117.0, "idle_ma": 90.0, "idle_w": 5.0, "idle_rise": 6.0}
 def test_an_unloaded_run_doubts_and_stops_for_what_it_must(
     more: dict[str, Any], what: str | None, severity: str, why: str
 ) -> None:
-    session = understood(with_more(idle={**IDLE, **more}))
+    session = interpret(with_more(idle={**IDLE, **more}))
     assert [(one.what, one.severity) for one in session.steps["idle"].findings] == (
         [] if what is None else [(what, severity)]
     )
@@ -87,13 +87,13 @@ def test_no_mains_before_an_insulation_test(place: Path) -> None:
 def test_an_unloaded_run_is_held_against_the_core() -> None:
     """28.6 by 31 mm: 8.866 by 6.135 cm2, 60 Hz, 1.2 T, 4.0 A/mm2 sqrt(25.4/28.6), fill 0.195, k 0.95: 60.75 VA at 117 V
     are 519 mA; 1.106 kg at 3.0 W/kg and (1.2 T)2 lose 4.78 W."""
-    told = lines(understood(with_more(idle=IDLE)))
+    told = lines(interpret(with_more(idle=IDLE)))
     assert "Full load by the core: about 519 mA; exciting current 17% of it." in told
     assert "Iron's usual loss: about 4.8 W; it draws 5.00 W." in told
 
 
 def test_an_unloaded_run_without_a_core_says_what_is_missing() -> None:
-    session = understood(with_more(idle=IDLE, core={"tongue": None, "stack": None}))
+    session = interpret(with_more(idle=IDLE, core={"tongue": None, "stack": None}))
     assert "nothing to hold current and watts against" in lines(session)
     assert session.findings == []
 

@@ -10,7 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 import calib
 from calib.app import parts, session_state as state
-from calib.session.steps import STEPS
+from calib.session.protocol import STEPS
 from tests.app.bench_visits import go, in_order, press, put_in, resumed, visit, with_more
 from tests.app.visits import counted_in, number, settle, text_of, unescaped
 
@@ -31,7 +31,7 @@ def test_every_caution_of_a_step_stands_before_its_first_field(place: Path, step
     order = in_order(at.main)
     caution = next(number for number, said in enumerate(order) if step.cautions[0] in said)
     assert all(text in order[caution] for text in step.cautions)
-    labels = {field.label for field in step.every_field()}
+    labels = {field.label for field in step.fields.values()}
     asked = [number for number, said in enumerate(order) if said in labels]
     assert all(caution < number for number in asked)
     assert bool(asked) == bool(step.parts)

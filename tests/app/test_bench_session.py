@@ -16,9 +16,9 @@ from streamlit.testing.v1 import AppTest
 import calib
 from calib.app import parts
 from calib.app.session_state import key
-from calib.session import measured
-from calib.session.entries import merge
-from calib.session.steps import NAMES
+from calib.session import fields as measured
+from calib.session.fields import merge
+from calib.session.protocol import NAMES
 from tests.app.bench_visits import SESSION, go, press, put_in, visit
 from tests.app.visits import HOME, settle, text_of, unescaped
 

@@ -9,7 +9,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import calib
-from calib.session import metering as m
+from calib.session import meters as m
 from tests.app.visits import HOME, KNOWN, READINGS, UNIT, enter, fill, number, opened, settle, text_of, unescaped
 
 BLUE = {"name": "Blue", "reads": "volt", "range_label": "20 V", "percent": 1.0, "counts": 3.0, "resolution": 0.01}

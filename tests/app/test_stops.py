@@ -9,8 +9,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import calib
-from calib.session.steps import STEPS
-from calib.session.understood import understood
+from calib.session.interpret import interpret
+from calib.session.protocol import STEPS
 from tests.app.bench_visits import METERS_SAY, SESSION, go, in_order, press, resumed, with_more
 from tests.app.visits import HOME, KNOWN, UNIT, enter, fill, opened, settle, text_of, unescaped
 
@@ -137,8 +137,8 @@ def test_a_stop_of_the_ratio_test_holds_the_run_on_mains_and_not_the_test_itself
 
 def test_an_explanation_of_before_that_names_no_stop_clears_none() -> None:
     older = with_more(insulation={"megohm_1": 3.0}, ratio={"explained": WHY})
-    assert understood(older).standing["stop_cleared"] == ""
-    assert understood(older).explained == WHY
+    assert interpret(older).standing["stop_cleared"] == ""
+    assert interpret(older).explained == WHY
 
 
 def test_doubts_go_with_the_readings_and_stop_nothing(place: Path) -> None:
@@ -181,7 +181,7 @@ def test_a_doubt_goes_with_the_readings_until_it_is_cleared_with_a_reason(place:
 
 def test_leakage_between_leads_is_a_stop() -> None:
     readings = [["A", "B", "92"], ["C", "D", "5.7"], ["A", "C", "400000"]]
-    session = understood(with_more(leads={"readings": readings}))
+    session = interpret(with_more(leads={"readings": readings}))
     assert session.standing["stop"].startswith("Leakage between windings: A to C reads 400,000 Ω")
     assert session.holding("ratio")
 
@@ -189,7 +189,7 @@ def test_leakage_between_leads_is_a_stop() -> None:
 def test_the_columns_hold_whatever_was_typed_at_the_bench() -> None:
     """A name with a bar or a line break in it must neither split a sentence nor be refused by the record."""
     odd = with_more(insulation={"megohm_1": 3.0, "between_1": "HV|B\n\u0007core"}, look={"weight_kg": 2.6})
-    standing = understood(odd).standing
+    standing = interpret(odd).standing
     assert standing["stop"].count("|") == 0
     record = calib.UnknownUnit.parse({**READ, **standing})
     assert record.stopped.startswith("Insulation: stop until explained: HV/B core: 3 MΩ")

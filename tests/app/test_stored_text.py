@@ -12,7 +12,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from calib import words
-from calib.session.steps import NAMES as STEPS
+from calib.session.protocol import NAMES as STEPS
 from tests.app.bench_visits import METERS_SAY, go, press
 from tests.app.hostile import NAMES, fill
 from tests.app.visits import KNOWN, SIZE, UNIT, enter, fill as fill_in, opened, settle

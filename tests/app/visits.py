@@ -11,7 +11,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import TextInput
 
-from calib.session.measured import shown
+from calib.session.fields import shown
 
 ROOT = Path(__file__).resolve().parents[2]
 HOME = "calib/app/pages/what_can_it_give.py"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from calib.session.steps import STEPS
+from calib.session.protocol import STEPS
 from tests.browser.conftest import WAIT_MS, WINDOWS, Look, Serve, Server
 from tests.counts import share
 

@@ -12,7 +12,7 @@ import pytest
 
 from calib import bench
 from calib.cli.main import COMMANDS, main
-from calib.session.steps import STEPS
+from calib.session.protocol import STEPS
 from tests.app.visits import KNOWN, counted_in, enter, opened, settle, text_of
 from tests.cli.conftest import Run
 from tests.cli.tables import spoiled, table
@@ -66,7 +66,7 @@ def test_it_says_of_the_frequency_what_form_session_and_command_say(
     said = [str(at.text_input(key="read_line_frequency_hz").help)]
     at.switch_page(KNOWN).run()
     said.append(str(at.text_input(key="add_line_frequency_hz").help))
-    said += [field.help for step in STEPS for field in step.every_field() if field.name == "line_frequency_hz"]
+    said += [field.help for step in STEPS for field in step.fields.values() if field.name == "line_frequency_hz"]
     assert main(["add", "--help"]) == 0
     said.append(" ".join(capsys.readouterr().out.split()))
     assert len(said) == 4

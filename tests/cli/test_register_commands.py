@@ -16,7 +16,7 @@ import pytest
 import calib as package
 from calib.cli import main as command
 from calib.register.store import Register
-from calib.session.understood import understood
+from calib.session.interpret import interpret
 from tests.app.bench_visits import with_more
 from tests.cli.conftest import Run
 from tests.cli.tables import HEADER, ROWS, spoiled, table
@@ -104,7 +104,7 @@ def test_a_unit_that_the_bench_stopped_is_not_brought_in_until_that_is_cleared(
     assert line.endswith("; clear it there with the reason first, or leave the unit out")
     with package.Register(tmp_path / "club.duckdb") as register:
         assert register.count() == 0
-        low["ratio"] |= {"explained": "dried: 400 Mohm", "explained_stops": understood(low).said("stop")}
+        low["ratio"] |= {"explained": "dried: 400 Mohm", "explained_stops": interpret(low).said("stop")}
         register.keep_session("AL 1", low, "sum", contributor="Alder Lane", session_id=session)
     assert called(way, "--register", "club.duckdb", *words).returncode == 0
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from calib.estimate.heaters import HeaterAnswer, HeaterEstimate
-from calib.session import heaters_read as h
+from calib.session import readings as h
 from tests.app import visits
 
 RATIO = {"excitation_v": 4.97, "line_voltage_v": 117.0, "winding_temp_c": 20.0}

@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 import calib
-from calib.session.known_readings import asked, understand
-from calib.session.metering import FOUR_WIRE, NULL
+from calib.session.meters import FOUR_WIRE, NULL
+from calib.session.readings import known_fields, understand_known
 from tests.app.visits import UNIT
 
 
 def understood(**changes: Any) -> Any:
-    return understand(UNIT | changes, (), simulated=False)
+    return understand_known(UNIT | changes, (), simulated=False)
 
 
 def test_a_sound_form_is_the_record_that_python_makes() -> None:
@@ -92,14 +92,14 @@ def test_a_small_resistance_wants_four_wires(ohm: float, leads: str | None, told
 
 
 def test_a_practice_registers_unit_is_simulated() -> None:
-    found = understand(UNIT, (), simulated=True)
+    found = understand_known(UNIT, (), simulated=True)
     assert found.record is not None
     assert found.record.simulated
 
 
 def test_the_form_asks_for_every_column_in_one_way_or_another() -> None:
     names = {one.name for one in calib.fields(calib.KnownUnit)}
-    assert names - {one.name for one in asked()} == {
+    assert names - {one.name for one in known_fields()} == {
         *("awg", "wire_diameter_mm"),  # by the wire, any gauge
         *("u_voltage_pct", "u_resistance_pct"),  # by the meters
         "simulated",  # by the register
@@ -123,7 +123,7 @@ def test_what_is_no_number_is_a_fault_and_not_missing() -> None:
 
 @pytest.mark.parametrize("typed", ["1e300", "1e-300"])
 def test_an_absurd_number_is_one_sentence_at_its_field_whichever_it_is(typed: str) -> None:
-    for field in [*(one.name for one in asked() if one.kind == "number"), "wire"]:
+    for field in [*(one.name for one in known_fields() if one.kind == "number"), "wire"]:
         found = understood(**{field: typed})
         assert (found.record, list(found.faults)) == (None, [field])
         assert found.faults[field] == f"{typed}: is beyond what any reading can be; check the number and its unit."
@@ -132,7 +132,7 @@ def test_an_absurd_number_is_one_sentence_at_its_field_whichever_it_is(typed: st
 @settings(deadline=None, max_examples=60)
 @given(
     st.dictionaries(
-        st.sampled_from([*(one.name for one in asked() if one.kind == "number"), "null_ohm", "u_voltage_pct"]),
+        st.sampled_from([*(one.name for one in known_fields() if one.kind == "number"), "null_ohm", "u_voltage_pct"]),
         st.sampled_from(["-1", "0", "1e14", "-1e14", "1e-14", "-234.5", "0.001", "nan"])
         | st.floats()
         | st.text(max_size=8),

@@ -9,8 +9,8 @@ from hypothesis import given, settings, strategies as st
 
 import calib
 from calib.app.account import account
-from calib.session import heaters_read, measured, metering, readings as r
-from calib.session.metering import STATED
+from calib.session import fields as measured, meters as metering, readings as r
+from calib.session.meters import STATED
 
 # The bench example of the worked values T3.2 and T3.8: one half read 13.88 V with 4.97 V on a 117 V primary, 94.3 ohm.
 ENTRIES: dict[str, Any] = {
@@ -314,8 +314,8 @@ WAYS = {
     "ohmmeter": [metering.ORDINARY, STATED, METERS[1].label],
     "volts_metered": list(metering.CORRELATION),
     "ohm_leads": list(metering.LEADS),
-    "heaters": list(heaters_read.COUNTS),
-    "heater_leads": list(heaters_read.WAYS),
+    "heaters": list(r.COUNTS),
+    "heater_leads": list(r.WAYS),
     "wire_unit": list(measured.WIRE_UNITS),
     "ohms_read_unit": ["Ω", "kΩ"],
     "winding_temp_c_unit": ["°C", "°F"],
@@ -333,7 +333,7 @@ def test_whatever_is_typed_ends_in_a_unit_or_in_sentences_beside_the_fields(
 ) -> None:
     entries = ENTRIES | ways | typed
     understood = r.understand(entries, METERS)
-    heaters = heaters_read.heaters_of(entries, entries["voltage_by"] == r.NO_LOAD)
+    heaters = r.heaters_of(entries, entries["voltage_by"] == r.NO_LOAD)
     account(understood.metered)
     numbers = r.numbers_of(entries)
     r.live_warning(numbers.kept)

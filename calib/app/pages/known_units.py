@@ -13,7 +13,7 @@ import streamlit as st
 import calib
 from calib import words
 from calib.app import known_form, parts
-from calib.session.understood import refuse_stopped
+from calib.session.interpret import refuse_stopped
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -11,7 +11,7 @@ from calib import words
 from calib.app import answer, parts, readings_form, standing
 from calib.app.account import account
 from calib.app.counted import Origin, counted
-from calib.session import heaters_read, readings
+from calib.session import readings
 
 
 def draw() -> None:
@@ -21,7 +21,7 @@ def draw() -> None:
     readings_form.begin(opened.known, opened.simulated)
     entries = readings_form.entries()
     understood = readings.understand(entries, opened.meters)
-    heaters = heaters_read.heaters_of(entries, entries.get("voltage_by") == readings.NO_LOAD)
+    heaters = readings.heaters_of(entries, entries.get("voltage_by") == readings.NO_LOAD)
     with st.container():
         _standing()
     left, right = st.columns([5, 7], gap="large")
@@ -32,7 +32,7 @@ def draw() -> None:
 
 
 def _answer(
-    opened: parts.Opened, understood: readings.Understood, heaters: heaters_read.HeatersRead, origin: Origin
+    opened: parts.Opened, understood: readings.Understood, heaters: readings.HeatersRead, origin: Origin
 ) -> None:
     st.header("The answer", anchor=False)
     if understood.faults:

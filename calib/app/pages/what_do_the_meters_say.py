@@ -10,15 +10,15 @@ import streamlit as st
 
 from calib import words
 from calib.app import parts, session_forms as forms, session_result as result, session_state as session
+from calib.session.interpret import interpret
+from calib.session.protocol import STEPS, step_named
 from calib.session.sheet import bench_sheet
-from calib.session.steps import STEPS, step_named
-from calib.session.understood import understood
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from calib.session.step import Step
-    from calib.session.understood import Session
+    from calib.session.fields import Step
+    from calib.session.interpret import Session
 
 TITLE = "What do the meters say?"
 LISTED = 12  # sessions that are listed, the one kept last first
@@ -42,7 +42,7 @@ def draw() -> None:
             _listed(reached.sessions)
     session.spread()
     step = step_named(st.session_state[session.STEP])
-    read = understood(session.entries(), reached.meters if reached else ())
+    read = interpret(session.entries(), reached.meters if reached else ())
     result.pass_on(read)
     with steps:
         forms.row_of_steps(step.name, read)

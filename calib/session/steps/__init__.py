@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from calib import bench
-from calib.session.checked import Checked
+from calib.session.fields import Checked
 
 TIED = "\u00a0"  # a space at which no line is broken
 U_DIGITS = 2  # significant digits of a standard uncertainty; JCGM 100:2008, clause 7.2.6

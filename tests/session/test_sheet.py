@@ -8,10 +8,8 @@ import zlib
 import pytest
 
 from calib import bench
-from calib.session.choices import said
-from calib.session.paper import latin
-from calib.session.sheet import DISCLAIMER, bench_sheet
-from calib.session.steps import STEPS
+from calib.session.protocol import STEPS, said
+from calib.session.sheet import DISCLAIMER, bench_sheet, latin
 
 A4_PT = (595.28, 841.89)  # 210 mm by 297 mm; ISO 216
 
@@ -98,8 +96,8 @@ def test_the_same_bytes_come_out_every_time(sheet: bytes) -> None:
 
 def test_no_letter_is_lost_to_the_font() -> None:
     """A letter that the font lacks would be a question mark."""
-    written = [field.label for step in STEPS for field in step.every_field()]
-    written += [field.unit for step in STEPS for field in step.every_field()]
+    written = [field.label for step in STEPS for field in step.fields.values()]
+    written += [field.unit for step in STEPS for field in step.fields.values()]
     written += [text for step in STEPS for text in (step.title, *step.cautions, *(part.note for part in step.parts))]
     assert [text for text in written if latin(text).count("?") != text.count("?")] == []
     assert latin("10 MΩ") == "10 Mohm"

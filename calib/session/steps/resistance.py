@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from calib import bench
+from calib import bench, words
 from calib.estimate.heaters import FOUR_WIRE_METER
-from calib.session import choices as c
-from calib.session.checked import Checked
-from calib.session.metering import HALVES_U_PCT
-from calib.session.meters import Used, used
-from calib.session.readings import rest_warning
-from calib.session.said import Fact, StepRead, meant, nominal, sections
+from calib.session.fields import Checked
+from calib.session.meters import HALVES_U_PCT, Used, lead_null, used
+from calib.session.protocol import HEATERS
+from calib.session.steps import Fact, StepRead, meant, nominal, sections
 
 if TYPE_CHECKING:
     from calib import Meter
 
 HV, HALF_1, HALF_2 = "hv_ohm", "hv_half_1_ohm", "hv_half_2_ohm"
-HEATERS = 4  # rows of heater windings that page and sheet have
 
 
 def resistance(checked: Checked, meters: Sequence[Meter], tongue_mm: float | None) -> StepRead:
@@ -42,13 +39,13 @@ def resistance(checked: Checked, meters: Sequence[Meter], tongue_mm: float | Non
     """
     read = StepRead(checked)
     meter, temp = used(checked, "ohmmeter", "ohm", meters), checked.get("winding_temp_c")
-    metal = "aluminium" if checked.chosen("conductor", c.COPPER) == c.ALUMINIUM else "copper"
+    metal = checked.chosen("conductor")
     read.known.update({"metal": metal, "zero_c": bench.INFERRED_ZERO_C[metal], "temp_c": temp})
     rest = checked.get("rest_h")
     if rest is not None:
-        warning = rest_warning({"rest_h": rest, "tongue": tongue_mm, "conductor": metal})
+        warning = rest_warning(rest, tongue_mm, metal)
         read.lines.append(warning or f"After {rest:g} h it has the temperature of the room.")
-    if checked.chosen("ohm_leads", c.NULL_OFF) == c.NULL_ON and checked.get("null_ohm") is None:
+    if checked.chose("ohm_leads", "null-on") and checked.get("null_ohm") is None:
         read.lines.append("The null of the leads is not entered yet, so nothing is taken off.")
     if any(checked.get(name) is not None for name in (HV, HALF_1, HALF_2, "primary_ohm")):
         read.lines.append(f"Meter: {meter.said}.")
@@ -63,12 +60,8 @@ def resistance(checked: Checked, meters: Sequence[Meter], tongue_mm: float | Non
 
 def null_of(checked: Checked) -> tuple[float, float] | None:
     """The leads' null and its standard uncertainty [ohm]; None for four wires."""
-    leads = checked.chosen("ohm_leads", c.NULL_OFF)
-    if leads == c.FOUR_WIRES:
-        return None
-    spread = checked.get("null_u_ohm")
-    null = checked.get("null_ohm") if leads == c.NULL_ON else None
-    return null or 0.0, bench.LEAD_NULL_U_OHM if spread is None else spread
+    null = checked.get("null_ohm") if checked.chose("ohm_leads", "null-on") else None
+    return None if checked.chose("ohm_leads", "four-wires") else lead_null(null, checked.get("null_u_ohm"))
 
 
 def _taken(read: StepRead, ohm: float, accuracy: bench.MeterClass, null: tuple[float, float] | None) -> Any:
@@ -146,10 +139,10 @@ def _primary(read: StepRead, meter: Used) -> None:
 
 
 def _heater(read: StepRead, number: int, meter: Used) -> None:
-    ohm, name = read.checked.get(f"heater_ohm_{number}"), heater_name(read.checked, number)
+    ohm, name = read.checked.get(f"heater_ohm_{number}"), heater_name(read.checked.typed, number)
     if ohm is None:
         return
-    by_four = read.checked.chosen("heater_leads", c.AS_OTHERS) == c.FOUR_WIRES
+    by_four = read.checked.chose("heater_leads", "four-wires")
     null = None if by_four else null_of(read.checked)
     accuracy = FOUR_WIRE_METER if by_four and not meter.known else meter.accuracy
     read.known[f"heater_{number}"] = (ohm, null[0] if null else None, accuracy)
@@ -162,7 +155,36 @@ def _heater(read: StepRead, number: int, meter: Used) -> None:
     read.tell(Fact.of(f"{name} at 20 °C", r20, "Ω", f"{ohm:g} Ω as read"))
 
 
-def heater_name(checked: Checked, number: int) -> str:
-    """What a heater winding is called: its leads or colour, else its number."""
-    named = checked.words(f"heater_name_{number}")
+def heater_name(entries: Mapping[str, Any], number: int) -> str:
+    """What a heater winding is called by the step's entries: its leads or colour, else its number."""
+    named = str(entries.get(f"heater_name_{number}") or "").strip()
     return f"Heater winding {named}" if named else f"Heater winding {number}"
+
+
+def rest_warning(hours: float | None, tongue_mm: float | None, metal: str) -> str:
+    """What to say where the winding cannot have the room's temperature yet; blank where it can, or nothing is known.
+
+    Parameters
+    ----------
+    hours : float or None
+        How long it has stood in that room [h].
+    tongue_mm : float or None
+        Of its core, where that is known [mm].
+    metal : str
+        Of the winding: copper or aluminium.
+    """
+    if hours is None or hours < 0:
+        return ""
+    tongue = tongue_mm if tongue_mm and tongue_mm > 0 else None
+    needed = bench.settling_h(tongue)
+    if hours >= needed:
+        return ""
+    left = bench.difference_left_k(hours, tongue)
+    high = 100.0 * left * bench.CONDUCTORS[metal].coefficient_per_k
+    size = "a core of this size" if tongue else "a unit"
+    ago = f"{hours:g} {'hour' if hours == 1 else 'hours'} ago"
+    return (
+        f"Not settled yet: {size} takes about {needed:.1f} hours to the temperature of the room. If it came off a full "
+        f"load {ago}, its winding may be {words.figure(left, 2)} °C above the room, and read {words.figure(high, 2)} % "
+        "high. Wait, or read again later: two readings an hour apart should agree."
+    )

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from calib.session import readings as r
-from calib.session.metering import NULL
+from calib.session.meters import NULL
 from tests.session.test_readings import ENTRIES
 
 INCHES = {"tongue": 1.0, "tongue_unit": "in", "stack_unit": "in"}

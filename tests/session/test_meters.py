@@ -9,8 +9,8 @@ import pytest
 
 import calib
 from calib.app.account import account
-from calib.session import metering as m, readings as r
-from calib.session.known_readings import understand as understand_known
+from calib.session import meters as m, readings as r
+from calib.session.readings import understand_known
 from tests.app.visits import UNIT
 from tests.session.test_readings import ENTRIES
 

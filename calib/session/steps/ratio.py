@@ -8,13 +8,11 @@ from typing import TYPE_CHECKING
 
 from calib import bench
 from calib.bench.ratio_test import HIGHEST_TAKEN_V, LINE_TAKEN_V
-from calib.session import choices as c
-from calib.session.checked import Checked
+from calib.session.fields import Checked
 from calib.session.meters import used
-from calib.session.ohms import HEATERS, heater_name
-from calib.session.said import Fact, StepRead, meant, nominal, sections
-from calib.session.steps import TAPS
-from calib.session.taps import taps
+from calib.session.protocol import HEATERS, SAME_METER, TAPS, said
+from calib.session.steps import Fact, StepRead, meant, nominal, sections
+from calib.session.steps.resistance import heater_name
 
 if TYPE_CHECKING:
     from calib import Meter
@@ -22,27 +20,28 @@ if TYPE_CHECKING:
 FED_IN = "fed in"
 ROOM_FOR_MORE = 1.1  # less than so many times more is not worth feeding (judgement)
 CORRELATION = {
-    c.ONE_RANGE: bench.ONE_METER_ONE_RANGE,
-    c.TWO_RANGES: bench.ONE_METER_OTHER_RANGE,
-    c.TWO_METERS: bench.TWO_METERS,
+    "one-range": bench.ONE_METER_ONE_RANGE,
+    "two-ranges": bench.ONE_METER_OTHER_RANGE,
+    "two-meters": bench.TWO_METERS,
 }
+SWAPPED = "Taps out of order"
 PARTS_APART = 0.02  # two halves that add up to another voltage than the whole by more than this (judgement)
 
 
 def allowed(read: StepRead) -> bench.Feed:
     """What may be fed, and the most to the winding that is chosen; once the ratio is read, by that."""
-    checked, fed = read.checked, read.checked.chosen("fed", c.PRIMARY)
-    proven, first = checked.chosen("proven", c.UNPROVEN) == c.PROVEN, bench.feed(False)
-    if fed == c.HIGH:
+    checked, by_heater = read.checked, read.checked.chose("fed", "heater")
+    proven, first = checked.chose("proven", "proven"), bench.feed(False)
+    if checked.chose("fed", "high-voltage"):
         return bench.Feed(first.allowed_v, first.known if not proven else "Primary proven", first.how)
     line, expected, own = (checked.get(name) for name in ("line_voltage_v", "expected_hv_v", "heater_nominal_v"))
     expected = read.known.get("expected_v") if expected is None else expected
     whole, on_primary = (read.known.get(name) for name in ("whole_v", "primary_v"))
     highest = expected if not (line and whole and on_primary) else line * whole / on_primary
     told = bench.feed(True, line, highest)
-    if fed == c.HEATER and own is None:
+    if by_heater and own is None:
         told = bench.Feed(math.nan, told.known, "enter the heater winding's own voltage; until then feed nothing.")
-    elif fed == c.HEATER and own is not None:
+    elif by_heater and own is not None:
         most = bench.heater_excitation(own, max(highest or HIGHEST_TAKEN_V, line or LINE_TAKEN_V, own))
         told = bench.Feed(most.allowed_v, told.known, f"rather feed it than a heater winding. {most.caution}")
     if proven:
@@ -86,7 +85,7 @@ def ratio(checked: Checked, meters: Sequence[Meter], ohms: StepRead, expected_v:
     if on_primary and line:
         for number in range(1, HEATERS + 1):
             _heater(read, number, ohms.checked, line / on_primary)
-        taps(read, on_primary, line)
+        _taps(read, on_primary, line)
     coupling = _both_ways(read, on_primary, whole)
     halves = sections(checked.get("hv_half_1_v"), checked.get("hv_half_2_v")) or (math.nan, math.nan)
     signs = bench.FaultSigns(halves=bench.HalfReadings(volts=halves), coupling=coupling)
@@ -99,13 +98,13 @@ def ratio(checked: Checked, meters: Sequence[Meter], ohms: StepRead, expected_v:
 
 def _on_primary(checked: Checked) -> str:
     """The field that holds the volts on the primary."""
-    return "excitation_v" if checked.chosen("fed", c.PRIMARY) == c.PRIMARY else "primary_v"
+    return "excitation_v" if checked.chose("fed", "primary") else "primary_v"
 
 
 def _whole(read: StepRead, ohms: StepRead) -> tuple[float | None, str]:
     """Volts across the whole high-voltage winding as they stand without the meter, and what they were made from."""
     checked = read.checked
-    fed_high = checked.chosen("fed", c.PRIMARY) == c.HIGH
+    fed_high = checked.chose("fed", "high-voltage")
     whole = checked.get("excitation_v" if fed_high else "hv_v")
     halves = sections(checked.get("hv_half_1_v"), checked.get("hv_half_2_v"))
     if whole and halves and abs(sum(halves) / whole - 1.0) > PARTS_APART:
@@ -142,11 +141,10 @@ def _scaled(read: StepRead, meters: Sequence[Meter], ohms: StepRead, how: str) -
     """The no-load voltage at the line, and V/R, each with its uncertainty."""
     checked = read.checked
     first = used(checked, "voltmeter", "volt", meters)
-    together = checked.chosen("volts_metered", c.ONE_RANGE)
-    named = checked.chosen("second_voltmeter", c.SAME_METER)
-    apart = together != c.ONE_RANGE and named != c.SAME_METER
+    together = checked.chosen("volts_metered")
+    apart = together != "one-range" and checked.chosen("second_voltmeter") != SAME_METER
     second = used(checked, "second_voltmeter", "volt", meters) if apart else first
-    read.lines.append(f"Meter: {first.said}{f', and {second.said}' if apart else ''}; {c.said(together)}.")
+    read.lines.append(f"Meter: {first.said}{f', and {second.said}' if apart else ''}; {said(together)}.")
     pair = (first.accuracy, second.accuracy if how == "whole" else second.twice())
     try:
         volts = bench.ratio_taken(
@@ -183,13 +181,36 @@ def _heater(read: StepRead, number: int, ohms: Checked, scale: float) -> None:
     read_v = read.checked.get(f"heater_v_{number}")
     if read_v is None:
         return
-    volts, name = read_v * scale, heater_name(ohms, number)
+    volts, name = read_v * scale, heater_name(ohms.typed, number)
     usual = bench.usual_heater_v(volts)
     read.known[f"heater_volts_{number}"] = volts
     stands = " or ".join(f"{one:g}" for one in usual)
     stands = f"a {stands} V heater winding" if usual else "no usual heater voltage"
     read.lines.append(f"{name}: {volts:.4g} V without load, {stands}.")
     read.facts.append(Fact(f"{name}, no-load voltage", volts, math.nan, "V", stands))
+
+
+def _taps(read: StepRead, on_primary: float, line: float) -> None:
+    """Scale the taps that were read to the line, and say where resistance falls while voltage rises."""
+    taken = []
+    for number in range(1, TAPS + 1):
+        volts, ohm = (read.checked.get(f"tap_{what}_{number}") for what in ("v", "ohm"))
+        if volts is not None:
+            name = read.checked.words(f"tap_name_{number}") or f"tap {number}"
+            taken.append(bench.TapReading(name, volts, math.nan if ohm is None else ohm))
+    if not taken:
+        return
+    try:
+        highest = max([0.0, *(tap.ohm for tap in taken if not math.isnan(tap.ohm))])
+        scaled = bench.scale_taps(taken, on_primary, line, bench.half_width(highest, bench.ORDINARY_OHMMETER))
+    except ValueError as error:
+        read.lines.append(f"Taps: {error}.")
+        return
+    for name, volts in zip(scaled.names, scaled.volts, strict=True):
+        read.lines.append(f"{name}: {volts:.4g} V from its end at the line.")
+        read.facts.append(Fact(f"{name}, no-load voltage from its end", volts, math.nan, "V", "ratio test"))
+    remedy = "Read both again from the same end; else find the leads anew on the page that tells them apart."
+    read.findings.extend(bench.Finding(SWAPPED, fault, remedy, "doubt") for fault in scaled.faults)
 
 
 def _both_ways(read: StepRead, on_primary: float | None, whole: float | None) -> float:
@@ -211,7 +232,7 @@ def _live(read: StepRead) -> list[str]:
     if over:
         less = f" Feed {bench.down(limit * fed / high)} V at most." if fed and high > fed else ""
         return [f"{', '.join(over)}: above {limit:g} V, so this is live high-voltage work. Switch off.{less}"]
-    if fed and checked.chosen("fed", c.PRIMARY) == c.HIGH and high > fed * (1.0 + PARTS_APART):
+    if fed and checked.chose("fed", "high-voltage") and high > fed * (1.0 + PARTS_APART):
         more = ", ".join(f"{volts:.4g} V {where}" for where, volts in seen.items() if volts > fed * (1.0 + PARTS_APART))
         return [f"{more}: more than the {fed:.4g} V fed in. Switch off: another winding is the highest; feed that one."]
     most = allowed(read).allowed_v

@@ -1,21 +1,21 @@
-"""The steps before anything is measured that counts: what the look, the leads and the insulation test say."""
+"""The steps before anything is fed or counts: what the look, the leads and the insulation test say."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from calib import bench, words
 from calib.bench.insulation import GENTLE_TEST_V, GOOD, TEST_SECONDS, USUAL_TEST_V
-from calib.leads import identify_leads
-from calib.session import choices as c
-from calib.session.checked import Checked
-from calib.session.ohms import HEATERS
-from calib.session.said import StepRead, meant, nominal, symbols
-from calib.session.steps_cold import TESTS
+from calib.leads import LeadsFound, identify_leads
+from calib.session.fields import Checked
+from calib.session.protocol import HEATERS, JOINED, NEEDED, TESTS, said
+from calib.session.steps import StepRead, meant, nominal, symbols
 
+SCORCHED = ("burnt", "charred", "wax-out")
+Tests = list[tuple[str, Any]]  # what each test is between, and its grade
 NOT_READ = "a lead has continuity to the core; what it reads is not entered"
 JOINED_AT_MOST_OHM = (
     1000.0  # more than this to the core is no join of the maker's: a winding's end reads less (judgement)
@@ -25,22 +25,22 @@ JOINED_AT_MOST_OHM = (
 def look(checked: Checked) -> StepRead:
     """What the eye and the nose say."""
     read = StepRead(checked)
-    signs = list(checked.said.get("signs") or ())
+    signs = list(checked.typed.get("signs") or ())
     if gentle(checked):
         read.lines.append(
             f"Old or damp: test its insulation with {GENTLE_TEST_V:g} V first, and with {USUAL_TEST_V:g} V "
             "only once it has passed that."
         )
-    scorched = [one for one in signs if one in c.SCORCHED]
+    scorched = [one for one in signs if one in SCORCHED]
     if scorched:
         remedy = "Insulation test first; before mains the series lamp with all secondaries open, and somebody watching."
-        read.findings.append(bench.Finding("It has been hot once", ", ".join(map(c.said, scorched)), remedy, "doubt"))
-    if c.CORRODED in signs:
+        read.findings.append(bench.Finding("It has been hot once", ", ".join(map(said, scorched)), remedy, "doubt"))
+    if checked.chose("signs", "corroded"):
         remedy = "Free the lead-out before you pull at it: a winding that is open only there can often be mended."
-        read.findings.append(bench.Finding("An open winding is likely", c.said(c.CORRODED), remedy, "doubt"))
-    if c.MENDED in signs:
+        read.findings.append(bench.Finding("An open winding is likely", said("corroded"), remedy, "doubt"))
+    if checked.chose("signs", "mended"):
         remedy = "Take its marks and colours as hints only; read every lead pair."
-        read.findings.append(bench.Finding("It may be wound otherwise than marked", c.said(c.MENDED), remedy, "doubt"))
+        read.findings.append(bench.Finding("It may be wound otherwise than marked", said("mended"), remedy, "doubt"))
     weight = checked.get("weight_kg")
     if weight is not None:
         read.lines.append(f"Weight {weight:.4g} kg: held against the core once that is measured.")
@@ -49,29 +49,29 @@ def look(checked: Checked) -> StepRead:
 
 def gentle(checked: Checked) -> bool:
     """Whether the insulation is to be tested with the lower voltage first."""
-    return checked.chosen("decade", c.UNKNOWN) == c.BEFORE_1940 or c.DAMP in (checked.said.get("signs") or ())
+    return checked.chose("decade", "before-1940") or checked.chose("signs", "damp")
 
 
 def leads(checked: Checked) -> StepRead:
     """What is known of the leads, by hand and from the page that tells them apart."""
     read = StepRead(checked)
-    _told_apart(read, checked.said.get("readings") or [])
+    _told_apart(read, checked.typed.get("readings") or [])
     _to_core(read)
     return read
 
 
 def _to_core(read: StepRead) -> None:
     """Continuity to the core: a fault, unless the maker joined a screen or a tap to it on purpose."""
-    checked, path = read.checked, read.checked.chosen("core_path", c.CORE_UNTESTED)
-    if path == c.CORE_OPEN:
+    checked = read.checked
+    if checked.chose("core_path", "no-continuity"):
         read.lines.append("No lead touches the core by the ohmmeter; the insulation test has the last word.")
-    if path != c.CORE_TOUCHES:
+    if not checked.chose("core_path", "continuity"):
         return
-    ohm, joined = checked.get("core_ohm"), checked.chosen("core_joined", c.NOT_MEANT)
-    if joined != c.NOT_MEANT and (ohm is None or ohm <= JOINED_AT_MOST_OHM):
+    ohm, joined = checked.get("core_ohm"), checked.chosen("core_joined")
+    if joined != "not-meant" and (ohm is None or ohm <= JOINED_AT_MOST_OHM):
         read.known["joined"] = joined
-        said = f"Joined to the core on purpose {c.said(joined)}: no fault. Its insulation is tested between the others"
-        read.lines.append(f"{said}; not tested: {c.JOINED[joined]}." if joined in c.JOINED else f"{said}.")
+        told = f"Joined to the core on purpose {said(joined)}: no fault. Its insulation is tested between the others"
+        read.lines.append(f"{told}; not tested: {said(JOINED[joined])}." if joined in JOINED else f"{told}.")
         return
     found = bench.findings(bench.FaultSigns(core_ohm=0.0 if ohm is None else ohm))
     read.findings.extend(found if ohm is not None else [replace(one, why=NOT_READ) for one in found])
@@ -82,7 +82,7 @@ def _told_apart(read: StepRead, rows: Sequence[Sequence[Any]]) -> None:
     if not rows:
         return
     counted = f"{words.count(len(rows), 'lead pair')} read on the page 'Which lead is which?'"
-    found = _identified(rows)
+    found = identified(rows)
     if found is None:
         read.lines.append(f"{counted}.")
         return
@@ -98,7 +98,8 @@ def _told_apart(read: StepRead, rows: Sequence[Sequence[Any]]) -> None:
     read.findings.extend(disputes)
 
 
-def _identified(rows: Sequence[Sequence[Any]]) -> Any:
+def identified(rows: Sequence[Sequence[Any]]) -> LeadsFound | None:
+    """What the lead pairs that a session keeps come to; None where they cannot be."""
     try:
         return identify_leads([tuple(row) for row in rows])
     except ValueError:
@@ -112,7 +113,7 @@ class Plan:
     Attributes
     ----------
     between : str
-        The parts.
+        The parts, by their code in the protocol.
     stress_v : float
         What they work at, peak; NaN where not told [V].
     steps : tuple of float
@@ -127,54 +128,56 @@ class Plan:
     so_far: str
 
 
-def insulation(checked: Checked, looked: Checked, works: bench.Works, joined: str | None) -> StepRead:
+def insulation(checked: Checked, old: bool, works: bench.Works, joined: str) -> StepRead:
     """What each test says against what its parts work at.
 
     Parameters
     ----------
-    checked, looked : Checked
-        The step's entries, and those of the first look.
+    checked : Checked
+        The step's entries.
+    old : bool
+        Whether the unit is old or damp.
     works : bench.Works
         The unit's voltages as far as they are known.
-    joined : str or None
-        What the maker joined to the core on purpose.
+    joined : str
+        What the maker joined to the core on purpose; blank for nothing.
 
     Returns
     -------
     StepRead
-        Known for later steps: tests, plan, and untested (the tests that are still to be made).
+        Known for later steps: tests, plan, and untested (the codes of the tests that are still to be made).
     """
     read, stresses = StepRead(checked), bench.working_stresses(works)
-    left_out = c.JOINED.get(joined or "")
-    tests = []
+    left_out = JOINED.get(joined, "")
+    tests: Tests = []
     for number in range(1, TESTS + 1):
-        test = _test(read, number, stresses)
-        if test is not None and test.between == left_out:
+        between, test = checked.words(f"between_{number}"), _test(read, number, stresses)
+        if test is not None and between == left_out:
             read.lines.append(f"Test {number}, {test.between}, says nothing: they are joined on purpose.")
         elif test is not None:
-            tests.append(test)
+            tests.append((between, bench.grade_insulation(test)))
     if not math.isnan(works.hv_v + works.line_v):
         volts = f"{works.hv_v:.4g} V end to end on {works.line_v:g} V"
-        taken = "for" if checked.chosen("circuit", c.UNKNOWN) != c.UNKNOWN else "since nothing else is said above, for"
-        read.lines.append(f"What the parts work at is that of {volts}, at 1.1 × line, {taken} {c.said(works.circuit)}.")
-    for test in tests:
-        graded = bench.grade_insulation(test)
+        taken = "since nothing else is said above, for" if checked.chose("circuit", "unknown") else "for"
+        read.lines.append(f"What the parts work at is that of {volts}, at 1.1 × line, {taken} {said(works.circuit)}.")
+    for _, graded in tests:
+        name = graded.test.between
         if graded.passed:  # the others are findings
-            read.lines.append(symbols(str(graded) if graded.grade == GOOD else f"{test.between}: {graded.grade}."))
-        read.lines.extend(words.sentence(symbols(f"{test.between}: {note}")) for note in graded.notes)
-    read.findings.extend(bench.findings(bench.FaultSigns(insulation=tuple(tests))))
-    read.findings.extend(_too_hard(tests) if gentle(looked) else ())
-    plan = [_planned(one, tests, stresses, gentle(looked)) for one in c.NEEDED if one != left_out]
-    read.known.update({"tests": tests, "plan": plan, "untested": [one.between for one in plan if not one.so_far]})
+            read.lines.append(symbols(str(graded) if graded.grade == GOOD else f"{name}: {graded.grade}."))
+        read.lines.extend(words.sentence(symbols(f"{name}: {note}")) for note in graded.notes)
+    made = [graded.test for _, graded in tests]
+    read.findings.extend(bench.findings(bench.FaultSigns(insulation=tuple(made))))
+    read.findings.extend(_too_hard(made) if old else ())
+    plan = [_planned(one, tests, stresses[one], old) for one in NEEDED if one != left_out]
+    read.known.update({"tests": made, "plan": plan, "untested": [one.between for one in plan if not one.so_far]})
     return read
 
 
-def _planned(between: str, tests: Sequence[bench.InsulationTest], stresses: dict[str, float], old: bool) -> Plan:
+def _planned(between: str, tests: Tests, stress: float, old: bool) -> Plan:
     """A test that is needed, with what those that are noted come to; several together may do as well as it."""
-    stress = stresses[c.BETWEEN[between]]
     steps = bench.insulation_steps(stress, old)
-    for names in ((between,), *c.NEEDED[between]):
-        made = [[bench.grade_insulation(test) for test in tests if test.between == name] for name in names]
+    for codes in ((between,), *NEEDED[between]):
+        made = [[graded for code, graded in tests if code == one] for one in codes]
         if not all(made):
             continue
         low = [one.grade for grades in made for one in grades if not one.passed]
@@ -188,7 +191,7 @@ def _planned(between: str, tests: Sequence[bench.InsulationTest], stresses: dict
     return Plan(between, stress, steps, "")
 
 
-def _too_hard(tests: Sequence[bench.InsulationTest]) -> Iterable[bench.Finding]:
+def _too_hard(tests: Iterable[bench.InsulationTest]) -> Iterable[bench.Finding]:
     """The parts of an old or damp unit that were tested without the gentle voltage first."""
     first: dict[str, float] = {}
     for test in tests:
@@ -206,12 +209,10 @@ def works_at(insulated: Checked, led: Checked, ohms: Checked, volts: StepRead) -
     Where nobody says which circuit its high voltage goes to, a centre tap stands for full-wave; without one the whole
     winding is taken to stand from the core, which is the more.
     """
-    circuit = insulated.chosen("circuit", c.UNKNOWN)
-    if circuit == c.UNKNOWN:
-        halves = [
-            step.get(f"hv_half_{side}_{kind}") for step, kind in ((ohms, "ohm"), (volts.checked, "v")) for side in "12"
-        ]
-        tapped = bool(led.words("hv_tap")) or any(value is not None for value in halves)
+    circuit = insulated.chosen("circuit")
+    if circuit == "unknown":
+        halves = {"hv_half_1_ohm", "hv_half_2_ohm", "hv_half_1_v", "hv_half_2_v"}
+        tapped = bool(led.words("hv_tap")) or bool(halves & {*ohms.values, *volts.checked.values})
         circuit = "full-wave" if tapped else "bridge"
     told = volts.known.get("no_load")
     high = insulated.get("works_hv_v") or volts.checked.get("expected_hv_v") if told is None else float(nominal(told))
@@ -221,7 +222,7 @@ def works_at(insulated: Checked, led: Checked, ohms: Checked, volts: StepRead) -
     return bench.Works(math.nan if line is None else line, math.nan if high is None else high, circuit, **heater)
 
 
-def _test(read: StepRead, number: int, stresses: dict[str, float]) -> bench.InsulationTest | None:
+def _test(read: StepRead, number: int, stresses: Mapping[str, float]) -> bench.InsulationTest | None:
     """One row, where it is whole; what it still needs is said."""
     checked = read.checked
     numbers = {name: checked.get(f"{name}_{number}") for name in ("test_v", "megohm", "temp_c")}
@@ -236,14 +237,13 @@ def _test(read: StepRead, number: int, stresses: dict[str, float]) -> bench.Insu
         return None
     known = {name: value for name, value in numbers.items() if value is not None}
     seconds, later = checked.get("seconds"), checked.get(f"ten_megohm_{number}")
-    reinforced = checked.chosen(f"protects_{number}", c.BASIC) == c.REINFORCED
     try:
         return bench.InsulationTest(
-            between,
+            said(between),
             seconds=TEST_SECONDS if seconds is None else seconds,
-            kind="reinforced" if reinforced else "basic",
-            over_range=checked.chosen(f"over_{number}", c.AS_SHOWN) == c.OVER_RANGE,
-            stress_v=stresses.get(c.BETWEEN.get(between, ""), math.nan),
+            kind=checked.chosen(f"protects_{number}"),
+            over_range=checked.chose(f"over_{number}", "over-range"),
+            stress_v=stresses.get(between, math.nan),
             ten_minutes_megohm=math.nan if later is None else later,
             **known,
         )

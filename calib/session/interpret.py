@@ -5,23 +5,21 @@ Nothing here is asked of the page itself, so that all of it can be tested withou
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from calib import bench
+import calib
+from calib import bench, words
 from calib.bench.faults import SEVERITIES
 from calib.errors import Fault, InputError
-from calib.session import cold, core_wire, heaters_read, metering
-from calib.session.checked import Checked, checked
-from calib.session.choices import UNKNOWN
-from calib.session.idle import Core, idle
-from calib.session.ohms import HEATERS, resistance
-from calib.session.readings import AREA, LIMBS, RATIO_TEST, WHOLE
-from calib.session.said import Fact, StepRead, nominal, one_line, u_pct
-from calib.session.step import Step
-from calib.session.steps import STEPS
-from calib.session.volts import ratio
+from calib.session import meters as m, readings as r
+from calib.session.fields import Step, checked
+from calib.session.protocol import HEATERS, STEPS, translated
+from calib.session.steps import Fact, StepRead, cold, core, nominal, one_line, symbols, u_pct
+from calib.session.steps.ratio import ratio
+from calib.session.steps.resistance import heater_name, resistance
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -115,7 +113,7 @@ def said_of(findings: Sequence[bench.Finding], severity: str) -> list[str]:
     return [*dict.fromkeys(found)]
 
 
-def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Session:
+def interpret(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Session:
     """What a session's entries amount to.
 
     Parameters
@@ -130,37 +128,38 @@ def understood(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sess
     Session
         Whatever was not entered is left out.
     """
+    entries = translated(entries)
     read = {step.name: checked(step, entries.get(step.name) or {}) for step in STEPS}
-    look = cold.look(read["look"])
-    core = core_wire.core(read["core"], read["look"].get("weight_kg"))
-    ohms = resistance(read["resistance"], meters, core.known.get("tongue_mm"))
-    volts = ratio(read["ratio"], meters, ohms, read["insulation"].get("works_hv_v"))
-    led, works = cold.leads(read["leads"]), cold.works_at(read["insulation"], read["leads"], ohms.checked, volts)
-    wire = core_wire.wire(read["wire"], core_wire.Others(ohms, volts, core))
-    explains = (entries.get("ratio") or {}).get(EXPLAINS) or ()
-    doubts = (entries.get("ratio") or {}).get(DOUBTS_EXPLAINED) or {}
+    led, insulated, on_ratio = read["leads"], read["insulation"], entries.get("ratio") or {}
+    cores = core.core(read["core"], read["look"].get("weight_kg"))
+    ohms = resistance(read["resistance"], meters, cores.known.get("tongue_mm"))
+    volts = ratio(read["ratio"], meters, ohms, insulated.get("works_hv_v"))
+    leads, works, others = (
+        cold.leads(led),
+        cold.works_at(insulated, led, ohms.checked, volts),
+        core.Others(ohms, volts, cores),
+    )
+    joined, old = str(leads.known.get("joined") or ""), cold.gentle(read["look"])
     return Session(
         {
-            "look": look,
-            "leads": led,
-            "insulation": cold.insulation(read["insulation"], read["look"], works, led.known.get("joined")),
+            "look": cold.look(read["look"]),
+            "leads": leads,
+            "insulation": cold.insulation(insulated, old, works, joined),
             "resistance": ohms,
             "ratio": volts,
-            "core": core,
-            "wire": wire,
-            "idle": idle(read["idle"], _core_of(core, volts, read["look"])),
+            "core": cores,
+            "wire": core.wire(read["wire"], others),
+            "idle": core.idle(read["idle"], others, read["look"].chosen("decade")),
             "sum": StepRead(read["sum"]),
         },
-        one_line(str((entries.get("ratio") or {}).get(EXPLAINED) or "")),
-        tuple(map(str, explains)),
-        {doubt: why for doubt, said in dict(doubts).items() if (why := one_line(str(said or "")))},
+        one_line(str(on_ratio.get(EXPLAINED) or "")),
+        tuple(map(str, on_ratio.get(EXPLAINS) or ())),
+        {
+            doubt: why
+            for doubt, told in (on_ratio.get(DOUBTS_EXPLAINED) or {}).items()
+            if (why := one_line(str(told or "")))
+        },
     )
-
-
-def _core_of(core: StepRead, volts: StepRead, look: Checked) -> Core:
-    """What the unloaded run is held against."""
-    measured = (core.known.get("sheets"), core.known.get("stack_mm"))
-    return Core(*measured, volts.known.get("line_v"), volts.known.get("frequency_hz"), look.chosen("decade", UNKNOWN))
 
 
 def stops_on_the_bench(register: Register, units: Sequence[tuple[str, str]]) -> dict[tuple[str, str], str]:
@@ -184,7 +183,7 @@ def stops_on_the_bench(register: Register, units: Sequence[tuple[str, str]]) -> 
         tagged.setdefault(unit[1], []).append(unit)
     for one in register.sessions().to_dict("records"):
         against = [unit for unit in tagged.get(one["tag"], []) if one["contributor"] in (unit[0], "")]
-        session = understood(register.session(one["session_id"]).entries) if against else None
+        session = interpret(register.session(one["session_id"]).entries) if against else None
         if session is not None and session.stops:
             found |= {unit: session.standing["stop"] for unit in against if unit not in found}
     return found
@@ -215,9 +214,7 @@ def is_done(step: Step, entries: Mapping[str, Any], read: StepRead, cleared: boo
         return False
     if read.known.get("bonded") is False or step.name in MADE and not read.known.get(MADE[step.name]):
         return False
-    names = {field.name for field in step.every_field()}
-    first = {name: choices[0] for name, choices in step.choices.items()}
-    said = [entries.get(name) for name in names if entries.get(name) not in (None, "", [], first.get(name))]
+    said = [name for name, one in step.fields.items() if entries.get(name) not in (None, "", [], step.first(name))]
     return bool(said or entries.get("readings")) and not read.checked.faults
 
 
@@ -232,11 +229,11 @@ def form_of(session: Session) -> dict[str, Any]:
     fields |= {"line_voltage_v": session.known("line_v"), "line_frequency_hz": session.known("frequency_hz")}
     for name, entry in (("primary_v", "excitation_v"), ("whole_v", "volts_read")):
         if volts.known.get(name) is not None:
-            fields |= {"voltage_by": RATIO_TEST, "volts_across": WHOLE, entry: _round(volts.known[name])}
+            fields |= {"voltage_by": r.RATIO_TEST, "volts_across": r.WHOLE, entry: _round(volts.known[name])}
     no_load = session.known("no_load")
     if no_load is not None:
-        fields |= {"voltmeter": metering.STATED, "u_voltage_pct": _round(u_pct(no_load))}
-    fields |= _resistance(session) | _core(session) | _heaters(session, fields)
+        fields |= {"voltmeter": m.STATED, "u_voltage_pct": _round(u_pct(no_load))}
+    fields |= _resistance(session) | _core_fields(session) | _heaters(session, fields)
     if session.known("wire") is not None:
         fields |= {"wire": session.known("wire"), "wire_unit": session.known("wire_unit")}
     return {name: value for name, value in fields.items() if value not in (None, "")}
@@ -251,24 +248,24 @@ def _resistance(session: Session) -> dict[str, Any]:
     return {
         "ohms_read": _round(ohm),
         "ohms_read_unit": "Ω",
-        "ohms_across": WHOLE,
+        "ohms_across": r.WHOLE,
         "winding_temp_c": temp,
         "winding_temp_c_unit": "°C",
         "conductor": metal,
-        "ohm_leads": metering.NULL_OFF,
-        "ohmmeter": metering.STATED,
+        "ohm_leads": m.NULL_OFF,
+        "ohmmeter": m.STATED,
         "u_resistance_pct": _round(u_pct(r20)),
     }
 
 
-def _core(session: Session) -> dict[str, Any]:
+def _core_fields(session: Session) -> dict[str, Any]:
     tongue, area = session.known("tongue_mm"), session.known("area_cm2")
     if tongue is not None:
         limbs = {"tongue": tongue, "stack": session.known("stack_mm")}
         limbs |= dict(zip(("window_width", "window_height"), session.known("window_mm") or (), strict=False))
         units = {f"{name}_unit": "mm" for name in limbs}
-        return {"core_by": LIMBS, **limbs, **units, "lamination": session.known("lamination")}
-    return {} if area is None else {"core_by": AREA, "area": area, "area_unit": "cm²"}
+        return {"core_by": r.LIMBS, **limbs, **units, "lamination": session.known("lamination")}
+    return {} if area is None else {"core_by": r.AREA, "area": area, "area_unit": "cm²"}
 
 
 def _heaters(session: Session, form: Mapping[str, Any]) -> dict[str, Any]:
@@ -277,8 +274,8 @@ def _heaters(session: Session, form: Mapping[str, Any]) -> dict[str, Any]:
     known = [number for number in range(1, HEATERS + 1) if session.known(f"heater_volts_{number}") is not None]
     if not known or fed is None or line is None:
         return {}
-    kept = known[: heaters_read.MOST]
-    fields: dict[str, Any] = {"heaters": heaters_read.COUNTS[1 + len(kept)], "heater_leads": heaters_read.FOUR_WIRES}
+    kept = known[: r.MOST]
+    fields: dict[str, Any] = {"heaters": r.COUNTS[1 + len(kept)], "heater_leads": r.FOUR_WIRES}
     for place, number in enumerate(kept, start=1):
         fields[f"heater_v_{place}"] = _round(session.known(f"heater_volts_{number}") * fed / line)
         read = session.steps["resistance"].known.get(f"heater_{number}")
@@ -286,9 +283,66 @@ def _heaters(session: Session, form: Mapping[str, Any]) -> dict[str, Any]:
             continue
         fields[f"heater_ohm_{place}"] = read[0]
         if read[1] is not None:
-            fields |= {"heater_leads": heaters_read.TWO_LEADS, "heater_null": read[1]}
+            fields |= {"heater_leads": r.TWO_LEADS, "heater_null": read[1]}
     return fields
 
 
 def _round(value: float) -> float:
     return float(f"{value:.{DIGITS}g}")
+
+
+def heater_readings(session: Session) -> list[calib.HeaterReading]:
+    """The heater windings whose voltage is known, as read."""
+    ohms, found = session.steps["resistance"], []
+    for number in range(1, HEATERS + 1):
+        volts = session.known(f"heater_volts_{number}")
+        if volts is None:
+            continue
+        name = heater_name(ohms.checked.typed, number)
+        as_read = ohms.known.get(f"heater_{number}")
+        if as_read is None:
+            found.append(calib.HeaterReading(name, volts))
+            continue
+        ohm, null_ohm, accuracy = as_read
+        temp = session.known("temp_c")
+        temp = bench.REFERENCE_C if temp is None else temp
+        found.append(calib.HeaterReading(name, volts, ohm, null_ohm, accuracy, winding_temp_c=temp))
+    return found
+
+
+def further(model: Any, unit: pd.DataFrame, session: Session, level: float) -> list[str]:
+    """What can be said besides the high-voltage current.
+
+    Parameters
+    ----------
+    model : calib.Multiplier
+        A fit.
+    unit : pandas.DataFrame
+        The unit's one row as `calib.read_unknown` gives it.
+    session : Session
+        Its session.
+    level : float
+        Probability of the intervals, above 0 and below 1.
+
+    Returns
+    -------
+    list of str
+        A line for each heater winding and one for the core, or why no current is told; empty where no heater winding's
+        voltage is known.
+    """
+    windings = heater_readings(session)
+    if not windings:
+        return []
+    made = calib.estimate_unit(model, unit, level, windings)
+    if made.withheld:
+        slip = made.answer["likely_slip"].iloc[0]
+        return [
+            "No current is told: the readings do not go together.",
+            *([f"The likeliest slip: {slip}. Read it again before you go on."] if slip else []),
+        ]
+    lines = [f"{one}." for one in made.heaters.windings] if made.heaters else []
+    if made.core is not None:
+        lines.append(f"By its core: {made.core}.")
+        if made.core.remark and not math.isnan(made.core.rated_current_ma):  # else it is in the line itself
+            lines.append(words.sentence(made.core.remark))
+    return [symbols(line) for line in lines]

@@ -10,11 +10,11 @@ from hypothesis import given, settings, strategies as st
 
 import calib
 from calib import fitting
-from calib.session import heaters_read, readings
-from calib.session.said import Fact, symbols
-from calib.session.steps import STEPS
-from calib.session.understood import form_of, is_done, understood
-from calib.session.volts import allowed
+from calib.session import readings
+from calib.session.interpret import form_of, interpret, is_done
+from calib.session.protocol import STEPS
+from calib.session.steps import Fact, symbols
+from calib.session.steps.ratio import allowed
 from tests.app.bench_visits import SESSION, with_more
 
 
@@ -28,7 +28,7 @@ def lines(session: Any, step: str) -> str:
 
 def test_the_worked_readings_give_the_worked_no_load_voltage_and_its_uncertainty() -> None:
     """T3.2: half 326.7525 V; T3.7 with r = 1: 0.370169 %, and 0.3 % for the exciting current's drop."""
-    no_load = fact(understood(SESSION), "No-load voltage")
+    no_load = fact(interpret(SESSION), "No-load voltage")
     assert no_load.value == pytest.approx(2 * 326.7525, rel=1e-6)
     assert 100 * no_load.u / no_load.value == pytest.approx(math.hypot(0.370169, 0.3), rel=1e-5)
     assert no_load.shown == ("653.5", "3.1", "0.48 %")
@@ -36,7 +36,7 @@ def test_the_worked_readings_give_the_worked_no_load_voltage_and_its_uncertainty
 
 def test_the_worked_resistance_has_the_worked_uncertainty() -> None:
     """T3.8: 94.3 Ω, u 0.554667 Ω, and 0.34029 % for the temperature."""
-    whole = fact(understood(SESSION), "High voltage")
+    whole = fact(interpret(SESSION), "High voltage")
     assert whole.value == pytest.approx(2 * 94.3, rel=1e-9)
     assert 100 * whole.u / whole.value == pytest.approx(math.hypot(100 * 0.554667 / 94.3, 0.34029), rel=1e-5)
 
@@ -46,18 +46,18 @@ def test_the_worked_resistance_has_the_worked_uncertainty() -> None:
     [("one-range", 0.77382), ("two-meters", 1.1249)],  # T3.9, r = 1 and r = 0
 )
 def test_v_over_r_is_the_worked_one(together: str, u_pct: float) -> None:
-    v_over_r = fact(understood(with_more(ratio={"volts_metered": together})), "V/R")
+    v_over_r = fact(interpret(with_more(ratio={"volts_metered": together})), "V/R")
     assert v_over_r.value == pytest.approx(3.465032, rel=1e-6)
     assert 100 * v_over_r.u / v_over_r.value == pytest.approx(math.hypot(u_pct, 0.3), rel=1e-4)
 
 
 def test_what_makes_most_of_the_uncertainty_is_said_with_its_remedy() -> None:
-    assert "The ohmmeter makes" in lines(understood(SESSION), "ratio")
+    assert "The ohmmeter makes" in lines(interpret(SESSION), "ratio")
 
 
 def test_one_half_alone_counts_double_and_less_surely() -> None:
     """Halves differ by 3 to 15 %: 4 % is added in quadrature to the 0.68 % of the reading (judgement)."""
-    session = understood(with_more(resistance={"hv_half_2_ohm": None}))
+    session = interpret(with_more(resistance={"hv_half_2_ohm": None}))
     whole = fact(session, "High voltage")
     assert whole.value == pytest.approx(188.6)
     assert 100 * whole.u / whole.value == pytest.approx(math.hypot(0.6795, 4.0), rel=1e-3)
@@ -65,7 +65,7 @@ def test_one_half_alone_counts_double_and_less_surely() -> None:
 
 
 def test_end_to_end_counts_before_the_halves() -> None:
-    whole = fact(understood(with_more(resistance={"hv_ohm": 190.3})), "High voltage")
+    whole = fact(interpret(with_more(resistance={"hv_ohm": 190.3})), "High voltage")
     assert whole.value == pytest.approx(190.0)
 
 
@@ -78,7 +78,7 @@ def test_end_to_end_counts_before_the_halves() -> None:
     ],
 )
 def test_the_meters_own_load_is_put_right_where_it_is_worth_it(megohm: float, said: str, whole_v: float) -> None:
-    session = understood(with_more(ratio={"meter_megohm": megohm}))
+    session = interpret(with_more(ratio={"meter_megohm": megohm}))
     assert said in lines(session, "ratio")
     assert form_of(session)["volts_read"] == pytest.approx(whole_v, rel=1e-5)
 
@@ -87,27 +87,27 @@ def test_read_both_ways_gives_the_turns_ratio_and_the_coupling() -> None:
     """T3.5: 2.7821 and 0.3561 give n 2.795120 and k 0.995342."""
     ratio = {"excitation_v": 10.0, "hv_v": 27.821, "hv_half_1_v": None, "hv_half_2_v": None}
     ratio |= {"rev_hv_v": 10.0, "rev_primary_v": 3.561}
-    assert "turns ratio 2.795, coupling 0.995" in lines(understood(with_more(ratio=ratio)), "ratio")
+    assert "turns ratio 2.795, coupling 0.995" in lines(interpret(with_more(ratio=ratio)), "ratio")
 
 
 def test_a_low_coupling_is_a_finding() -> None:
-    session = understood(with_more(ratio={"rev_hv_v": 10.0, "rev_primary_v": 1.6}))
+    session = interpret(with_more(ratio={"rev_hv_v": 10.0, "rev_primary_v": 1.6}))
     assert [one.what for one in session.steps["ratio"].findings] == ["Shorted turn suspected"]
 
 
 def test_a_heater_winding_is_told_by_its_voltage_and_lost_in_two_leads() -> None:
     """0.233 V × 117/4.97 = 5.485 V: a 5 V winding unloaded. 0.4 Ω less 0.3 Ω of leads is below its uncertainty."""
     more = {"heater_name_1": "yellow", "heater_ohm_1": 0.4}
-    session = understood(with_more(resistance=more, ratio={"heater_v_1": 0.233}))
+    session = interpret(with_more(resistance=more, ratio={"heater_v_1": 0.233}))
     assert "yellow: 5.485 V without load, a 5 V heater winding" in lines(session, "ratio")
     assert "Read it by four wires" in lines(session, "resistance")
     four = {**more, "heater_ohm_1": 0.11, "heater_leads": "four-wires"}
-    assert fact(understood(with_more(resistance=four)), "Heater winding yellow").value == pytest.approx(0.11)
+    assert fact(interpret(with_more(resistance=four)), "Heater winding yellow").value == pytest.approx(0.11)
 
 
 def test_a_sound_session_has_no_finding() -> None:
-    assert understood(SESSION).findings == []
-    assert understood(SESSION).stops == []
+    assert interpret(SESSION).findings == []
+    assert interpret(SESSION).stops == []
 
 
 @pytest.mark.parametrize(
@@ -131,16 +131,16 @@ def test_a_sound_session_has_no_finding() -> None:
     ],
 )
 def test_what_is_wrong_is_found(step: str, more: dict[str, Any], what: str, severity: str) -> None:
-    found = understood(with_more(**{step: more})).findings
+    found = interpret(with_more(**{step: more})).findings
     assert (what, severity) in [(one.what, one.severity) for one in found]
 
 
 def test_heater_windings_go_into_the_form_as_if_read_in_its_ratio_test() -> None:
     """The form scales them to the line again: 0.291 V at 4.97 V on 117 V is 6.8505 V."""
     volts, ohms = {"heater_v_1": 0.233, "heater_v_2": 0.291}, {"heater_ohm_1": 0.118, "heater_ohm_2": 0.096}
-    session = understood(with_more(resistance={**ohms, "heater_leads": "four-wires"}, ratio=volts))
+    session = interpret(with_more(resistance={**ohms, "heater_leads": "four-wires"}, ratio=volts))
     form = form_of(session)
-    read = heaters_read.heaters_of(form, at_line=False)
+    read = readings.heaters_of(form, at_line=False)
     assert read.faults == {}
     assert [one.no_load_v for one in read.windings] == pytest.approx([0.233 * 117 / 4.97, 0.291 * 117 / 4.97], rel=1e-5)
     assert [one.reading_ohm for one in read.windings] == [0.118, 0.096]
@@ -179,7 +179,7 @@ HEATED = {"fed": "heater", "heater_nominal_v": 6.3}
 )
 def test_what_may_be_fed_goes_by_what_is_known_of_the_leads(more: dict[str, Any], said: str) -> None:
     ratio = {**UNREAD, "expected_hv_v": 653.505, **more}
-    assert said in allowed(understood(with_more(ratio=ratio)).steps["ratio"]).advice
+    assert said in allowed(interpret(with_more(ratio=ratio)).steps["ratio"]).advice
 
 
 @pytest.mark.parametrize(
@@ -193,7 +193,7 @@ def test_what_may_be_fed_goes_by_what_is_known_of_the_leads(more: dict[str, Any]
     ],
 )
 def test_a_voltage_that_must_not_be_says_switch_off(more: dict[str, Any], said: str) -> None:
-    (told,) = understood(with_more(ratio={**UNREAD, **more})).steps["ratio"].warnings
+    (told,) = interpret(with_more(ratio={**UNREAD, **more})).steps["ratio"].warnings
     assert said in told
     assert "Switch off" in told
 
@@ -204,7 +204,7 @@ def test_a_voltage_that_must_not_be_says_switch_off(more: dict[str, Any], said: 
 )
 def test_feeding_more_is_advised_no_further_than_thirty_volts_on_any_winding(fed: float, said: str) -> None:
     half = 13.88 / 4.97 * fed
-    told = lines(understood(with_more(ratio={"excitation_v": fed, "hv_half_1_v": half, "hv_half_2_v": half})), "ratio")
+    told = lines(interpret(with_more(ratio={"excitation_v": fed, "hv_half_1_v": half, "hv_half_2_v": half})), "ratio")
     assert said in told
     assert bool(said) == ("of its line voltage" in told)
 
@@ -212,29 +212,29 @@ def test_feeding_more_is_advised_no_further_than_thirty_volts_on_any_winding(fed
 def test_taps_are_scaled_to_the_line_and_copper_that_falls_is_a_finding() -> None:
     """4.25 V at 4.97 V on the primary of 117 V is 100.05 V; more volts with less copper cannot be one winding."""
     two = {"tap_name_1": "blue", "tap_v_1": 4.25, "tap_ohm_1": 5.0, "tap_name_2": "white", "tap_v_2": 4.6}
-    rising = understood(with_more(ratio={**two, "tap_ohm_2": 5.6}))
+    rising = interpret(with_more(ratio={**two, "tap_ohm_2": 5.6}))
     assert "blue: 100.1 V from its end at the line." in rising.steps["ratio"].lines
     assert rising.findings == []
-    falling = understood(with_more(ratio={**two, "tap_ohm_2": 4.0}))
+    falling = interpret(with_more(ratio={**two, "tap_ohm_2": 4.0}))
     assert [(one.what, one.severity) for one in falling.findings] == [("Taps out of order", "doubt")]
-    twice = understood(with_more(ratio={**two, "tap_name_2": "blue"}))
+    twice = interpret(with_more(ratio={**two, "tap_name_2": "blue"}))
     assert any("tap is 'blue' twice" in line for line in twice.steps["ratio"].lines)
 
 
 def test_insulation_is_brought_to_twenty_degrees() -> None:
     """T9.3: 180 MΩ at 14 °C is about 118.756 MΩ at 20 °C."""
-    assert "118.8 MΩ at 20 °C: good" in lines(understood(SESSION), "insulation")
+    assert "118.8 MΩ at 20 °C: good" in lines(interpret(SESSION), "insulation")
 
 
 def test_an_old_unit_that_was_tested_hard_is_a_finding() -> None:
-    found = understood(with_more(look={"decade": "before-1940"})).findings
+    found = interpret(with_more(look={"decade": "before-1940"})).findings
     assert [one.what for one in found] == ["Tested harder than it should be"]
     steps = {f"{name}_{row}": value for row in (2, 3) for name, value in TEST.items()}
     steps |= {"test_v_1": 250.0, "test_v_2": 500.0}
-    assert understood(with_more(look={"decade": "before-1940"}, insulation=steps)).findings == []
+    assert interpret(with_more(look={"decade": "before-1940"}, insulation=steps)).findings == []
 
 
-TEST = {"between": "High voltage to core", "test_v": 1000.0, "megohm": 180.0, "temp_c": 20.0}
+TEST = {"between": "hv-core", "test_v": 1000.0, "megohm": 180.0, "temp_c": 20.0}
 
 
 def plan(session: Any) -> dict[str, Any]:
@@ -244,40 +244,40 @@ def plan(session: Any) -> dict[str, Any]:
 def test_the_insulation_is_tested_at_what_the_units_own_voltages_make_it_work_at() -> None:
     """350-0-350 on 230 V at 1.1 times the line: 545, 545, 1089 V, and 902 V to the primary; before any ratio."""
     volts = {"circuit": "full-wave", "works_hv_v": 700.0, "works_line_v": 230.0}
-    made = {"between_1": "High voltage to rectifier heater", "test_v_1": 1000.0, "megohm_1": 300.0, "temp_c_1": 20.0}
-    made |= {"between_2": "High voltage to core", "test_v_2": 500.0, "megohm_2": 300.0, "temp_c_2": 20.0}
-    session = understood({"insulation": {**volts, **made}})
+    made = {"between_1": "hv-rectifier", "test_v_1": 1000.0, "megohm_1": 300.0, "temp_c_1": 20.0}
+    made |= {"between_2": "hv-core", "test_v_2": 500.0, "megohm_2": 300.0, "temp_c_2": 20.0}
+    session = interpret({"insulation": {**volts, **made}})
     works = {between: (one.stress_v, one.steps, one.so_far) for between, one in plan(session).items()}
-    assert works["High voltage to core"] == (545.0, (500.0, 1000.0), "passed at 500 V, next 1000 V")
-    assert works["High voltage to rectifier heater"] == (1089.0, (500.0, 1000.0), "passed at 1000 V")
-    assert works["Rectifier heater to core"] == (545.0, (500.0, 1000.0), "")
-    assert works["Primary to all the rest, core and screen"] == (902.0, (500.0, 1000.0), "")
-    assert works["Other heaters to core"] == (10.0, (500.0,), "")
+    assert works["hv-core"] == (545.0, (500.0, 1000.0), "passed at 500 V, next 1000 V")
+    assert works["hv-rectifier"] == (1089.0, (500.0, 1000.0), "passed at 1000 V")
+    assert works["rectifier-core"] == (545.0, (500.0, 1000.0), "")
+    assert works["primary-rest"] == (902.0, (500.0, 1000.0), "")
+    assert works["heaters-core"] == (10.0, (500.0,), "")
     doubts = "High voltage to rectifier heater: passed at 1000 V, works at 1089 V"
     assert doubts in session.standing["doubts"]
     assert session.standing["stop"] == ""
-    assert "Other heaters to core" in session.steps["insulation"].known["untested"]
+    assert "heaters-core" in session.steps["insulation"].known["untested"]
     assert "of 700 V end to end on 230 V, at 1.1 × line, for two diodes" in lines(session, "insulation")
-    assert "at 1.1 × line, since nothing else is said above, for two diodes" in lines(understood(SESSION), "insulation")
+    assert "at 1.1 × line, since nothing else is said above, for two diodes" in lines(interpret(SESSION), "insulation")
 
 
 def test_the_ratio_test_corrects_what_the_insulation_was_tested_for() -> None:
     """Halves of 326.7525 V: a peak of 462 V and 1.1 of it, 508 V, whatever was expected before."""
-    session = understood(with_more(insulation={"works_hv_v": 400.0, "test_v_1": 500.0}))
+    session = interpret(with_more(insulation={"works_hv_v": 400.0, "test_v_1": 500.0}))
     assert session.standing["doubts"].endswith("High voltage to core: passed at 500 V, works at 508 V")
-    bridge = understood(with_more(insulation={"circuit": "bridge"}))
+    bridge = interpret(with_more(insulation={"circuit": "bridge"}))
     assert "works at 1016 V" in bridge.standing["doubts"]  # the whole 653.5 V, a peak of 924 V
-    assert understood(SESSION).standing["doubts"] == ""
+    assert interpret(SESSION).standing["doubts"] == ""
 
 
 def test_a_test_of_parts_together_does_for_each_of_them() -> None:
-    lumped = {**TEST, "between": "Rectifier heater to all the rest"}
-    session = understood(with_more(insulation={f"{name}_2": value for name, value in lumped.items()}))
-    assert plan(session)["Rectifier heater to core"].so_far == "passed at 1000 V"  # what it works at in all: 1016 V
-    assert plan(session)["High voltage to core"].so_far == "good, passed at 1000 V"
-    one_of_two = {**TEST, "between": "Primary to core"}
-    session = understood(with_more(insulation={f"{name}_2": value for name, value in one_of_two.items()}))
-    assert plan(session)["Primary to all the rest, core and screen"].so_far == ""
+    lumped = {**TEST, "between": "rectifier-rest"}
+    session = interpret(with_more(insulation={f"{name}_2": value for name, value in lumped.items()}))
+    assert plan(session)["rectifier-core"].so_far == "passed at 1000 V"  # what it works at in all: 1016 V
+    assert plan(session)["hv-core"].so_far == "good, passed at 1000 V"
+    one_of_two = {**TEST, "between": "primary-core"}
+    session = interpret(with_more(insulation={f"{name}_2": value for name, value in one_of_two.items()}))
+    assert plan(session)["primary-rest"].so_far == ""
 
 
 @pytest.mark.parametrize(
@@ -293,9 +293,9 @@ def test_a_test_of_parts_together_does_for_each_of_them() -> None:
 def test_what_the_maker_joined_to_the_core_is_no_fault_and_the_others_are_tested(
     more: dict[str, Any], stops: bool, planned: bool
 ) -> None:
-    session = understood(with_more(leads={"core_path": "continuity", "core_ohm": 3.0, **more}))
+    session = interpret(with_more(leads={"core_path": "continuity", "core_ohm": 3.0, **more}))
     assert bool(session.holding("ratio")) == stops
-    assert ("High voltage to core" in plan(session)) == planned
+    assert ("hv-core" in plan(session)) == planned
     if not planned:
         assert "High voltage to core, says nothing" in lines(session, "insulation")
 
@@ -312,19 +312,19 @@ def test_what_the_maker_joined_to_the_core_is_no_fault_and_the_others_are_tested
     ],
 )
 def test_nonsense_is_refused_with_its_limit(step: str, field: str, value: float, said: str) -> None:
-    session = understood(with_more(**{step: {field: value}}))
+    session = interpret(with_more(**{step: {field: value}}))
     assert said in session.steps[step].checked.faults[field]
     assert not is_done(next(one for one in STEPS if one.name == step), SESSION[step], session.steps[step])
 
 
 def test_a_null_that_is_no_less_than_the_reading_is_said_and_gives_no_resistance() -> None:
-    session = understood(with_more(resistance={"null_ohm": 95.0}))
+    session = interpret(with_more(resistance={"null_ohm": 95.0}))
     assert session.known("r20") is None
     assert "must be finite and above" in lines(session, "resistance")
 
 
 def test_units_are_converted_once_and_aloud() -> None:
-    session = understood(with_more(core={"tongue": 1.125, "tongue_unit": "in"}))
+    session = interpret(with_more(core={"tongue": 1.125, "tongue_unit": "in"}))
     assert session.known("tongue_mm") == pytest.approx(28.575)
     assert session.steps["core"].checked.aloud["tongue"] == "1.125 in (1 1/8) is 28.575 mm."
 
@@ -332,22 +332,22 @@ def test_units_are_converted_once_and_aloud() -> None:
 def test_a_hidden_tongue_is_a_third_of_the_long_side() -> None:
     """Scrapless EI: 3a by 2.5a outside; 85.7 mm is the stock size of 28.575 mm."""
     core = {"core_by": "outside", "long_side": 85.7, "short_side": 71.4, "stack": 31.0, "tongue": None}
-    session = understood(with_more(core=core))
+    session = interpret(with_more(core=core))
     assert session.known("tongue_mm") == pytest.approx(28.575)
-    wrong = understood(with_more(core={**core, "short_side": 85.0}))
+    wrong = interpret(with_more(core={**core, "short_side": 85.0}))
     assert "short_side" in wrong.steps["core"].checked.faults
 
 
 def test_a_micrometer_over_enamel_gives_odds_of_gauges() -> None:
     wire = {"wire_by": "micrometer", "micrometer_1": 0.25, "micrometer_2": 0.247, "series": "AWG", "wire": None}
-    session = understood(with_more(wire=wire))
+    session = interpret(with_more(wire=wire))
     assert lines(session, "wire").startswith("AWG 31 (")
     assert form_of(session)["wire_unit"] == "mm"
 
 
 def test_the_form_holds_the_readings_so_that_the_estimate_is_the_same() -> None:
     """The form's columns are those that a table of the same readings would have."""
-    session = understood(SESSION)
+    session = interpret(SESSION)
     form = form_of(session) | {"rectifier": "full-wave", "filter": "capacitor"}
     unit = readings.understand(form).unit
     assert unit is not None
@@ -360,7 +360,7 @@ def test_the_form_holds_the_readings_so_that_the_estimate_is_the_same() -> None:
 
 def test_aluminium_goes_into_the_form_as_it_was_read_with_its_metal() -> None:
     """R20 = 188.6 × (228.1 + 20)/(228.1 + 30), by session and form alike."""
-    session = understood(with_more(resistance={"conductor": "aluminium", "winding_temp_c": 30.0}))
+    session = interpret(with_more(resistance={"conductor": "aluminium", "winding_temp_c": 30.0}))
     form = form_of(session) | {"rectifier": "full-wave", "filter": "capacitor"}
     assert (form["ohms_read"], form["winding_temp_c"]) == (pytest.approx(188.6), 30.0)
     assert fact(session, "High voltage").value == pytest.approx(188.6 * 248.1 / 258.1, rel=1e-9)
@@ -370,8 +370,8 @@ def test_aluminium_goes_into_the_form_as_it_was_read_with_its_metal() -> None:
     assert fitting.facts(unit).frame["resistance_ohm"].iloc[0] == pytest.approx(188.6 * 248.1 / 258.1, rel=1e-5)
 
 
-def test_nothing_entered_is_nothing_understood() -> None:
-    session = understood({})
+def test_nothing_entered_is_nothing_interpret() -> None:
+    session = interpret({})
     assert session.facts == []
     assert session.findings == []
     assert form_of(session) == {}
@@ -379,17 +379,17 @@ def test_nothing_entered_is_nothing_understood() -> None:
 
 def test_typed_figures_of_a_meter_count_once_they_are_whole() -> None:
     typed = {"ohmmeter": "(typed)", "ohmmeter_percent": 0.2, "ohmmeter_counts": 2.0, "ohmmeter_resolution": 0.1}
-    better = fact(understood(with_more(resistance=typed)), "High voltage")
-    assert better.u < fact(understood(SESSION), "High voltage").u
-    lacking = understood(with_more(resistance={**typed, "ohmmeter_resolution": None}))
+    better = fact(interpret(with_more(resistance=typed)), "High voltage")
+    assert better.u < fact(interpret(SESSION), "High voltage").u
+    lacking = interpret(with_more(resistance={**typed, "ohmmeter_resolution": None}))
     assert "ohmmeter_resolution" in lacking.steps["resistance"].checked.faults
 
 
 def test_a_meter_of_ones_own_counts_by_its_name() -> None:
     own = calib.Meter.parse({"name": "Blue", "reads": "volt", "range_label": "20 V"} | FIGURES)
-    session = understood(with_more(ratio={"voltmeter": "Blue, 20 V"}), [own])
+    session = interpret(with_more(ratio={"voltmeter": "Blue, 20 V"}), [own])
     assert "Meter: Blue, 20 V, ±(0.5 % + 2 × 0.01 V)" in lines(session, "ratio")
-    gone = understood(with_more(ratio={"voltmeter": "Blue, 20 V"}))
+    gone = interpret(with_more(ratio={"voltmeter": "Blue, 20 V"}))
     assert "Blue, 20 V is not on your list now" in lines(gone, "ratio")
 
 
@@ -405,7 +405,7 @@ def test_units_get_their_signs_and_words_keep_their_letters(said: str, symbol: s
 
 
 numbers = st.floats(-1e7, 1e7, allow_nan=False)
-FIELDS = [(step.name, field) for step in STEPS for field in step.every_field() if field.kind == "number"]
+FIELDS = [(step.name, field) for step in STEPS for field in step.fields.values() if field.kind == "number"]
 
 
 @settings(deadline=None)
@@ -414,7 +414,7 @@ def test_no_number_whatever_makes_it_fail(typed: list[tuple[Any, float]]) -> Non
     entries: dict[str, dict[str, Any]] = {step: dict(fields) for step, fields in SESSION.items()}
     for (step, field), value in typed:
         entries.setdefault(step, {})[field.name] = value
-    understood(entries)
+    interpret(entries)
 
 
 def test_a_sessions_numbers_are_read_as_people_write_them() -> None:
@@ -427,11 +427,11 @@ def test_a_sessions_numbers_are_read_as_people_write_them() -> None:
         core={"tongue": "28,6 mm", "stack": "3,1 cm"},
         wire={"wire": "31 AWG", "wire_unit": "SWG"},
     )
-    session = understood(typed)
-    assert [fact.line for fact in session.facts] == [fact.line for fact in understood(SESSION).facts]
+    session = interpret(typed)
+    assert [fact.line for fact in session.facts] == [fact.line for fact in interpret(SESSION).facts]
     assert session.steps["ratio"].checked.aloud["excitation_v"] == "Read as 4.97 V."
     assert session.steps["wire"].checked.aloud["wire"].startswith("AWG 31 is 0.227 mm")
-    assert form_of(session) == form_of(understood(SESSION))
+    assert form_of(session) == form_of(interpret(SESSION))
 
 
 @pytest.mark.parametrize(
@@ -444,12 +444,12 @@ def test_a_sessions_numbers_are_read_as_people_write_them() -> None:
 def test_what_is_only_planned_is_not_done(step: str, planned: dict[str, Any]) -> None:
     """A tick beside the insulation stands for a test that was made, not for the voltages it is to be made for."""
     of_it = next(one for one in STEPS if one.name == step)
-    assert not is_done(of_it, planned, understood({**SESSION, step: planned}).steps[step])
-    assert is_done(of_it, SESSION[step], understood(SESSION).steps[step])
+    assert not is_done(of_it, planned, interpret({**SESSION, step: planned}).steps[step])
+    assert is_done(of_it, SESSION[step], interpret(SESSION).steps[step])
 
 
 def test_text_that_is_no_number_is_a_fault_of_its_field() -> None:
-    session = understood(with_more(ratio={"excitation_v": "4.9.7"}, wire={"wire": "thin"}))
+    session = interpret(with_more(ratio={"excitation_v": "4.9.7"}, wire={"wire": "thin"}))
     assert session.steps["ratio"].checked.faults["excitation_v"].startswith("4.9.7: has points and commas")
     assert session.steps["wire"].checked.faults["wire"].startswith("thin: is not a number")
     assert not is_done(STEPS[6], {"wire": "thin", "wire_by": "gauge"}, session.steps["wire"])
@@ -460,12 +460,12 @@ M65 = {"tongue": 20.0, "stack": 27.0}
 
 def test_an_m65_is_weighed_as_one_and_not_called_an_ei_60() -> None:
     """Iron 2 x 15.5 x 2.7 x 7.65 g at 0.90 to 0.97, and windings in 5.62 cm²: 0.9 kg is too much for an EI-60 alone."""
-    session = understood(with_more(core=M65 | {"lamination": "m"}, look={"weight_kg": 0.9}, wire={"wire": None}))
+    session = interpret(with_more(core=M65 | {"lamination": "m"}, look={"weight_kg": 0.9}, wire={"wire": None}))
     said = lines(session, "core")
     assert "Nearest stock sheet: M65 (unverified), tongue 20 mm. Its window, 12.5 by 45 mm" in said
     assert "EI-60" not in said
     assert "the weight agrees" in said
-    asked = understood(with_more(core=M65, look={"weight_kg": 0.9}, wire={"wire": None}))
+    asked = interpret(with_more(core=M65, look={"weight_kg": 0.9}, wire={"wire": None}))
     assert "M65 (unverified) has that tongue too, and another window: say which it is." in lines(asked, "core")
     (finding,) = asked.steps["core"].findings
     assert finding.what == "Weight and core disagree"
@@ -475,21 +475,21 @@ def test_an_m65_is_weighed_as_one_and_not_called_an_ei_60() -> None:
 def test_an_m42_tells_its_tongue_by_its_outside() -> None:
     """Square, 42 mm, tongue 12 mm (DIN 41302)."""
     sides = {"core_by": "outside", "long_side": 42.0, "short_side": "42,1", "stack": 15.0}
-    session = understood({"core": sides | {"lamination": "m"}})
+    session = interpret({"core": sides | {"lamination": "m"}})
     assert session.known("tongue_mm") == 12.0
     assert session.steps["core"].checked.faults == {}
-    wrong = understood({"core": sides}).steps["core"].checked.faults["short_side"]
+    wrong = interpret({"core": sides}).steps["core"].checked.faults["short_side"]
     assert wrong.endswith("Square sheets are M: say so.")
 
 
 def test_sheets_and_window_go_into_the_estimates_form() -> None:
     core = M65 | {"lamination": "other", "window_width": "15 mm", "window_height": "40 mm"}
-    form = form_of(understood(with_more(core=core, look={"weight_kg": None})))
+    form = form_of(interpret(with_more(core=core, look={"weight_kg": None})))
     assert (form["lamination"], form["window_width"], form["window_height"]) == ("other", 15.0, 40.0)
     unit = readings.understand({"rectifier": "full-wave", "filter": "capacitor", **form}).unit
     assert unit is not None
     assert unit.iloc[0][["lamination", "window_width_mm", "window_height_mm"]].tolist() == ["other", 15.0, 40.0]
-    half = understood(with_more(core=M65 | {"lamination": "other", "window_width": 15.0}))
+    half = interpret(with_more(core=M65 | {"lamination": "other", "window_width": 15.0}))
     assert "The window counts once its width and height are both known." in lines(half, "core")
     assert "measure its window too" in lines(half, "core")
     assert half.steps["core"].findings == []
