@@ -4,9 +4,30 @@ from __future__ import annotations
 
 import unicodedata
 from dataclasses import dataclass
+from typing import Literal
 
 SHOWN = 200  # characters of a typed value that a line repeats
 _KEPT_FORMAT = "\u200c\u200d"  # joiners that some scripts are written with
+# What kind of fault it is, for programs: these words never change, the sentences may.
+Code = Literal[
+    "missing",  # a value, a column or a row that is needed is not there
+    "limits",  # a number outside its limits
+    "not-a-number",  # not written as a number is
+    "unclear",  # a number that may mean two things, or whose unit is none of this quantity
+    "choice",  # not one of the words that may be written
+    "text",  # no text, or one that cannot be kept as it is
+    "date",  # not a day
+    "conflict",  # at odds with another value of the same input
+    "improbable",  # what no reading can be, though each value by itself may
+    "column",  # not a column of this table, or twice in its header
+    "duplicate",  # stands there twice, and differs
+    "stopped",  # a unit that must not be fed
+    "kind",  # simulated where real is kept, or the other way round
+    "not-found",  # nothing of that name is there
+    "exists",  # something of that name is there already
+    "file",  # what keeps a file from being read or written as a table
+    "unknown",  # none of these
+]
 
 
 def visible(text: str, most: int | None = None) -> str:
@@ -55,6 +76,8 @@ class Fault:
         What is wrong, with the limit where there is one.
     remedy : str
         What to do about it.
+    code : str
+        What kind of fault it is, as `Code` lists them; no program needs to read the sentences.
     """
 
     where: str
@@ -63,6 +86,7 @@ class Fault:
     value: str
     problem: str
     remedy: str
+    code: Code = "unknown"
 
     def __str__(self) -> str:
         parts = (self.where, f"row {self.row}" if self.row is not None else "", self.column)
@@ -81,9 +105,18 @@ class InputError(ValueError):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
     @classmethod
-    def one(cls, problem: str, remedy: str, *, column: str = "", value: object = "", where: str = "") -> InputError:
+    def one(
+        cls,
+        problem: str,
+        remedy: str,
+        *,
+        column: str = "",
+        value: object = "",
+        where: str = "",
+        code: Code = "unknown",
+    ) -> InputError:
         """An error of a single fault that belongs to no row."""
-        return cls([Fault(where, None, column, str(value), problem, remedy)])
+        return cls([Fault(where, None, column, str(value), problem, remedy, code)])
 
 
 class CannotError(RuntimeError):

@@ -13,7 +13,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
+from typing import Any, Literal
 
 __all__ = ["MEASURES", "MM_PER_INCH", "MM_PER_MIL", "Meant", "Measure", "NotRead", "Numeral", "in_figures"]
 __all__ += ["inch_fraction", "meant", "measure", "read_number"]
@@ -206,12 +206,16 @@ _PLAIN = re.compile(r"-?(\d+\.?\d*|\.\d+)", re.ASCII)
 
 
 class NotRead(ValueError):
-    """What was typed is no number of that unit: the problem, and what to write instead."""
+    """What was typed is no number of that unit: the problem, what to write instead, and a code for programs.
+
+    The code is not-a-number, or unclear where it may be one, but which or of what unit cannot be told.
+    """
 
     def __init__(self, problem: str, remedy: str) -> None:
         super().__init__(f"{problem}; {remedy}")
         self.problem = problem
         self.remedy = remedy
+        self.code: Literal["not-a-number", "unclear"] = "not-a-number" if problem == NOT_A_NUMBER else "unclear"
 
 
 @dataclass(frozen=True)
@@ -440,10 +444,14 @@ class Meant:
     others: tuple[tuple[float, str], ...] = ()
 
     def sentence(self, name: str = "an entry") -> str:
-        """The question to put to the reader, such as 'a stack of 4000 mm: did you mean 40 mm (...)?'; two at most."""
+        """What was entered with the question, such as 'a stack of 4000 mm: did you mean 40 mm (...)?'."""
+        return f"{name} of {self.typed:.10g} {self.unit}".rstrip() + f": {self.question()}"
+
+    def question(self) -> str:
+        """The question to put to the reader, such as 'did you mean 40 mm (...)?'; two offers at most."""
         unit = f" {self.unit}" if self.unit else ""
         offers = [f"{value:.5g}{unit} ({slip})" for value, slip in ((self.value, self.slip), *self.others)[:2]]
-        return f"{name} of {self.typed:.10g}{unit}: did you mean {' or '.join(offers)}?"
+        return f"did you mean {' or '.join(offers)}?"
 
 
 def meant(value: float, low: float, high: float, usual_low: float, usual_high: float, unit: str = "") -> Meant | None:

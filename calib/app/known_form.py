@@ -15,7 +15,7 @@ from calib.session import readings
 from calib.session.interpret import stops_on_the_bench
 
 if TYPE_CHECKING:
-    from calib.register.facts import FieldFacts
+    from calib.register.fields import FieldFacts
 
 VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
 # What the next unit on the same bench is likely to share.

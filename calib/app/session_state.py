@@ -17,7 +17,7 @@ import streamlit as st
 
 import calib
 from calib.app import parts
-from calib.register import facts
+from calib.register import fields
 from calib.session.fields import as_shown, gathered, merge
 from calib.session.interpret import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS
 from calib.session.protocol import NAMES, practice_entries, step_named, translated
@@ -157,8 +157,8 @@ def _reason(which: str, without: str) -> str | None:
     visit, reason = st.session_state, str(st.session_state.get(REASON + which) or "")
     visit[UNCLEARED + which] = ""
     try:
-        kept = facts.one_line(reason)
-    except facts.Refusal as refused:
+        kept = fields.one_line(reason)
+    except fields.Refusal as refused:
         visit[UNCLEARED + which] = f"Not cleared: {reason} {refused.problem}; {refused.remedy}."
         return None
     if without and not kept:

@@ -18,7 +18,7 @@ from calib.errors import Fault, InputError
 if TYPE_CHECKING:
     import pandas as pd
 
-    from calib.register.facts import FieldFacts
+    from calib.register.fields import FieldFacts
     from calib.register.ledger import ImportReport
     from calib.register.records import KnownUnit
     from calib.register.store import Register
@@ -80,7 +80,7 @@ def _record_of(typed: dict[str, str]) -> KnownUnit:
         try:
             one = read_number(text, fact.unit, "", fact.usual)
         except NotRead as error:
-            faults.append(Fault(ADD, None, fact.name, text, error.problem, error.remedy))
+            faults.append(Fault(ADD, None, fact.name, text, error.problem, error.remedy, error.code))
             continue
         values[fact.name] = one.kept
         said += [f"--{fact.name.replace('_', '-')}: {one.aloud}"] if one.aloud else []
@@ -175,7 +175,7 @@ def kind_of(table: pd.DataFrame, where: str) -> bool:
     if simulated.any() and not simulated.all():
         problem = f"{simulated.sum()} of the {len(simulated)} records are simulated, and the others are not"
         raise InputError.one(
-            problem, "bring them in as two tables, into two registers", column="simulated", where=where
+            problem, "bring them in as two tables, into two registers", column="simulated", where=where, code="kind"
         )
     return bool(simulated.any())
 
@@ -215,7 +215,7 @@ def run_export(asked: argparse.Namespace) -> None:
 
 def _who(asked: argparse.Namespace) -> tuple[Callable[[], str], ...]:
     """The checks of who makes an entry and why: made before anything else is."""
-    from calib.register.bench_store import line
+    from calib.register.fields import line
 
     return (lambda: line("by", asked.by, "--by"), lambda: line("reason", asked.reason, "--reason"))
 

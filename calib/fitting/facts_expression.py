@@ -16,9 +16,8 @@ from calib.fitting.rows import (
     CENTRE_VOLTS,
     PAIRS,
 )
-from calib.register.facts import FieldFacts
-from calib.register.records import KnownUnit, fields
-from calib.register.rules import READ_BY_RULES, contradictions
+from calib.register.fields import FieldFacts
+from calib.register.records import READ_BY_RULES, KnownUnit, contradictions, fields
 from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
@@ -153,7 +152,7 @@ def _right(table: ibis.Table, facts: FieldFacts) -> Any:
     if facts.kind != "number" or facts.low is None or facts.high is None:
         return ibis.literal(True)
     value = _number(table, facts.name)
-    return (value > facts.low if facts.low_excluded else value >= facts.low) & (value <= facts.high)
+    return facts.within(value)
 
 
 def _number(table: ibis.Table, name: str) -> Any:

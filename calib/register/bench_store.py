@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
 from calib.register import meters, sessions
-from calib.register.facts import Refusal, one_line
+from calib.register.fields import line
 from calib.register.gate import transaction
 from calib.register.making import opened
 from calib.register.meters import Meter
@@ -109,7 +109,7 @@ class BenchStore:
         """
         if state not in sessions.STATES:
             remedy = f"write one of: {', '.join(sessions.STATES)}"
-            raise InputError.one("is no state of a session", remedy, column="state", value=state)
+            raise InputError.one("is no state of a session", remedy, column="state", value=state, code="choice")
         row = (
             line("tag", tag),
             line("contributor", contributor),
@@ -142,11 +142,3 @@ class BenchStore:
         """The revisions of one session, the oldest first, its entries as JSON; no row where there is none."""
         with opened(self.path, self._wait) as con:
             return sessions.history(con, session_id)
-
-
-def line(name: str, text: str, shown: str = "") -> str:
-    """One line of text as it is kept, or an `InputError` that names it, as `shown` where that is given."""
-    try:
-        return one_line(text)
-    except Refusal as refusal:
-        raise InputError.one(refusal.problem, refusal.remedy, column=shown or name, value=text) from None

@@ -15,7 +15,7 @@ from os import PathLike
 from pathlib import Path
 from typing import BinaryIO
 
-from calib.errors import Fault, InputError
+from calib.errors import Code, Fault, InputError
 
 CELL_LIMIT = 1 << 24
 FOR_FORMULA = ("=", "+", "-", "@", "\t", "\r")  # signs that a spreadsheet takes a cell for a formula by
@@ -67,14 +67,15 @@ def bytes_of(source: Source, where: str) -> bytes:
         elif is_piped(source):
             raw = _piped(os.fspath(source), where)
         elif said := odd_kind(source):
-            raise InputError.one(f"cannot be read, {said}", remedy, where=where)
+            raise InputError.one(f"cannot be read, {said}", remedy, where=where, code="file")
         else:
             raw = Path(source).read_bytes()
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
         why = "there is no such file" if isinstance(error, FileNotFoundError) else _why(error)
-        raise InputError.one(f"cannot be read, {why}", remedy, where=where) from None
+        code: Code = "not-found" if isinstance(error, FileNotFoundError) else "file"
+        raise InputError.one(f"cannot be read, {why}", remedy, where=where, code=code) from None
     return raw
 
 
@@ -102,9 +103,8 @@ def decoded(raw: bytes, where: str) -> str:
     except UnicodeDecodeError as error:
         row = raw.count(b"\n", 0, error.start) + 1
         value = raw[max(0, error.start - 8) : error.start + 8].decode("ascii", "replace")
-        raise InputError(
-            [Fault(where, row, "", value, "is not in UTF-8", "save the table again as CSV with the encoding UTF-8")]
-        ) from None
+        remedy = "save the table again as CSV with the encoding UTF-8"
+        raise InputError([Fault(where, row, "", value, "is not in UTF-8", remedy, "file")]) from None
 
 
 def _why(error: Exception) -> str:
@@ -120,7 +120,7 @@ def _piped(name: str, where: str) -> bytes:
             kept.write(chunk)
             if kept.tell() > PIPED_LIMIT:
                 problem = f"cannot be read, more than {PIPED_LIMIT >> 30} GB were piped in"
-                raise InputError.one(problem, "save the table as a file, and name that", where=where)
+                raise InputError.one(problem, "save the table as a file, and name that", where=where, code="file")
         kept.seek(0)
         return kept.read()
 
@@ -137,7 +137,8 @@ def lines_of(text: str, where: str) -> Iterator[tuple[int, list[str] | Fault]]:
             return
         except csv.Error as error:
             problem = f"a cell's quotes do not match up ({error}), so that nothing from here on could be read"
-            yield start, Fault(where, start, "", "", problem, 'close the quote; write a quote inside a cell as ""')
+            remedy = 'close the quote; write a quote inside a cell as ""'
+            yield start, Fault(where, start, "", "", problem, remedy, "file")
             return
         if any(cell.strip() for cell in cells):
             yield start, cells
@@ -166,19 +167,22 @@ def header_faults(
     if len(names) == 1 and (mark := next((mark for mark in ";\t|" if mark in names[0]), "")):
         told = "tabs" if mark == "\t" else f"'{mark}'"
         problem = f"the cells are parted by {told}, not by commas"
-        raise InputError([Fault(*place, "", names[0][:60], problem, "save the table again as CSV with commas")])
+        remedy = "save the table again as CSV with commas"
+        raise InputError([Fault(*place, "", names[0][:60], problem, remedy, "file")])
     for name in dict.fromkeys(names):
         if not name:
             problem = f"column {names.index(name) + 1} of the header has no name"
-            faults.append(Fault(*place, "", "", problem, "name the column, or take it out of every row"))
+            faults.append(Fault(*place, "", "", problem, "name the column, or take it out of every row", "column"))
         elif names.count(name) > 1:
-            faults.append(Fault(*place, name, name, "stands twice in the header", "keep one column of that name"))
+            problem, remedy = "stands twice in the header", "keep one column of that name"
+            faults.append(Fault(*place, name, name, problem, remedy, "column"))
         elif name not in known:
             near = get_close_matches(name.lower().replace(" ", "_").replace("-", "_"), known, n=1)
             remedy = f"write {near[0]} if that is meant, else leave the column out" if near else "leave the column out"
-            faults.append(Fault(*place, name, name, "is not a column of this table", remedy))
+            faults.append(Fault(*place, name, name, "is not a column of this table", remedy, "column"))
     absent = [name for name in known if name in needed and name not in names]
-    return faults + [Fault(*place, name, "", "the header lacks this column", "add the column") for name in absent]
+    problem, remedy = "the header lacks this column", "add the column"
+    return faults + [Fault(*place, name, "", problem, remedy, "missing") for name in absent]
 
 
 def width_fault(cells: Sequence[str], width: int, place: tuple[str, int]) -> Fault | None:
@@ -188,4 +192,4 @@ def width_fault(cells: Sequence[str], width: int, place: tuple[str, int]) -> Fau
     few = "few" if len(cells) < width else "many"
     problem = f"the row has {len(cells)} cells where the header has {width}: too {few}"
     remedy = "put a comma for each empty cell and quotes round a cell that has commas; look for an unclosed quote"
-    return Fault(*place, "", ",".join(cells)[:60], problem, remedy)
+    return Fault(*place, "", ",".join(cells)[:60], problem, remedy, "file")

@@ -13,8 +13,7 @@ from calib.register import improbable
 from calib.register.cells import Source, bytes_of, decoded, header_faults, is_piped, lines_of, text_in, width_fault
 from calib.register.frame import frame_of
 from calib.register.package import refuse_mixture
-from calib.register.records import KnownUnit, Unit, UnknownUnit, columns, fields
-from calib.register.rules import VOLTAGES
+from calib.register.records import VOLTAGES, KnownUnit, Unit, UnknownUnit, columns, fields
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,7 +86,7 @@ def _read(kind: type[Unit], source: Source, where: str) -> pd.DataFrame:
     if isinstance(header, Fault):
         raise InputError([header])
     if not header:
-        raise InputError.one("the file is empty", "give a table with a header row", where=where)
+        raise InputError.one("the file is empty", "give a table with a header row", where=where, code="missing")
     names = [name.strip() for name in header]
     faults, absent = _header_faults(kind, names, where, row)
     if any(names.count(name) > 1 for name in set(names) if name):
@@ -119,7 +118,7 @@ def _header_faults(kind: type[Unit], names: Sequence[str], where: str, row: int)
     if not {*VOLTAGES[:2]} <= {*names} and VOLTAGES[2] not in names:
         absent.update(VOLTAGES)
         remedy = "add no_load_v, or both excitation_v and hv_v"
-        faults.append(Fault(where, row, VOLTAGES[2], "", "the header has no voltage of the winding", remedy))
+        faults.append(Fault(where, row, VOLTAGES[2], "", "the header has no voltage of the winding", remedy, "missing"))
     return faults, absent
 
 
@@ -158,4 +157,5 @@ def _twice(
     ours, theirs = record.values(), other.values()
     differing = ", ".join(name for name, value in ours.items() if value != theirs[name])
     problem = f"stands in row {row} too, with another {differing}"
-    faults.append(Fault(*place, "unit", record.unit, problem, "keep the row that is right, or give one another tag"))
+    remedy = "keep the row that is right, or give one another tag"
+    faults.append(Fault(*place, "unit", record.unit, problem, remedy, "duplicate"))

@@ -10,10 +10,17 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from calib.errors import Fault, InputError
-from calib.register.facts import BLANK_WORDS, FieldFacts
-from calib.register.records import KnownUnit, Unit, UnknownUnit, columns, fields
-from calib.register.rules import READ_BY_RULES, VOLTAGES, contradictions
-from calib.register.typed import is_blank
+from calib.register.fields import BLANK_WORDS, FieldFacts, is_blank
+from calib.register.records import (
+    READ_BY_RULES,
+    VOLTAGES,
+    KnownUnit,
+    Unit,
+    UnknownUnit,
+    columns,
+    contradictions,
+    fields,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -105,7 +112,7 @@ def column_faults(kind: type[Unit], names: Sequence[object], where: str) -> tupl
     facts = fields(kind)
     open_names = [one.name for one in facts if one.name not in names]
     faults = [
-        Fault(where, None, name, "", "there are two columns of that name", "keep one of them")
+        Fault(where, None, name, "", "there are two columns of that name", "keep one of them", "column")
         for name in columns(kind)
         if list(names).count(name) > 1
     ]
@@ -115,7 +122,7 @@ def column_faults(kind: type[Unit], names: Sequence[object], where: str) -> tupl
         near = get_close_matches(str(name).lower().replace(" ", "_").replace("-", "_"), open_names, 1, ALIKE)
         if near and name not in columns(KnownUnit) and name not in columns(UnknownUnit):
             remedy = f"write {near[0]} if that is meant, else give it a name of its own"
-            faults.append(Fault(where, None, str(name), "", "is not a column of this table", remedy))
+            faults.append(Fault(where, None, str(name), "", "is not a column of this table", remedy, "column"))
     absent = {one.name for one in facts if one.needed and one.name not in names}
     if not {*VOLTAGES[:2]} <= {*names} and VOLTAGES[2] not in names:
         absent.update(VOLTAGES)
@@ -124,7 +131,7 @@ def column_faults(kind: type[Unit], names: Sequence[object], where: str) -> tupl
         if name in absent and name not in VOLTAGES[:2]:
             problem = "is needed, and there is no such column"
             remedy = "add no_load_v, or both excitation_v and hv_v" if name in VOLTAGES else f"add it: {helps[name]}"
-            faults.append(Fault(where, None, name, "", problem, remedy.rstrip(".")))
+            faults.append(Fault(where, None, name, "", problem, remedy.rstrip("."), "missing"))
     return faults, absent
 
 
@@ -168,18 +175,11 @@ def _look_at_numbers(facts: FieldFacts, column: pd.Series) -> tuple[np.ndarray, 
     if pd.api.types.is_numeric_dtype(column.dtype) and column.dtype.kind not in "bc":
         values = column.to_numpy(dtype=float, na_value=np.nan)
         there = ~np.isnan(values)
-        return there & ~_within(facts, values), there
+        return there & ~facts.within(values), there
     cells = column.to_numpy(dtype=object)
     there = np.array([not is_blank(cell) for cell in cells], dtype=bool)
     values = np.array([cell if type(cell) in (int, float) else np.nan for cell in cells], dtype=float)
-    return there & ~_within(facts, values), there
-
-
-def _within(facts: FieldFacts, values: np.ndarray) -> np.ndarray:
-    """Which numbers lie within a field's limits; NaN does not."""
-    low = -np.inf if facts.low is None else facts.low
-    high = np.inf if facts.high is None else facts.high
-    return np.isfinite(values) & (values > low if facts.low_excluded else values >= low) & (values <= high)
+    return there & ~facts.within(values), there
 
 
 def _plain(cell: object) -> bool:
@@ -260,6 +260,7 @@ def _refuse_twice(table: pd.DataFrame, where: str) -> None:
             tags[at][1],
             f"stands in row {first[tags[at]]} too, with another {', '.join(what)}",
             remedy,
+            "duplicate",
         )
         for at, what in sorted(differing.items())
     ]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, NamedTuple, overload
+from typing import TYPE_CHECKING, Literal, NamedTuple, overload
 
 import numpy as np
 
@@ -21,7 +21,7 @@ from calib.register.records import KnownUnit, Unit, UnknownUnit, fields
 if TYPE_CHECKING:
     import pandas as pd
 
-    from calib.register.facts import FieldFacts
+    from calib.register.fields import FieldFacts
 
 # The usual range of each single field stands with the field. What follows is of several together: judgement of the
 # bench, to catch slips of a digit or a unit, or half a winding taken for the whole.
@@ -40,10 +40,14 @@ MOST_TOLD = 20  # findings of one table that are told in lines
 
 
 class Unlikely(NamedTuple):
-    """Something worth a second look: the column to look at first, and why."""
+    """Something worth a second look: the column to look at first, why, and a code for programs.
+
+    The code is unusual where the one number lies outside its usual range, apart where several readings do not fit.
+    """
 
     column: str
     why: str
+    code: Literal["unusual", "apart"]
 
 
 class _Rule(NamedTuple):
@@ -52,6 +56,11 @@ class _Rule(NamedTuple):
     column: str
     rows: np.ndarray
     why: Callable[[int], str]
+    code: Literal["unusual", "apart"] = "apart"
+
+    def of(self, row: int) -> Unlikely:
+        """What is to be said of one row."""
+        return Unlikely(self.column, self.why(row), self.code)
 
 
 class _Read:
@@ -94,7 +103,7 @@ def improbabilities(what: Unit | pd.DataFrame) -> list[Unlikely] | pd.DataFrame:
     -------
     list of Unlikely, or pandas.DataFrame
         The columns in the order of the tables, then what hangs together; empty where nothing is unlikely. Of a table:
-        row (counted from 0, as ``iloc`` does), unit, column and why. No clock, no other record is consulted.
+        row (counted from 0, as ``iloc`` does), unit, column, why and code. No clock, no other record is consulted.
 
     Raises
     ------
@@ -102,14 +111,14 @@ def improbabilities(what: Unit | pd.DataFrame) -> list[Unlikely] | pd.DataFrame:
         A table with a fault in it, with every fault.
     """
     if isinstance(what, Unit):
-        return [Unlikely(rule.column, rule.why(0)) for rule in _rules(_Read(what)) if rule.rows[0]]
+        return [rule.of(0) for rule in _rules(_Read(what)) if rule.rows[0]]
     import pandas as pd
 
     what = checked(KnownUnit if "rated_current_ma" in what else UnknownUnit, what)
     rules = _rules(_Read(what))
     units = what["unit"].to_numpy(dtype=object)
-    found = [(row, units[row], rules[k].column, rules[k].why(row)) for row, k in _pairs(rules)]
-    return pd.DataFrame(found, columns=["row", "unit", "column", "why"])
+    found = [(row, units[row], *rules[k].of(row)) for row, k in _pairs(rules)]
+    return pd.DataFrame(found, columns=["row", "unit", "column", "why", "code"])
 
 
 def improbable_rows(table: pd.DataFrame) -> np.ndarray:
@@ -159,9 +168,8 @@ def _single(read: _Read) -> Iterator[_Rule]:
     for facts in FACTS.values():
         if facts.kind == "number" and facts.usual is not None:
             value = read.number(facts.name)
-            yield _Rule(
-                facts.name, (value < facts.usual[0]) | (value > facts.usual[1]), partial(_unusual, facts, value)
-            )
+            beyond = (value < facts.usual[0]) | (value > facts.usual[1])
+            yield _Rule(facts.name, beyond, partial(_unusual, facts, value), "unusual")
 
 
 def _unusual(facts: FieldFacts, value: np.ndarray, row: int) -> str:
@@ -200,12 +208,13 @@ def _ratio(read: _Read, fed: np.ndarray, high: np.ndarray, scaled: np.ndarray) -
     def why(row: int) -> str:
         said = f"{scaled[row]:.4g} V by the ratio test is little for a line of {line[row]:g} V"
         if beyond[row]:
-            unusual = facts.unlikely(float(f"{scaled[row]:.4g}")) or facts.unlikely(float(scaled[row]))
+            volts = float(f"{scaled[row]:.4g}")
+            volts = volts if facts.unusual(volts) else float(scaled[row])
+            unusual = facts.unusual(volts) if swapped[row] else facts.unlikely(volts)
             said = f"the no-load voltage that the ratio test gives, {unusual}"
         if not swapped[row]:
             return said
-        asked = f"did you mean {high[row]:g} V on the primary and {fed[row]:g} V read (the two swapped)?"
-        return f"{said.partition('; ')[0]}; {asked}"
+        return f"{said}; did you mean {high[row]:g} V on the primary and {fed[row]:g} V read (the two swapped)?"
 
     return _Rule("hv_v", beyond | swapped, why)
 

@@ -230,7 +230,9 @@ def _standing(
     found = con.execute(f"SELECT revision, {_NAMES} FROM current_units WHERE record_id = $1", [identity]).df()
     if found.empty:
         remedy = "look the unit and its contributor up among the known units; one that was withdrawn can be added again"
-        raise InputError.one(f"the register has no such unit of {contributor}", remedy, column="unit", value=unit)
+        raise InputError.one(
+            f"the register has no such unit of {contributor}", remedy, column="unit", value=unit, code="not-found"
+        )
     table = found if instead is None else instead.reset_index(drop=True)
     return table[list(columns(KnownUnit))].assign(record_id=identity, was=found["revision"].iloc[0])
 

@@ -4,25 +4,33 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cache
-from typing import TYPE_CHECKING, Annotated, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Self
 
 from pydantic import BaseModel, ConfigDict, model_validator
 
 from calib.bench.uncertainty import MeterClass
 from calib.errors import InputError
-from calib.register.facts import FieldFacts, Name, OneLine, as_number, facts_of, plain, quantity, trimmed
-from calib.register.rules import Contradiction, Contradictions
+from calib.register.fields import (
+    METER,
+    FieldFacts,
+    Name,
+    OneLine,
+    Reads,
+    as_number,
+    of,
+    trimmed,
+)
+from calib.register.records import Contradiction, Contradictions, parsed
 from calib.register.trouble import ENTER_AGAIN, AlteredError
-from calib.register.typed import parsed
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-Reads = Literal["volt", "ohm"]
-COLUMNS = ("name", "reads", "range_label", "percent", "counts", "resolution")
+COLUMNS = tuple(facts.name for facts in METER)
 _PLACE = "name, reads, range_label"
 
 
@@ -35,41 +43,18 @@ class Meter(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
 
-    name: Annotated[Name, plain("Meter", "What you call it at the bench.", "text")]
-    reads: Annotated[Reads, trimmed, plain("Reads", "What is read on it: volts or ohms.", "choice")]
-    range_label: Annotated[
-        OneLine, plain("Range", "Such as 20 V; empty where one line serves every range.", "text")
-    ] = ""
-    percent: Annotated[
-        float,
-        quantity(
-            "± per cent of reading", "%", (0.0, 50.0), "From the meter's data, for this range.", usual=(0.01, 5.0)
-        ),
-        as_number,
-    ]
-    counts: Annotated[
-        float,
-        quantity("+ counts", "", (0.0, 1000.0), "Steps of the last digit that the data add to it.", usual=(0.0, 50.0)),
-        as_number,
-    ]
-    resolution: Annotated[
-        float,
-        quantity(
-            "Last digit",
-            "V or ohm",
-            (0.0, 1000.0),
-            "One step of the last digit on this range: 0.01 where it shows 13.88.",
-            low_excluded=True,
-            usual=(1e-5, 10.0),
-        ),
-        as_number,
-    ]
+    name: Name
+    reads: Annotated[Reads, trimmed]
+    range_label: OneLine = ""
+    percent: Annotated[float, of("percent"), as_number]
+    counts: Annotated[float, of("counts"), as_number]
+    resolution: Annotated[float, of("resolution"), as_number]
 
     @model_validator(mode="after")
     def _errs(self) -> Self:
         if self.percent == 0.0 and self.counts == 0.0:
             remedy = "copy both figures, ±(% of reading + counts), from the meter's data"
-            raise Contradictions([Contradiction("counts", "no meter is without error", remedy)])
+            raise Contradictions([Contradiction("counts", "no meter is without error", remedy, "improbable")])
         return self
 
     @classmethod
@@ -91,7 +76,7 @@ class Meter(BaseModel):
 @cache
 def meter_fields() -> tuple[FieldFacts, ...]:
     """The facts of a meter's fields, in their order."""
-    return tuple(facts_of(name, Meter.model_fields[name]) for name in COLUMNS)
+    return tuple(replace(facts, needed=Meter.model_fields[facts.name].is_required()) for facts in METER)
 
 
 def meter_id(name: str, reads: str, range_label: str) -> str:
@@ -128,7 +113,9 @@ def drop(con: duckdb.DuckDBPyConnection, name: str, reads: str, range_label: str
     last = _last(con, identity)
     if last is None or last[1] != "keep":
         problem = f"the register has no such meter for {reads}s, range '{range_label}'"
-        raise InputError.one(problem, "look its name and range up among the meters", column="name", value=name)
+        raise InputError.one(
+            problem, "look its name and range up among the meters", column="name", value=name, code="not-found"
+        )
     _append(con, [identity, last[0] + 1, "drop", name, reads, range_label, *last[2:]])
 
 

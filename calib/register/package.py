@@ -16,7 +16,7 @@ from filelock import FileLock, Timeout
 
 from calib.errors import CannotError, InputError
 from calib.register.cells import FOR_FORMULA, odd_kind
-from calib.register.facts import FieldFacts
+from calib.register.fields import FieldFacts
 from calib.register.records import KnownUnit, Unit, fields
 
 if TYPE_CHECKING:
@@ -125,7 +125,7 @@ def _refuse_another_s(folder: Path, simulated: bool) -> None:
     remedy = "name another folder, or replace them with --force"
     if not folder.is_dir():
         if said := odd_kind(folder) or (folder.exists() and "it is a file"):
-            raise InputError.one(f"cannot be written into, {said}", "name a folder", where=str(folder))
+            raise InputError.one(f"cannot be written into, {said}", "name a folder", where=str(folder), code="file")
         return
     there = [name for name in NAMES if os.path.lexists(folder / name)]
     if not there:
@@ -133,11 +133,11 @@ def _refuse_another_s(folder: Path, simulated: bool) -> None:
     told = descriptor_of(folder)
     if told is None or told.get("name") not in _TITLES.values():
         problem = f"holds {', '.join(there)} that no export of calib describes"
-        raise InputError.one(problem, remedy, where=str(folder))
+        raise InputError.one(problem, remedy, where=str(folder), code="exists")
     if told["name"] != _TITLES[simulated]:
         kinds = ("simulated", "real") if not simulated else ("real", "simulated")
         problem = f"holds an export of {kinds[0]} units, and these are {kinds[1]}"
-        raise InputError.one(problem, remedy, where=str(folder))
+        raise InputError.one(problem, remedy, where=str(folder), code="kind")
 
 
 def descriptor_of(folder: Path) -> dict[str, Any] | None:
@@ -170,7 +170,7 @@ def refuse_mixture(path: Path, content: bytes) -> None:
         if one["hash"].removeprefix("sha256:") != sha256_of(content):
             problem = f"is not the table that {DESCRIPTOR} beside it describes: an export cut short, or a later change"
             remedy = f"export it again, or, where you changed it yourself, take {DESCRIPTOR} out of the folder"
-            raise InputError.one(problem, remedy, where=str(path))
+            raise InputError.one(problem, remedy, where=str(path), code="conflict")
 
 
 def write_table(table: pd.DataFrame, file: TextIO) -> None:

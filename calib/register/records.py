@@ -1,254 +1,103 @@
-"""The record of one high-voltage winding: its fields with their names, units, limits and help, defined here alone."""
+"""The record of one high-voltage winding, known or unknown: its class, and what its fields must be together."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import cache
-from typing import Annotated, Any, ClassVar, Literal, Self
+from typing import Annotated, Any, NamedTuple, Self, TypeVar
 
-from pydantic import BaseModel, ConfigDict, model_validator
+from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
+from pydantic_core import ErrorDetails
 
-from calib.register.facts import (
+from calib.errors import Code, Fault, InputError
+from calib.register.fields import (
+    RECORD,
+    Conductor,
     Day,
+    Evidence,
     FieldFacts,
+    FilterInput,
     Flag,
+    LaminationShape,
     Name,
     OneLine,
+    Rectifier,
+    Refusal,
     Words,
     as_number,
-    facts_of,
-    plain,
-    quantity,
+    is_blank,
+    of,
+    outside_limits,
     trimmed,
 )
-from calib.register.rules import Contradictions, contradictions
-from calib.register.typed import parsed
 
-Rectifier = Literal["full-wave", "bridge", "half-wave", "doubler", "none"]
-FilterInput = Literal["capacitor", "choke", "none"]
-Evidence = Literal["nameplate", "maker-data", "set-data", "wire-measured", "heat-run"]
-Conductor = Literal["copper", "aluminium"]
-LaminationShape = Literal["ei-scrapless", "m", "ui", "strip-wound", "other"]
+# What the rules between fields read; of the other fields they ask only whether they are filled in.
+READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped"})
+VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
 
-# Limits beyond which a value is refused, and, with each field, the usual range beyond which it is worth a second look:
-# judgement of the bench for mains transformers of valve sets, to catch slips of a digit or a unit.
-OHM = (0.001, 1e6)
-MILLIAMPERE = (0.1, 1e5)
-VOLT = (0.0, 1e4)
-LIMB_MM = (3.0, 500.0)
-DRAWN_MA = (5.0, 1000.0)
-U_PCT = (0.01, 10.0)
+
+class Contradiction(NamedTuple):
+    """Two fields that do not go together: the one to mend, what is wrong, the remedy, and a code for programs."""
+
+    column: str
+    problem: str
+    remedy: str
+    code: Code = "conflict"
+
+
+class Contradictions(ValueError):
+    """Every contradiction of one record."""
+
+    def __init__(self, found: list[Contradiction]) -> None:
+        super().__init__("; ".join(f"{each.column} {each.problem}" for each in found))
+        self.found = tuple(found)
+
+
+Rules = Callable[[Mapping[str, object]], list[Contradiction]]
+Record = TypeVar("Record", bound=BaseModel)
 
 
 class Unit(BaseModel):
-    """What is read of any unit, known or not: supply, voltages, resistance, core and wire of one winding."""
+    """What is read of any unit, known or not: supply, voltages, resistance, core and wire of one winding.
+
+    Each field's label, unit, limits and help stand in `calib.register.fields`.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
-    leading: ClassVar[tuple[str, ...]] = ("unit", "contributor", "evidence", "rectifier", "filter", "rated_current_ma")
 
-    unit: Annotated[Name, plain("Unit", "Your own tag for the unit, as written on it.", "text")]
-    contributor: Annotated[OneLine, plain("Contributor", "Whose bench read it.", "text")] = ""
-    rectifier: Annotated[
-        Rectifier,
-        trimmed,
-        plain(
-            "Rectifier",
-            "The supply that the rating is stated for; full-wave is two diodes on a centre tap, none an ac rating.",
-            "choice",
-        ),
-    ]
-    filter: Annotated[
-        FilterInput, trimmed, plain("Filter input", "What the rectifier meets first: capacitor or choke.", "choice")
-    ]
-    line_voltage_v: Annotated[
-        float,
-        quantity("Line voltage", "V", VOLT, "Nominal supply of the primary.", usual=(95.0, 260.0), low_excluded=True),
-        as_number,
-    ]
-    line_frequency_hz: Annotated[
-        float,
-        quantity(
-            "Line frequency",
-            "Hz",
-            (10.0, 1000.0),
-            "The frequency it was designed for: 50 for a plate of 50/60.",
-            usual=(24.0, 62.0),
-        ),
-        as_number,
-    ]
-    centre_tapped: Annotated[
-        Flag,
-        plain("Centre tap", "Whether the winding has a centre tap; read over the whole winding either way.", "flag"),
-    ]
-    excitation_v: Annotated[
-        float | None,
-        quantity(
-            "Excitation",
-            "V",
-            VOLT,
-            "Ratio test: rms volts across the primary, whichever winding is fed.",
-            usual=(0.5, 60.0),
-            low_excluded=True,
-        ),
-        as_number,
-    ] = None
-    hv_v: Annotated[
-        float | None,
-        quantity(
-            "Voltage read",
-            "V",
-            VOLT,
-            "Ratio test: rms volts across the whole winding in the same test, whichever is fed.",
-            usual=(1.0, 1500.0),
-            low_excluded=True,
-        ),
-        as_number,
-    ] = None
-    no_load_v: Annotated[
-        float | None,
-        quantity(
-            "No-load voltage",
-            "V",
-            VOLT,
-            "Instead of a ratio test: rms volts of the whole winding at line voltage, read directly or the maker's.",
-            usual=(40.0, 3000.0),
-            low_excluded=True,
-        ),
-        as_number,
-    ] = None
-    hv_resistance_ohm: Annotated[
-        float,
-        quantity("Winding resistance", "ohm", OHM, "Dc resistance of the whole winding.", usual=(5.0, 10000.0)),
-        as_number,
-    ]
-    winding_temp_c: Annotated[
-        float,
-        quantity(
-            "Winding temperature", "°C", (-40.0, 200.0), "The winding's temperature at that reading.", usual=(5.0, 40.0)
-        ),
-        as_number,
-    ]
-    tongue_mm: Annotated[
-        float | None,
-        quantity("Tongue", "mm", LIMB_MM, "Width of the core's centre limb; give the stack too.", usual=(10.0, 65.0)),
-        as_number,
-    ] = None
-    stack_mm: Annotated[
-        float | None,
-        quantity(
-            "Stack", "mm", LIMB_MM, "Height of the stack of laminations; give the tongue too.", usual=(8.0, 130.0)
-        ),
-        as_number,
-    ] = None
-    core_area_cm2: Annotated[
-        float | None,
-        quantity(
-            "Core area",
-            "cm²",
-            (LIMB_MM[0] ** 2 / 100, LIMB_MM[1] ** 2 / 100),
-            "Gross area of a core without tongue and stack, such as a toroid; tongue and stack count where all stand.",
-            usual=(1.0, 60.0),
-        ),
-        as_number,
-    ] = None
-    conductor: Annotated[
-        Conductor | None, trimmed, plain("Conductor", "Metal of the winding; copper where empty.", "choice")
-    ] = None
-    awg: Annotated[
-        float | None,
-        quantity("Wire gauge", "AWG", (0.0, 50.0), "Gauge of the winding's wire.", usual=(18.0, 44.0)),
-        as_number,
-    ] = None
-    wire_diameter_mm: Annotated[
-        float | None,
-        quantity(
-            "Bare wire diameter",
-            "mm",
-            (0.01, 10.0),
-            "Without its enamel; it counts where a gauge stands too.",
-            usual=(0.05, 1.1),
-        ),
-        as_number,
-    ] = None
-    u_voltage_pct: Annotated[
-        float | None,
-        quantity(
-            "Uncertainty of voltage",
-            "%",
-            (0.0, 100.0),
-            "Relative standard uncertainty of the no-load voltage; empty: the meter class in use.",
-            usual=U_PCT,
-        ),
-        as_number,
-    ] = None
-    u_resistance_pct: Annotated[
-        float | None,
-        quantity(
-            "Uncertainty of resistance",
-            "%",
-            (0.0, 100.0),
-            "Relative standard uncertainty of the resistance; empty: the meter class in use.",
-            usual=U_PCT,
-        ),
-        as_number,
-    ] = None
-    primary_resistance_ohm: Annotated[
-        float | None,
-        quantity("Primary resistance", "ohm", OHM, "Dc resistance of the primary.", usual=(0.2, 600.0)),
-        as_number,
-    ] = None
-    weight_kg: Annotated[
-        float | None,
-        quantity("Weight", "kg", (0.0, 1e4), "Weight of the unit.", usual=(0.1, 40.0), low_excluded=True),
-        as_number,
-    ] = None
-    lamination: Annotated[
-        LaminationShape | None,
-        trimmed,
-        plain(
-            "Sheets of the core",
-            "ei-scrapless (windows half as wide as the tongue), m (one piece, square), ui (a coil on each of two "
-            "limbs), strip-wound or other; scrapless EI where empty.",
-            "choice",
-        ),
-    ] = None
-    window_width_mm: Annotated[
-        float | None,
-        quantity(
-            "Window width",
-            "mm",
-            LIMB_MM,
-            "Of one window of the core, from limb to limb; give its height too.",
-            usual=(5.0, 80.0),
-        ),
-        as_number,
-    ] = None
-    window_height_mm: Annotated[
-        float | None,
-        quantity(
-            "Window height",
-            "mm",
-            LIMB_MM,
-            "Of one window of the core, along the limb; give its width too.",
-            usual=(12.0, 250.0),
-        ),
-        as_number,
-    ] = None
-    stop: Annotated[
-        OneLine, plain("Stop", "Why the unit must not be fed; empty where nothing stands against it.", "text")
-    ] = ""
-    stop_cleared: Annotated[
-        OneLine, plain("Stop cleared", "Why that no longer stands; both are kept and shown.", "text")
-    ] = ""
-    doubts: Annotated[
-        OneLine, plain("Doubts", "What was not as it should be, sentences parted by a blank, | and a blank.", "text")
-    ] = ""
-    recorded_on: Annotated[Day | None, plain("Recorded on", "Day of the readings, as year-month-day.", "date")] = None
-    notes: Annotated[Words, plain("Notes", "Anything else worth keeping.", "text")] = ""
-    simulated: Annotated[
-        Flag, plain("Simulated", "Whether the record was made up for practice; false where empty.", "flag")
-    ] = False
+    unit: Name
+    contributor: OneLine = ""
+    rectifier: Annotated[Rectifier, trimmed]
+    filter: Annotated[FilterInput, trimmed]
+    line_voltage_v: Annotated[float, of("line_voltage_v"), as_number]
+    line_frequency_hz: Annotated[float, of("line_frequency_hz"), as_number]
+    centre_tapped: Flag
+    excitation_v: Annotated[float | None, of("excitation_v"), as_number] = None
+    hv_v: Annotated[float | None, of("hv_v"), as_number] = None
+    no_load_v: Annotated[float | None, of("no_load_v"), as_number] = None
+    hv_resistance_ohm: Annotated[float, of("hv_resistance_ohm"), as_number]
+    winding_temp_c: Annotated[float, of("winding_temp_c"), as_number]
+    tongue_mm: Annotated[float | None, of("tongue_mm"), as_number] = None
+    stack_mm: Annotated[float | None, of("stack_mm"), as_number] = None
+    core_area_cm2: Annotated[float | None, of("core_area_cm2"), as_number] = None
+    conductor: Annotated[Conductor | None, trimmed] = None
+    awg: Annotated[float | None, of("awg"), as_number] = None
+    wire_diameter_mm: Annotated[float | None, of("wire_diameter_mm"), as_number] = None
+    u_voltage_pct: Annotated[float | None, of("u_voltage_pct"), as_number] = None
+    u_resistance_pct: Annotated[float | None, of("u_resistance_pct"), as_number] = None
+    primary_resistance_ohm: Annotated[float | None, of("primary_resistance_ohm"), as_number] = None
+    weight_kg: Annotated[float | None, of("weight_kg"), as_number] = None
+    lamination: Annotated[LaminationShape | None, trimmed] = None
+    window_width_mm: Annotated[float | None, of("window_width_mm"), as_number] = None
+    window_height_mm: Annotated[float | None, of("window_height_mm"), as_number] = None
+    stop: OneLine = ""
+    stop_cleared: OneLine = ""
+    doubts: OneLine = ""
+    recorded_on: Day | None = None
+    notes: Words = ""
+    simulated: Flag = False
 
     @model_validator(mode="after")
     def _hang_together(self) -> Self:
@@ -295,15 +144,9 @@ class Unit(BaseModel):
 class KnownUnit(Unit):
     """A unit whose rated current is known."""
 
-    contributor: Annotated[Name, plain("Contributor", "Whose bench read it.", "text")]
-    evidence: Annotated[Evidence, trimmed, plain("Evidence", "How the rated current is known.", "choice")]
-    rated_current_ma: Annotated[
-        float,
-        quantity(
-            "Rated current", "mA", MILLIAMPERE, "Direct load current (rms where the rectifier is none).", usual=DRAWN_MA
-        ),
-        as_number,
-    ]
+    contributor: Name
+    evidence: Annotated[Evidence, trimmed]
+    rated_current_ma: Annotated[float, of("rated_current_ma"), as_number]
 
     @property
     def record_id(self) -> str:
@@ -314,11 +157,7 @@ class KnownUnit(Unit):
 class UnknownUnit(Unit):
     """A unit whose rating is sought for the supply that `rectifier` and `filter` name."""
 
-    demand_ma: Annotated[
-        float | None,
-        quantity("Demand", "mA", MILLIAMPERE, "Direct current that the set draws.", usual=DRAWN_MA),
-        as_number,
-    ] = None
+    demand_ma: Annotated[float | None, of("demand_ma"), as_number] = None
 
 
 def standing(values: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
@@ -356,9 +195,8 @@ def fields(kind: type[Unit]) -> tuple[FieldFacts, ...]:
     tuple of FieldFacts
         `simulated` is the last but for `demand_ma`.
     """
-    leading = [name for name in kind.leading if name in kind.model_fields]
-    rest = [name for name in kind.model_fields if name not in leading]
-    return tuple(facts_of(name, kind.model_fields[name]) for name in (*leading, *rest))
+    own = kind.model_fields
+    return tuple(replace(facts, needed=own[facts.name].is_required()) for facts in RECORD if facts.name in own)
 
 
 @cache
@@ -370,3 +208,160 @@ def columns(kind: type[Unit]) -> tuple[str, ...]:
 def record_id(contributor: str, unit: str) -> str:
     """Hash of contributor and unit, the same on every machine: what identifies a record through its revisions."""
     return hashlib.sha256(f"{len(contributor)}:{contributor}{unit}".encode()).hexdigest()[:32]
+
+
+def contradictions(given: Mapping[str, object]) -> list[Contradiction]:
+    """Find what does not go together among the fields that are filled in.
+
+    Parameters
+    ----------
+    given : mapping of str to object
+        The fields that are not blank: `rectifier`, `filter` and `centre_tapped` (True or False) where they can be read;
+        of the others presence alone counts.
+
+    Returns
+    -------
+    list of Contradiction
+        Empty for a sound record.
+    """
+    return [*_voltage(given), *_supply(given), *_pairs(given), *_stop(given)]
+
+
+def _voltage(given: Mapping[str, object]) -> list[Contradiction]:
+    if "no_load_v" in given or {"excitation_v", "hv_v"} <= given.keys():
+        return []
+    if not {"excitation_v", "hv_v"} & given.keys():
+        remedy = "fill in excitation_v and hv_v of a ratio test, or else no_load_v"
+        return [Contradiction("no_load_v", "no voltage is given", remedy, "missing")]
+    absent, there = ("hv_v", "excitation_v") if "excitation_v" in given else ("excitation_v", "hv_v")
+    remedy = "fill in both voltages of the ratio test, or else no_load_v"
+    return [Contradiction(absent, f"is needed beside {there}", remedy, "missing")]
+
+
+def _supply(given: Mapping[str, object]) -> list[Contradiction]:
+    found = []
+    rectifier, filter_input, tapped = (given.get(name) for name in ("rectifier", "filter", "centre_tapped"))
+    if rectifier == "none" and filter_input in ("capacitor", "choke"):
+        problem = "does not go with rectifier none (an ac rating)"
+        found.append(Contradiction("filter", problem, "write none, or name the rectifier"))
+    if rectifier == "full-wave" and tapped is False:
+        problem = "does not go with rectifier full-wave, which needs a centre tap"
+        found.append(Contradiction("centre_tapped", problem, "write true, or bridge as the rectifier"))
+    if rectifier == "doubler" and filter_input in ("choke", "none"):
+        found.append(Contradiction("filter", "does not go with rectifier doubler", "write capacitor as the filter"))
+    return found
+
+
+def _stop(given: Mapping[str, object]) -> list[Contradiction]:
+    if "stop_cleared" in given and "stop" not in given:
+        remedy = "write the stop too, or leave it empty"
+        return [Contradiction("stop_cleared", "clears a stop that is not there", remedy)]
+    if "rated_current_ma" in given and "stop" in given and "stop_cleared" not in given:
+        remedy = "clear it with the reason in stop_cleared, or leave the unit out"
+        return [Contradiction("stop", "a unit that must not be fed is no known unit", remedy, "stopped")]
+    return []
+
+
+def _pairs(given: Mapping[str, object]) -> list[Contradiction]:
+    found = []
+    for pair, instead in (
+        (("tongue_mm", "stack_mm"), " and give core_area_cm2 if it is known"),
+        (("window_width_mm", "window_height_mm"), ""),
+    ):
+        absent = [name for name in pair if name not in given]
+        if len(absent) == 1:
+            there = next(name for name in pair if name in given)
+            remedy = f"fill in both, or leave {there} empty{instead}"
+            found.append(Contradiction(absent[0], f"is needed beside {there}", remedy, "missing"))
+    return found
+
+
+def parsed(
+    kind: type[Record],
+    known: tuple[FieldFacts, ...],
+    values: Mapping[str, object],
+    where: str = "",
+    row: int | None = None,
+    rules: Rules | None = None,
+) -> Record:
+    """Make a record of values as typed, or say everything that is wrong with them.
+
+    Parameters
+    ----------
+    kind : class
+        The record's.
+    known : tuple of FieldFacts
+        The facts of its fields.
+    values : mapping of str to object
+        As typed, or as numbers, flags and dates; "", None and NaN are blank.
+    where : str
+        File or form that they came from, for the faults.
+    row : int or None
+        Line in that file.
+    rules : function or None
+        Rules between the fields, asked of the sound ones where another is faulty.
+
+    Raises
+    ------
+    InputError
+        With a fault for each field that is missing, refused or at odds with another, in the order of the fields.
+    """
+    given = {name: value for name, value in values.items() if not is_blank(value)}
+    try:
+        return kind.model_validate(given)
+    except ValidationError as error:
+        details = error.errors(include_url=False, include_input=False)
+    facts = {each.name: each for each in known}
+    found: list[Contradiction] = []
+    faulty: set[str] = set()
+    for each in details:
+        error_of = each.get("ctx", {}).get("error")
+        if isinstance(error_of, Contradictions):
+            found += error_of.found
+            continue
+        name = str(each["loc"][0])
+        faulty.add(name)
+        refusal = _refused(facts.get(name), each, given.get(name))
+        found.append(Contradiction(name, refusal.problem, refusal.remedy, refusal.code))
+    if faulty and rules is not None:
+        found += rules(_for_rules(given, faulty, facts))
+    order = list(dict.fromkeys((*facts, *given)))
+    found.sort(key=lambda fault: order.index(fault.column))
+    raise InputError([Fault(where, row, one[0], _shown(given.get(one[0], "")), *one[1:]) for one in found])
+
+
+def _shown(value: object) -> str:
+    """A value as it was typed; a number without the digits that only the machine gives it."""
+    return f"{value:.12g}" if isinstance(value, float) else str(value)
+
+
+def _for_rules(given: Mapping[str, object], faulty: set[str], facts: Mapping[str, FieldFacts]) -> dict[str, object]:
+    """What the rules between fields may look at: sound choices and flags as values, the others as typed."""
+    readable = dict(given)
+    for name in given.keys() & facts.keys():
+        value, kind = given[name], facts[name].kind
+        if kind in ("choice", "flag") and name in faulty:
+            del readable[name]
+        elif kind in ("choice", "flag") and isinstance(value, str):
+            readable[name] = value.strip().lower() == "true" if kind == "flag" else value.strip()
+    return readable
+
+
+def _refused(facts: FieldFacts | None, detail: ErrorDetails, value: object) -> Refusal:
+    """Problem and remedy of one field's fault."""
+    slip, error = detail["type"], detail.get("ctx", {}).get("error")
+    if facts is None:
+        return Refusal("is not a column of this table", "leave it out, or put what it says into notes", "column")
+    if slip == "missing":
+        help = f"{facts.help[0].lower()}{facts.help[1:].rstrip('.')}"
+        return Refusal("is needed", f"fill it in: {help}", "missing")
+    if isinstance(error, Refusal):
+        better = facts.as_a_table_has_it(value) if error.code == "not-a-number" else ""
+        return Refusal(error.problem, (better or error.remedy) + facts.or_empty, error.code)
+    if slip in ("greater_than", "greater_than_equal", "less_than_equal"):
+        number = float(str(value))
+        return facts.judged(number) or outside_limits(facts.limits)
+    if facts.choices:
+        return Refusal("is not one of the choices", f"write one of: {', '.join(facts.choices)}", "choice")
+    code: Code = "not-a-number" if facts.kind == "number" else "date" if facts.kind == "date" else "text"
+    return Refusal(f"is not a {facts.kind}", f"write a {facts.kind}{facts.or_empty}", code)

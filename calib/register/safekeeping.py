@@ -131,7 +131,9 @@ def restore_register(
     source, place = Path(os.path.realpath(backup)), Path(os.path.realpath(path))
     with patience(wait):
         if place.exists() and source.exists() and place.samefile(source):
-            raise InputError.one("is the register itself", "name the backup's file", column="BACKUP", value=source)
+            raise InputError.one(
+                "is the register itself", "name the backup's file", column="BACKUP", value=source, code="conflict"
+            )
         found = check_register(source)
         if not found.is_sound:
             what = found.findings[0].rpartition("; ")[0]
@@ -160,7 +162,7 @@ def _refuse_if_held(held: Hold, simulated: bool, source: Path) -> None:
     if there != simulated:
         kinds = ("simulated", "real") if there else ("real", "simulated")
         problem = f"{held.path} holds {kinds[0]} records, and the backup {kinds[1]} ones"
-        raise InputError.one(problem, "name another file to restore it to", column="BACKUP", value=source)
+        raise InputError.one(problem, "name another file to restore it to", column="BACKUP", value=source, code="kind")
 
 
 def _put_in_place(new: Path, place: Path) -> Path | None:

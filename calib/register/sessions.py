@@ -68,10 +68,12 @@ def as_json(entries: Mapping[str, Any]) -> str:
     except (TypeError, ValueError) as error:
         problem = f"cannot be kept as JSON: {error}"
         remedy = "keep texts, finite numbers, true or false, and lists and tables of such"
-        raise InputError.one(problem, remedy, column="entries", value=type(entries).__name__) from None
+        raise InputError.one(problem, remedy, column="entries", value=type(entries).__name__, code="text") from None
     if len(text) > LIMIT:
         problem = f"take {len(text):,} characters, and a session may have {LIMIT:,}"
-        raise InputError.one(problem, "keep long tables as files, and name them here", column="entries", value="…")
+        raise InputError.one(
+            problem, "keep long tables as files, and name them here", column="entries", value="…", code="limits"
+        )
     return text
 
 
@@ -158,7 +160,9 @@ def _row(con: duckdb.DuckDBPyConnection, session_id: str) -> tuple[Any, ...]:
     found: tuple[Any, ...] | None = con.execute(f"{asked} WHERE session_id = $1", [session_id]).fetchone()
     if found is None:
         problem = "the register has no such session"
-        raise InputError.one(problem, "look it up among the sessions", column="session_id", value=session_id)
+        raise InputError.one(
+            problem, "look it up among the sessions", column="session_id", value=session_id, code="not-found"
+        )
     return found
 
 

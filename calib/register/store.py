@@ -8,11 +8,12 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, NamedTuple, Self
 
-from calib.errors import InputError, RegisterError
+from calib.errors import Code, InputError, RegisterError
 from calib.paths import shipped
 from calib.register import ledger, meters, sessions
-from calib.register.bench_store import BenchStore, line
+from calib.register.bench_store import BenchStore
 from calib.register.exchange import Source, name_of, read_known
+from calib.register.fields import line
 from calib.register.frame import checked, frame_of
 from calib.register.gate import WAIT_S, transaction
 from calib.register.improbable import improbabilities
@@ -74,7 +75,7 @@ class Register(BenchStore):
             self._simulated = kind_of(con)
         if simulated and not self._simulated:
             problem = "the register holds real readings, and simulated records are asked for"
-            raise InputError.one(problem, "name another file for the simulated ones", where=str(self.path))
+            raise InputError.one(problem, "name another file for the simulated ones", where=str(self.path), code="kind")
 
     def __repr__(self) -> str:
         return f"Register({str(self.path)!r}{', simulated=True' if self._simulated else ''})"
@@ -273,7 +274,8 @@ class Register(BenchStore):
         copy = Path(os.path.realpath(path))
         if copy.exists() or not copy.parent.is_dir():
             problem = "there is a file of that name" if copy.exists() else "there is no such folder"
-            raise InputError.one(problem, "name a new file in a folder that is there", where=str(copy))
+            code: Code = "exists" if copy.exists() else "not-found"
+            raise InputError.one(problem, "name a new file in a folder that is there", where=str(copy), code=code)
         with aside(copy) as new, opened(self.path, self._wait, also=new) as con:
             copy_to(con, new, copy)
         return copy
@@ -295,7 +297,8 @@ class Register(BenchStore):
             kinds, remedy = ("simulated", "real"), "add them to a simulated register, such as the practice one"
         some = "the record is" if len(table) == 1 else f"{others} of the {len(table)} records are"
         problem = f"{some} {kinds[0]} but {self.path.name} is a register of {kinds[1]} records"
-        raise InputError.one(problem, remedy, column="simulated", value=str(not self._simulated).lower(), where=where)
+        value = str(not self._simulated).lower()
+        raise InputError.one(problem, remedy, column="simulated", value=value, where=where, code="kind")
 
 
 def _sound(record: KnownUnit) -> KnownUnit:

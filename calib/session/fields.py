@@ -12,15 +12,16 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from calib import bench, words
+from calib.register.fields import outside_limits
 
 if TYPE_CHECKING:
-    from calib.register.facts import FieldFacts
+    from calib.register.fields import FieldFacts
+    from calib.register.improbable import Unlikely
 
 AWG, SWG, MM, INCH = "AWG", "SWG", "mm", "in"
 WIRE_UNITS = (AWG, SWG, MM, INCH)
 SIGNS = {"ohm": "Ω", "K": "°C"}  # how a unit is shown
 ENTERED = ("number", "text", "pick", "several")  # kinds of fields that start empty; the others start at their first
-CHECK = "check the reading and its unit"
 LEAST = 1e-6  # below this a number that has to be above zero is none, in whatever unit: no meter here shows it
 LONGEST = 40  # characters of what was typed that are repeated
 
@@ -341,7 +342,7 @@ def _judged(one: Field, value: float) -> tuple[str, str]:
     if not low <= value <= high or (one.above_zero and value < LEAST):
         least = "above 0" if one.above_zero and low < LEAST else f"{low:.6g}"
         remedy = _meant(one, value, one.limits) or "check it, or leave it empty."
-        return f"is outside the limits, {least} to {high:.6g} {unit}".rstrip() + f"; {remedy}", ""
+        return f"{outside_limits(f'{least} to {high:.6g} {unit}'.rstrip()).problem}; {remedy}", ""
     if one.usual is None or one.usual[0] <= value <= one.usual[1]:
         return "", ""
     said = f"{value:.5g} {unit}".rstrip() + f" is unusual: most are {one.usual[0]:g} to {one.usual[1]:g}"
@@ -353,7 +354,7 @@ def _judged(one: Field, value: float) -> tuple[str, str]:
 def _meant(one: Field, value: float, limits: tuple[float, float]) -> str:
     """What was probably meant, as a question; blank where nothing is likely."""
     guess = bench.meant(value, *limits, *one.usual, {"Ω": "ohm"}.get(one.unit, one.unit)) if one.usual else None
-    return words.symbols(guess.sentence().partition(": ")[2]) if guess else ""
+    return words.symbols(guess.question()) if guess else ""
 
 
 def refused(fault: Any, facts: FieldFacts | None, entries: Mapping[str, Any], name: str) -> str:
@@ -375,21 +376,18 @@ def refused(fault: Any, facts: FieldFacts | None, entries: Mapping[str, Any], na
     if not typed or facts is None:
         return f"{fault.value}: {plain}" if fault.value else plain
     here = _in_unit(facts, entries, name)
-    if here is None or not fault.problem.startswith("is outside the limits"):
-        return f"{typed}: {plain}"
-    asked = _own_unit(facts, entries, name) or here.probably_meant(float(entries[name]))
-    tail = fault.remedy.partition(CHECK)[2]
-    return f"{typed}: is outside the limits, {here.limits}; {f'{asked} If not, ' if asked else ''}{CHECK}{tail}."
+    refusal = None
+    if here is not None and fault.code == "limits":
+        refusal = here.judged(float(entries[name]), _own_unit(facts, entries, name))
+    return f"{typed}: {refusal}." if refusal else f"{typed}: {plain}"
 
 
-def doubted(why: str, facts: FieldFacts | None, entries: Mapping[str, Any], name: str) -> str:
+def doubted(one: Unlikely, facts: FieldFacts | None, entries: Mapping[str, Any], name: str) -> str:
     """Why an entry is worth a second look, as a sentence; where it is unusual by itself, in the unit typed."""
     here = _in_unit(facts, entries, name) if facts is not None else None
-    if facts is None or here is None or " is unusual: most are " not in why:
-        return words.sentence(why)
-    said = here.unlikely(float(entries[name]))
-    asked = _own_unit(facts, entries, name)
-    return words.sentence(f"{said.partition('; ')[0]}; {asked}" if asked else said or why)
+    if facts is None or here is None or one.code != "unusual":
+        return words.sentence(one.why)
+    return words.sentence(here.unlikely(float(entries[name]), _own_unit(facts, entries, name)) or one.why)
 
 
 def _in_unit(facts: FieldFacts, entries: Mapping[str, Any], name: str) -> FieldFacts | None:

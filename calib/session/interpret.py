@@ -201,7 +201,7 @@ def refuse_stopped(register: Register, known: pd.DataFrame, where: str) -> None:
     stops = stops_on_the_bench(register, list(zip(asked["contributor"], asked["unit"], strict=True)))
     remedy = "clear it there with the reason first, or leave the unit out"
     faults = [
-        Fault(where, None, "unit", unit, f"its bench session says stop, feed nothing: {stop}", remedy)
+        Fault(where, None, "unit", unit, f"its bench session says stop, feed nothing: {stop}", remedy, "stopped")
         for (_, unit), stop in stops.items()
     ]
     if faults:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import calib
 from calib import bench
+from calib.register.fields import FIELDS, outside_limits
 from calib.session import protocol
 from calib.session.fields import Checked
 
@@ -30,14 +31,8 @@ CORRELATION = {
 NULL_OFF, NULL, FOUR_WIRE = "less the leads' own already", "with the leads' own, to be taken off", "read by four wires"
 LEADS = (NULL_OFF, NULL, FOUR_WIRE)
 # Limits of what only the forms ask: (lowest, highest, unit).
-LIMITS = {
-    "null_ohm": (0.0, 100.0, "ohm"),
-    "null_u_ohm": (0.0, 10.0, "ohm"),
-    "temp_within_k": (0.0, 30.0, "K"),
-    "rest_h": (0.0, 10000.0, "h"),
-    "u_voltage_pct": (0.0, 100.0, "%"),
-    "u_resistance_pct": (0.0, 100.0, "%"),
-}
+ASKED = ("null_ohm", "null_u_ohm", "temp_within_k", "rest_h", "u_voltage_pct", "u_resistance_pct")
+LIMITS = {name: (FIELDS[name].low or 0.0, FIELDS[name].high or 0.0, FIELDS[name].unit) for name in ASKED}
 # The unit that each of its numbers ends in; and where they lie, which is within the limits.
 KEPT_IN = {field: unit for field, (_, _, unit) in LIMITS.items() if field != "rest_h"}
 USUAL: dict[str, tuple[float, float] | None] = {field: (low, high) for field, (low, high, _) in LIMITS.items()}
@@ -142,7 +137,7 @@ def faults_of(entries: Mapping[str, Any]) -> dict[str, str]:
         value = entries.get(field)
         if value is not None and not low <= value <= high:
             limits = f"{low:g} to {high:g} {unit}".replace("ohm", "Ω").replace(" K", " °C")
-            found[field] = f"{value:g}: is outside the limits, {limits}; check it, or leave it empty."
+            found[field] = f"{value:g}: {outside_limits(limits, otherwise='check it, or leave it empty')}."
     null, read = entries.get("null_ohm"), entries.get("ohms_read")
     if entries.get("ohm_leads") != NULL or null is None or read is None or "null_ohm" in found:
         return found

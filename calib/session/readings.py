@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 import calib
 from calib import bench, words
+from calib.register.fields import LIMB_MM
 from calib.register.frame import frame_of
-from calib.register.records import LIMB_MM
 from calib.session import meters as m
 from calib.session.fields import Numbers, doubted, read, refused
 from calib.session.steps import resistance
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from calib import KnownUnit, Meter, UnknownUnit
-    from calib.register.facts import FieldFacts
+    from calib.register.fields import FieldFacts
 
 RATIO_TEST, NO_LOAD = "a ratio test at low voltage", "its no-load voltage, known"
 WHOLE, HALF = "the whole winding", "one half of it"
@@ -215,7 +215,7 @@ def recorded(
                 missing.setdefault(name, f"empty: {said}")
     for one in calib.improbabilities(record) if record is not None else ():
         name = names.get(one.column, one.column)
-        _add(unusual, name, doubted(one.why, facts[one.column], typed, name))
+        _add(unusual, name, doubted(one, facts[one.column], typed, name))
     return Understood(None if wrong else record, missing, wrong, {}, unusual)
 
 

@@ -124,7 +124,7 @@ def test_few_of_the_practice_units_are_flagged_and_a_table_says_what_its_records
             records = [record_of(kind, dict(row)) for _, row in one.iterrows()]
             said = [(place, *each) for place, record in enumerate(records) for each in improbabilities(record)]
             found = improbabilities(one)
-            assert list(found[["row", "column", "why"]].itertuples(index=False, name=None)) == said
+            assert list(found[["row", "column", "why", "code"]].itertuples(index=False, name=None)) == said
             assert found["unit"].tolist() == [one["unit"][place] for place in found["row"]]
         flagged |= set(improbabilities(table)["unit"])
         assert len(found) >= len(table) / 3

@@ -286,3 +286,27 @@ def test_contributor_and_unit_identify_a_record(typed: dict[str, str]) -> None:
         KnownUnit.parse({**typed, "contributor": name}).record_id for name in ("Z\u00fcrcher Hof", "Zu\u0308rcher Hof")
     ]
     assert accents[0] == accents[1]
+
+
+@pytest.mark.parametrize(
+    ("changed", "codes"),
+    [
+        ({"unit": ""}, {"unit": "missing"}),
+        ({"rated_current_ma": "0"}, {"rated_current_ma": "limits"}),
+        ({"rated_current_ma": "90 mA"}, {"rated_current_ma": "not-a-number"}),
+        ({"filter": "coil"}, {"filter": "choice"}),
+        ({"centre_tapped": "yes"}, {"centre_tapped": "choice"}),
+        ({"notes": "nan"}, {"notes": "text"}),
+        ({"recorded_on": "yesterday"}, {"recorded_on": "date"}),
+        ({"rectifier": "none"}, {"filter": "conflict"}),
+        ({"tongue_mm": "28"}, {"stack_mm": "missing"}),
+        ({"shelf": "3"}, {"shelf": "column"}),
+        ({"stop": "burnt"}, {"stop": "stopped"}),
+    ],
+)
+def test_each_fault_carries_a_code_that_a_program_can_read(
+    typed: dict[str, str], changed: dict[str, str], codes: dict[str, str]
+) -> None:
+    with pytest.raises(InputError) as caught:
+        KnownUnit.parse({**typed, **changed})
+    assert {fault.column: fault.code for fault in caught.value.faults} == codes

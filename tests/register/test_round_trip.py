@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from calib.register.exchange import read_known
-from calib.register.facts import BLANK_WORDS, FieldFacts
+from calib.register.fields import BLANK_WORDS, FieldFacts
 from calib.register.frame import frame_of, record_of
 from calib.register.package import write_table
 from calib.register.records import KnownUnit, fields

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from streamlit.elements.lib.column_types import ColumnConfig
 
-    from calib.register.facts import FieldFacts
+    from calib.register.fields import FieldFacts
 
 
 def draw() -> None:
