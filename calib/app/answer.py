@@ -1,28 +1,31 @@
-"""What one unit can give: the picture, the sentence, the working, the cautions, and what would sharpen it."""
+"""What one unit can give: the picture, the sentence, the working, what would sharpen it, what it rests on."""
 
 from __future__ import annotations
 
 import html
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 import calib
 from calib import bench, words
-from calib.app import parts, readings_form
+from calib.app import context, forms
 from calib.charts.charts import estimate_chart, estimate_told, opinions_chart, opinions_told
-from calib.session.readings import FIELD_OF, heater_rows
+from calib.session import fields as measured, meters as metering
+from calib.session.readings import FIELD_OF, METALS, count_of, heater_rows, metal_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
 OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor first instead"}
 
+HERE, START, LEFT_OUT = "Entered here", "As the form starts", "Left out"
 LIKELIEST, UNLIKELY = "The likeliest slip", "Worth a second look"
 LABELS = {
-    facts.name: readings_form.LABELS.get(FIELD_OF.get(facts.name, facts.name), facts.label)
+    facts.name: forms.LABELS.get(FIELD_OF.get(facts.name, facts.name), facts.label)
     for facts in calib.fields(calib.UnknownUnit)
 }
 
@@ -46,11 +49,11 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
     if estimate.withheld:
         _withheld(estimate, answer, counted)
         return
-    chart = estimate_chart(estimate.curve, answer, demand, parts.LEVEL, parts.colours(), current=current)
+    chart = estimate_chart(estimate.curve, answer, demand, context.LEVEL, context.colours(), current=current)
     st.altair_chart(chart, theme=None, width="stretch", key="estimate_chart")
     _sentences(estimate, answer, unit)
     st.html(counted)
-    parts.in_words(estimate_told(answer, demand, parts.LEVEL))
+    context.in_words(estimate_told(answer, demand, context.LEVEL))
     _second_look(estimate)
     st.subheader("The working", anchor=False)
     st.html(working_table(estimate.working) + account)
@@ -58,7 +61,7 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
         st.subheader("What this supply asks", anchor=False)
         st.markdown("\n".join(f"- {words.plain(words.symbols(text))}" for text in estimate.supply))
     st.subheader("Before you take the next reading", anchor=False)
-    parts.cautions([words.plain(text) for text in estimate.cautions])
+    context.cautions([words.plain(text) for text in estimate.cautions])
     if estimate.sharpen:
         st.subheader("What would sharpen it most", anchor=False)
         st.markdown("\n".join(f"1. {words.plain(text[0].upper() + text[1:])}." for text in estimate.sharpen))
@@ -87,7 +90,7 @@ def _withheld(estimate: Any, answer: Mapping[Any, Any], counted: str) -> None:
     st.subheader("The working, as far as it goes", anchor=False)
     st.html(working_table(estimate.working))
     st.subheader("Before you take the next reading", anchor=False)
-    parts.cautions([words.plain(text) for text in estimate.cautions])
+    context.cautions([words.plain(text) for text in estimate.cautions])
 
 
 def _second_look(estimate: Any) -> None:
@@ -98,14 +101,14 @@ def _second_look(estimate: Any) -> None:
             (words.sentence(one["reading"])[:-1], _read(one, "value"), f"{_read(one, 'low')} to {_read(one, 'high')}")
             for one in estimate.disagreement.to_dict("records")
         ]
-        st.html(table(("reading", "as read", "the others lead one to expect"), rows))
+        st.html(context.table(("reading", "as read", "the others lead one to expect"), rows))
     if len(estimate.repairs):
         st.subheader("What each repair would give", anchor=False)
         rows = [
             (words.sentence(one["slip"])[:-1], words.symbols(one["then"]), _repaired(one))
             for one in estimate.repairs.to_dict("records")
         ]
-        st.html(table(("if the slip is this", "then", f"likely ({words.share(parts.LEVEL)})"), rows))
+        st.html(context.table(("if the slip is this", "then", f"likely ({words.share(context.LEVEL)})"), rows))
         st.write("The likelier slip first. None of them is proven: only a second reading tells.")
 
 
@@ -168,8 +171,8 @@ def sentence(answer: Mapping[str, Any]) -> str:
     mark = words.mark(answer)
     before = f'<b class="calib-mark">{mark}:</b> most' if mark else "Most"
     return (
-        f"{before} likely <b>{likely} mA</b>; {words.share(parts.LEVEL)} like this are rated between <b>{low} and "
-        f"{high} mA</b>, and {words.share(parts.LEVEL).replace(' units', '')} at least <b>{floor} mA</b>."
+        f"{before} likely <b>{likely} mA</b>; {words.share(context.LEVEL)} like this are rated between <b>{low} and "
+        f"{high} mA</b>, and {words.share(context.LEVEL).replace(' units', '')} at least <b>{floor} mA</b>."
     )
 
 
@@ -181,24 +184,7 @@ def working_table(working: pd.DataFrame) -> str:
         shown = value if isinstance(value, str) else words.figure(float(value), 4)
         gives = f"× {value:.5f}" if unit == "×" else f"{shown} {unit}".rstrip()
         rows.append((line["step"], words.symbols(line["formula"]), gives))
-    return table(("step", "how", "gives"), rows, numeric=(2,))
-
-
-def table(headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[int] = ()) -> str:
-    """A table for reading, which wraps on a narrow screen; the columns named in `numeric` stand flush right."""
-    place = [' class="num"' if column in numeric else "" for column in range(len(headings))]
-    top = "".join(f'<th scope="col"{here}>{html.escape(name)}</th>' for name, here in zip(headings, place, strict=True))
-    body = ""
-    for row in rows:
-        cells = "".join(f"<td{here}>{_cell(cell)}</td>" for cell, here in zip(row, place, strict=True))
-        body += f"<tr>{cells}</tr>"
-    inner = f"<thead><tr>{top}</tr></thead><tbody>{body}</tbody>"
-    return f'<div class="calib-scroll"><table class="calib-table">{inner}</table></div>'
-
-
-def _cell(text: str) -> str:
-    """A cell's text, in which V/Ω stays in one piece."""
-    return html.escape(text).replace("/Ω", "/&NoBreak;Ω")
+    return context.table(("step", "how", "gives"), rows, numeric=(2,))
 
 
 def _heaters(estimate: Any) -> None:
@@ -207,7 +193,7 @@ def _heaters(estimate: Any) -> None:
         return
     st.subheader("The heater windings", anchor=False)
     rows = heater_rows(estimate.heaters)
-    st.html(table(("winding", "at the line", "at 20 °C", f"rms current ({words.share(parts.LEVEL)})"), rows))
+    st.html(context.table(("winding", "at the line", "at 20 °C", f"rms current ({words.share(context.LEVEL)})"), rows))
     drop = words.figure(estimate.heaters.drop / 10, 2)
     st.write(
         f"Reckoned as if each lost the same {drop} % of its voltage in its copper as the high-voltage winding does: a "
@@ -220,6 +206,129 @@ def _opinions(opinions: pd.DataFrame, current: str) -> None:
     if len(opinions) < 2:
         st.write("Only one set of readings speaks so far. Core and wire would each add an opinion of their own.")
         return
-    chart = opinions_chart(opinions, parts.LEVEL, parts.colours(), current=current)
+    chart = opinions_chart(opinions, context.LEVEL, context.colours(), current=current)
     st.altair_chart(chart, theme=None, width="stretch", key="opinions_chart")
-    parts.in_words(opinions_told(opinions))
+    context.in_words(opinions_told(opinions))
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where the entries of a form came from.
+
+    Attributes
+    ----------
+    entries : mapping of str to object
+        What stands in the form, by field.
+    filled : mapping of str to object
+        What was put there from elsewhere, by field.
+    source : str
+        Where that came from, in words.
+    start : mapping of str to object
+        What stood there at the start.
+    here : str
+        What an entry is called that came from neither.
+    """
+
+    entries: Mapping[str, Any]
+    filled: Mapping[str, Any]
+    source: str
+    start: Mapping[str, Any]
+    here: str = HERE
+
+    def of(self, field: str) -> str:
+        """Where a field's entry came from."""
+        if self._stands(field, self.filled):
+            return self.source[0].upper() + self.source[1:]
+        return START if self._stands(field, self.start) else self.here
+
+    def _stands(self, field: str, put: Mapping[str, Any]) -> bool:
+        """Whether the form still holds what was put there, in the unit that it was put there in."""
+        if put.get(field) in (None, ""):
+            return False
+        names = [field, *(name for name in [f"{field}_unit"] if name in put and name in self.entries)]
+        return all(measured.shown(self.entries.get(name)) == measured.shown(put[name]) for name in names)
+
+
+def counted(unit: Mapping[Any, Any], origin: Origin) -> str:
+    """Everything that an answer was made from, by where it came from, as HTML.
+
+    Parameters
+    ----------
+    unit : mapping of str to object
+        The unit's row, as `calib.read_unknown` gives it.
+    origin : Origin
+        Where the form's entries came from.
+    """
+    groups: dict[str, list[str]] = {}
+    for field, said in _said(unit, origin.entries):
+        groups.setdefault(origin.of(field) if field else LEFT_OUT, []).append(said)
+    last = (START, LEFT_OUT)
+    order = [*(one for one in groups if one not in last), *(one for one in last if one in groups)]
+    lines = "".join(f"<dt>{html.escape(one)}</dt><dd>{html.escape('; '.join(groups[one]))}</dd>" for one in order)
+    return (
+        f'<p class="calib-more"><b>What this was made from</b></p><dl class="calib-counted" id="counted">{lines}</dl>'
+    )
+
+
+def _said(unit: Mapping[Any, Any], entries: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Each reading with the field that it came from; those that are not there, with none."""
+    if _is(unit, "hv_v"):
+        volts = [("excitation_v", f"{_figure(unit, 'excitation_v')} V on the primary")]
+        volts.append(("volts_read", f"{_figure(unit, 'hv_v')} V then across the whole high-voltage winding"))
+    else:
+        volts = [("no_load_read", f"{_figure(unit, 'no_load_v')} V without load")]
+    return [
+        *volts,
+        ("ohms_read", f"{_figure(unit, 'hv_resistance_ohm')} Ω of the whole winding"),
+        ("winding_temp_c", f"at {_figure(unit, 'winding_temp_c')} °C"),
+        ("conductor", f"metal of its wire: {METALS[metal_of(unit)]}"),
+        ("line_voltage_v", f"line of {_figure(unit, 'line_voltage_v')} V"),
+        ("line_frequency_hz", f"{_figure(unit, 'line_frequency_hz')} Hz"),
+        ("rectifier", words.RECTIFIERS[unit["rectifier"]]),
+        ("filter", words.FILTERS[unit["filter"]]),
+        *_how_sure(unit, entries),
+        *_sharpening(unit, entries),
+    ]
+
+
+def _how_sure(unit: Mapping[Any, Any], entries: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """How sure the two readings are, which the meters say."""
+    found = []
+    for what, meter, column, usual in (
+        ("voltage", "voltmeter", "u_voltage_pct", bench.DEFAULT_U_VOLTAGE_PCT),
+        ("resistance", "ohmmeter", "u_resistance_pct", bench.DEFAULT_U_RESISTANCE_PCT),
+    ):
+        share = float(unit[column]) if _is(unit, column) else usual
+        field = column if entries.get(meter) == metering.STATED else meter
+        found.append((field, f"{what} known to {words.figure(share, 2)} %"))
+    return found
+
+
+def _sharpening(unit: Mapping[Any, Any], entries: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What sharpens the answer, or asks something of it."""
+    found = [("", "core")]
+    if _is(unit, "tongue_mm"):
+        found = [("tongue", f"core with a tongue of {_figure(unit, 'tongue_mm')} mm")]
+        found.append(("stack", f"a stack of {_figure(unit, 'stack_mm')} mm"))
+    elif _is(unit, "core_area_cm2"):
+        found = [("area", f"core of {_figure(unit, 'core_area_cm2')} cm²")]
+    if _is(unit, "wire_diameter_mm"):
+        found.append(("wire", f"wire {_figure(unit, 'wire_diameter_mm')} mm bare"))
+    else:
+        found.append(("wire", f"wire AWG {_figure(unit, 'awg')}") if _is(unit, "awg") else ("", "wire"))
+    asked = f"the set's demand of {_figure(unit, 'demand_ma')} mA" if _is(unit, "demand_ma") else ""
+    found.append(("demand_ma", asked) if asked else ("", "the set's demand"))
+    lit = count_of(entries)
+    found.append(("", "heater windings") if lit is None else ("heaters", words.count(lit, "heater winding")))
+    if _is(unit, "contributor"):
+        found.append(("contributor", f"read by {unit['contributor']}"))
+    return found
+
+
+def _is(unit: Mapping[Any, Any], column: str) -> bool:
+    value = unit.get(column)
+    return value not in (None, "") and value == value
+
+
+def _figure(unit: Mapping[Any, Any], column: str) -> str:
+    return f"{float(unit[column]):.5g}"

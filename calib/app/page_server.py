@@ -1,5 +1,9 @@
 """The server of the page: its settings in place and verified, and a door that lets in whoever holds the start-up key.
 
+Safety rests on the settings. ``calib page`` puts each in place itself, and every other one back to the server's own
+default, so that no settings file (in the folder that one stands in, in one's home, beside the page) and no variable of
+the environment has a say; then it asks the server what holds.
+
 The server listens on this machine only, but every user and program of this machine can reach its port. The door asks
 for the key that was made for this start: in the address first, in a cookie from then on. It stands before everything
 that the server answers, in HTTP and in the handshake of the live connection.
@@ -11,12 +15,12 @@ import html
 import secrets
 import socket
 import threading
-from collections.abc import Awaitable, Callable, MutableMapping
+from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from contextlib import suppress
 from typing import Any
 from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
-from calib.app.page_settings import HOME, hosts_of, in_place, out_of_place
+from calib.charts.palette import DARK, LIGHT, Palette
 from calib.errors import CannotError
 
 Message = MutableMapping[str, Any]
@@ -25,6 +29,7 @@ Send = Callable[[Message], Awaitable[None]]
 Application = Callable[[Message, Receive, Send], Awaitable[None]]
 
 SERVED = threading.Event()  # set once this process serves the page, its settings verified
+HOME = "127.0.0.1"
 KEY = "key"  # of the address
 HEALTH = "/_stcore/health"  # says that the server runs; of the page itself it takes the token that an upload needs
 PING_S = 30.0  # a live connection is asked so often whether it still is [s]
@@ -51,6 +56,125 @@ SPENT = (
     "start it again. Else open the address that calib page printed when it was started."
 )
 STRANGE = "This request names another host than the one that it was made to."
+
+
+def _theme(ground: str, palette: Palette) -> dict[str, object]:
+    colours = {
+        "primaryColor": palette.accent,
+        "backgroundColor": palette.ground,
+        "secondaryBackgroundColor": palette.field,
+        "textColor": palette.ink,
+        "linkColor": palette.accent,
+        "borderColor": palette.rule,
+        "redColor": palette.warning,
+        "orangeColor": palette.warning,
+        "yellowColor": palette.warning,
+        "blueColor": palette.accent,
+        "greenColor": palette.accent,
+        "violetColor": palette.practice,
+        "redBackgroundColor": palette.warning_ground,
+        "orangeBackgroundColor": palette.warning_ground,
+        "yellowBackgroundColor": palette.warning_ground,
+        "blueBackgroundColor": palette.field,
+        "greenBackgroundColor": palette.field,
+        "violetBackgroundColor": palette.practice_ground,
+        "sidebar.backgroundColor": palette.field,
+        "sidebar.secondaryBackgroundColor": palette.ground,
+    }
+    return {f"theme.{ground}.{name}": colour for name, colour in colours.items()}
+
+
+# Every setting by its dotted name. Safety rests on the first ones: by its own defaults the server would listen on every
+# network interface, answer any host name and report usage.
+SETTINGS: dict[str, object] = {
+    "server.address": HOME,
+    "server.headless": True,
+    "server.allowedHosts": ["localhost", HOME],
+    "server.maxUploadSize": 50,
+    "server.fileWatcherType": "none",
+    "server.enableCORS": True,
+    "server.corsAllowedOrigins": [],
+    "server.enableXsrfProtection": True,
+    "server.enableStaticServing": False,
+    "server.baseUrlPath": "",
+    "server.customComponentBaseUrlPath": "",
+    "server.unsafeMetricsUserAttributes": [],
+    "server.xsrfCookieSameSite": "strict",
+    "browser.gatherUsageStats": False,
+    "browser.serverAddress": HOME,
+    "runner.magicEnabled": False,
+    "client.toolbarMode": "minimal",
+    "client.showErrorDetails": "none",
+    "client.showErrorLinks": False,
+    "client.allowedOrigins": [],
+    "global.developmentMode": False,
+    "logger.level": "warning",
+    "logger.messageFormat": "%(asctime)s %(message)s",
+    "logger.enableRich": False,
+    "secrets.files": [],
+    "theme.font": "sans-serif",
+    "theme.headingFont": "serif",
+    "theme.baseFontSize": 17,
+    "theme.baseRadius": "small",
+    **_theme("light", LIGHT),
+    **_theme("dark", DARK),
+}
+
+
+def hosts_of(proxy: str | None) -> list[str]:
+    """The names that the page answers to: this machine's own, and that of a proxy before it."""
+    return ["localhost", HOME, *([proxy] if proxy else [])]
+
+
+def in_place(port: int, proxy: str | None = None) -> dict[str, object]:
+    """Put every setting of the server in this process in place.
+
+    Parameters
+    ----------
+    port : int
+        Port to listen on, 1 to 65535.
+    proxy : str or None
+        Host that a proxy serves the page as.
+
+    Returns
+    -------
+    dict of str to object
+        What has to hold by now, by dotted name; every other setting is the server's own default.
+    """
+    from streamlit import config
+
+    wanted = SETTINGS | {
+        "server.port": port,
+        "server.allowedHosts": hosts_of(proxy),
+        "server.cookieSecret": secrets.token_hex(32),
+        "browser.serverPort": port,
+        "server.maxCacheDataSize": None,
+        "server.trustedUserHeaders": {},
+        "theme.base": None,  # else a file or an address that themes are taken from
+    }
+    options = config.get_config_options(force_reparse=True, options_from_flags=wanted)
+    for name, option in options.items():
+        if name not in wanted and not _is_default(option):
+            config.set_option(name, option.default_val)
+    return wanted
+
+
+def _is_default(option: Any) -> bool:
+    return option.where_defined == option.DEFAULT_DEFINITION or option.value == option.default_val
+
+
+def out_of_place(wanted: Mapping[str, object]) -> list[str]:
+    """The settings that do not hold in the server in this process, each with what it is and what it has to be."""
+    from streamlit import config
+
+    options = config.get_config_options()
+    wrong = [f"{name} is unknown to this release of Streamlit" for name in wanted if name not in options]
+    for name, option in options.items():
+        has_to_be = wanted.get(name, option.default_val)
+        if option.value != has_to_be and not (name not in wanted and _is_default(option)):
+            shown = "(secret)" if option.sensitive else f"{option.value!r} and has to be {has_to_be!r}"
+            wrong.append(f"{name} is {shown}")
+    return wrong
 
 
 class Door:
@@ -203,7 +327,7 @@ def serve(port: int, proxy: str | None, started: Callable[[str, str], None]) -> 
     import uvicorn
     from streamlit.starlette import App
 
-    from calib.app.parts import said_in_own_words
+    from calib.app.context import said_in_own_words
     from calib.paths import shipped
 
     def verified() -> None:

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from calib import bench, words
-from calib.app import parts, session_state as session, standing
-from calib.app.answer import table
-from calib.app.fields import Fields
+from calib.app import context as parts, context as standing, session_state as session
+from calib.app.context import table
+from calib.app.forms import Form as Fields
 from calib.bench.faults import BOND_LIMIT_OHM
 from calib.session.fields import Field, Part, Rows, Step
 from calib.session.interpret import Session, is_done, said_of

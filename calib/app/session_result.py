@@ -7,9 +7,16 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from calib import words
-from calib.app import parts, readings_form, session_forms as forms, session_state as session, standing
-from calib.app.answer import table
-from calib.app.counted import Origin, counted
+from calib.app import (
+    context as parts,
+    context as readings_form,
+    context as standing,
+    session_forms as forms,
+    session_state as session,
+)
+from calib.app.answer import Origin, counted
+from calib.app.context import table
+from calib.app.forms import LABELS
 from calib.session import readings
 from calib.session.fields import Step
 from calib.session.interpret import Session, form_of, further
@@ -59,10 +66,10 @@ def draw(step: Step, understood: Session, opened: parts.Opened | None) -> bool:
     supply = _supply()
     checked = readings.understand({**supply, **form})
     if checked.missing:
-        labels = [readings_form.LABELS.get(name, name).lower() for name in checked.missing]
+        labels = [LABELS.get(name, name).lower() for name in checked.missing]
         st.write(f"Still needed for an estimate: {', '.join(labels)}.")
     for name, said in {**checked.unusual, **checked.faults}.items():
-        st.warning(words.plain(f"Look again. {readings_form.LABELS.get(name, name)}: {said}"))
+        st.warning(words.plain(f"Look again. {LABELS.get(name, name)}: {said}"))
     if checked.unit is not None and opened is not None:
         _further(understood, checked.unit, opened, Origin({**supply, **form}, form, "this session", SUPPLY, ELSE_SET))
     with st.container(horizontal=True, gap="small"):

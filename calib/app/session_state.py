@@ -16,7 +16,7 @@ from typing import Any
 import streamlit as st
 
 import calib
-from calib.app import parts
+from calib.app import context as parts
 from calib.register import fields
 from calib.session.fields import as_shown, gathered, merge
 from calib.session.interpret import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS

@@ -10,7 +10,7 @@ import streamlit as st
 from streamlit import config
 
 import calib
-from calib.app import parts
+from calib.app import context
 from calib.app.page_server import SERVED
 
 HERE = Path(__file__).resolve().parent
@@ -35,11 +35,11 @@ def run() -> None:
         st.stop()
     _warm()
     st.html(f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}{_colours()}</style>")
-    parts.follow_the_address()
+    context.follow_the_address()
     page = st.navigation({title: [_page(*one) for one in pages] for title, pages in PAGES.items()})
-    parts.keep_what_was_typed(page.title)
-    parts.choose_register()
-    parts.make_room()
+    context.keep_what_was_typed(page.title)
+    context.choose_register()
+    context.make_room()
     with calib.patience():  # for all that the page asks of the register together
         page.run()
 
@@ -51,7 +51,7 @@ def _page(name: str, title: str) -> st.Page:
 
 def _colours() -> str:
     """The palette as variables of the style sheet."""
-    chosen = parts.colours()
+    chosen = context.colours()
     names = ("ground", "ink", "soft_ink", "rule", "accent", "warning", "practice", "practice_ground", "field")
     return ":root{" + "".join(f"--calib-{name.replace('_', '-')}:{getattr(chosen, name)};" for name in names) + "}"
 

@@ -121,7 +121,7 @@ def proxy_of(typed: str | None) -> str | None:
 
 def is_free(port: int) -> bool:
     """Whether nothing on this machine listens on a port yet."""
-    from calib.app.page_settings import HOME
+    from calib.app.page_server import HOME
 
     with socket.socket() as probe:
         if os.name != "nt":

@@ -21,14 +21,14 @@ if TYPE_CHECKING:
 ASSUMED = {"ohm": bench.ORDINARY_OHMMETER, "volt": bench.ORDINARY_VOLTMETER}
 SYMBOLS = {"ohm": "Ω", "volt": "V"}
 Named = Mapping[tuple[Any, str], Any]  # the user's own meters, by what they read and their label
-ORDINARY, STATED = "an ordinary digital meter", "I know its uncertainty"
-SAME_RANGE, OTHER_RANGE, TWO_METERS = "one meter, one range", "one meter, two ranges", "two meters"
+ORDINARY, STATED = "(ordinary)", "(stated)"  # codes, as those below; a meter of one's own stands by its label
+SAME_RANGE, OTHER_RANGE, TWO_METERS = "one-range", "two-ranges", "two-meters"
 CORRELATION = {
     SAME_RANGE: bench.ONE_METER_ONE_RANGE,
     OTHER_RANGE: bench.ONE_METER_OTHER_RANGE,
     TWO_METERS: bench.TWO_METERS,
 }
-NULL_OFF, NULL, FOUR_WIRE = "less the leads' own already", "with the leads' own, to be taken off", "read by four wires"
+NULL_OFF, NULL, FOUR_WIRE = "null-off", "null-on", "four-wires"
 LEADS = (NULL_OFF, NULL, FOUR_WIRE)
 # Limits of what only the forms ask: (lowest, highest, unit).
 ASKED = ("null_ohm", "null_u_ohm", "temp_within_k", "rest_h", "u_voltage_pct", "u_resistance_pct")

@@ -26,10 +26,10 @@ if TYPE_CHECKING:
     from calib import KnownUnit, Meter, UnknownUnit
     from calib.register.fields import FieldFacts
 
-RATIO_TEST, NO_LOAD = "a ratio test at low voltage", "its no-load voltage, known"
-WHOLE, HALF = "the whole winding", "one half of it"
-LIMBS, AREA = "tongue and stack", "gross area (a toroid)"
-CORE_WAYS = (LIMBS, AREA)
+# Codes of the form's choices: how a page puts them is its own.
+RATIO_TEST, NO_LOAD = "ratio-test", "no-load"
+WHOLE, HALF = "whole", "half"
+LIMBS, AREA = "limbs", "area"
 # The unit that each number ends in.
 KEPT_IN = {
     "excitation_v": "V",
@@ -83,10 +83,10 @@ PLAIN = (
 # meters), or never.
 ASKED_OTHERWISE = (*BY_WIRE, "u_voltage_pct", "u_resistance_pct", "simulated")
 
-NOT_LOOKED_AT, NONE = "not looked at", "it has none"
+NOT_LOOKED_AT, NONE = "not-looked-at", "none"
 MOST = 4
-COUNTS = (NOT_LOOKED_AT, NONE, *(words.count(number, "heater winding") for number in range(1, MOST + 1)))
-FOUR_WIRES, TWO_LEADS = "four wires (or a known current and a millivoltmeter)", "two leads and their null"
+COUNTS = (NOT_LOOKED_AT, NONE, *(str(number) for number in range(1, MOST + 1)))
+FOUR_WIRES, TWO_LEADS = "four-wires", "two-leads"
 WAYS = (FOUR_WIRES, TWO_LEADS)
 # Limits of what is entered of a heater: volts at the primary's line [V], resistance [ohm], current [A] (judgement).
 LIMITS = {"v": (0.01, 100.0, "V"), "ohm": (0.0, 100.0, "Ω"), "a": (0.0, 100.0, "A")}

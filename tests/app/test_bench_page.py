@@ -9,7 +9,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import calib
-from calib.app import parts, session_state as state
+from calib.app import context as parts, session_state as state
 from calib.session.protocol import STEPS
 from tests.app.bench_visits import go, in_order, press, put_in, resumed, visit, with_more
 from tests.app.visits import counted_in, number, settle, text_of, unescaped

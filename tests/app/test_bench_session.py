@@ -14,7 +14,7 @@ from hypothesis import given, strategies as st
 from streamlit.testing.v1 import AppTest
 
 import calib
-from calib.app import parts
+from calib.app import context as parts
 from calib.app.session_state import key
 from calib.session import fields as measured
 from calib.session.fields import merge

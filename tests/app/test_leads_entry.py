@@ -7,7 +7,7 @@ import math
 import pytest
 from hypothesis import given, strategies as st
 
-from calib.app import leads_entry
+from calib.app.pages import which_lead_is_which as leads_entry
 from calib.charts import leads_picture
 
 TAGS = ("1", "2", "3", "4")
@@ -104,21 +104,21 @@ def test_readings_of_a_lead_that_is_tagged_no_more_are_left_out():
 
 
 def test_faults_name_the_pair_the_value_and_the_remedy():
-    read = leads_entry.identified(TAGS, {("1", "3"): "12,5", ("2", "4"): "-3"})
-    assert read.found is None
-    assert read.faults[0].startswith("1 to 3: '12,5' is no resistance; write a resistance in ohm")
-    assert read.faults[1].startswith("2 to 4: '-3' is outside the limits, 0.001 to 1e+06 ohm")
+    found, faults = leads_entry.identified(TAGS, {("1", "3"): "12,5", ("2", "4"): "-3"})
+    assert found is None
+    assert faults[0].startswith("1 to 3: '12,5' is no resistance; write a resistance in ohm")
+    assert faults[1].startswith("2 to 4: '-3' is outside the limits, 0.001 to 1e+06 ohm")
 
 
 def test_a_lead_that_was_not_read_is_known_all_the_same():
-    read = leads_entry.identified((*TAGS, "5"), READ)
-    assert read.found.windings[0].leads == ("1", "2", "3")
-    assert set(read.found.isolated) == {"4", "5"}
-    assert "5" in read.found.unplaced
+    found, _ = leads_entry.identified((*TAGS, "5"), READ)
+    assert found.windings[0].leads == ("1", "2", "3")
+    assert set(found.isolated) == {"4", "5"}
+    assert "5" in found.unplaced
 
 
 def test_nothing_read_is_no_fault():
-    assert leads_entry.identified(TAGS, {}) == leads_entry.LeadsRead(None, ())
+    assert leads_entry.identified(TAGS, {}) == (None, [])
     assert leads_entry.unread(TAGS, {}) == ("1", "2")
 
 
@@ -149,16 +149,16 @@ def test_a_lead_null_is_understood_or_said_to_be_wrong(value, null, understood, 
 
 def test_the_picture_places_leads_by_resistance_and_keeps_their_tags_apart():
     """148.2 of 320.1 ohm, the sum of both sections, is 0.463 of the way."""
-    winding = leads_entry.identified(TAGS, READ).found.windings[0]
+    winding = leads_entry.identified(TAGS, READ)[0].windings[0]
     places = leads_picture.places_of(winding)
     assert places == pytest.approx([0.0, 148.2 / 320.1, 1.0], abs=0.002)
-    near = leads_entry.identified(("1", "2", "3"), {("1", "2"): "1.0", ("2", "3"): "300", ("1", "3"): "301"})
-    places = leads_picture.places_of(near.found.windings[0])
+    near, _ = leads_entry.identified(("1", "2", "3"), {("1", "2"): "1.0", ("2", "3"): "300", ("1", "3"): "301"})
+    places = leads_picture.places_of(near.windings[0])
     assert min(b - a for a, b in zip(places, places[1:], strict=False)) >= leads_picture.LEAST_GAP
 
 
 def test_the_picture_says_in_words_what_it_draws():
-    found = leads_entry.identified(TAGS, READ).found
+    found, _ = leads_entry.identified(TAGS, READ)
     told = leads_picture.windings_told(found)
     assert "1 to 2 to 3: 320 Ω, high voltage (centre-tapped), probable." in told
     assert "Alone: 4." in told

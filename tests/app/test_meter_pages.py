@@ -48,8 +48,9 @@ def test_a_meter_kept_on_the_page_is_in_the_register_and_can_be_chosen(visit: Pa
         (row,) = register.meters().to_dict("records")
     assert {name: row[name] for name in BLUE} == BLUE
     prefix = "add_" if page else "read_"
-    assert at.selectbox(key=f"{prefix}voltmeter").options == [m.ORDINARY, "Blue, 20 V", m.STATED]
-    assert at.selectbox(key=f"{prefix}ohmmeter").options == [m.ORDINARY, m.STATED]
+    ordinary, stated = "an ordinary digital meter", "I know its uncertainty"
+    assert at.selectbox(key=f"{prefix}voltmeter").options == [ordinary, "Blue, 20 V", stated]
+    assert at.selectbox(key=f"{prefix}ohmmeter").options == [ordinary, stated]
 
 
 def test_what_a_meters_figures_amount_to_is_shown() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from calib.app.page_settings import flat_settings, in_place, out_of_place
+from calib.app.page_server import SETTINGS, in_place, out_of_place
 from calib.charts.palette import DARK, LIGHT, Palette
 
 # What a settings file may hold of each kind, none of it a default.
@@ -38,7 +38,7 @@ def test_no_setting_is_left_to_a_settings_file(place: str, tmp_path: Path) -> No
         assert out_of_place(wanted) == []
         found = {name: option.value for name, option in config.get_config_options().items()}
     config.get_config_options(force_reparse=True)
-    assert set(flat_settings()) < set(wanted) < set(before)
+    assert set(SETTINGS) < set(wanted) < set(before)
     assert found == before | wanted
 
 
@@ -57,7 +57,7 @@ def test_no_setting_is_left_to_a_settings_file(place: str, tmp_path: Path) -> No
     ],
 )
 def test_what_safety_rests_on_is_named(name: str, value: object) -> None:
-    assert flat_settings()[name] == value
+    assert SETTINGS[name] == value
 
 
 def luminance(colour: str) -> float:

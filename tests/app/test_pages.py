@@ -9,7 +9,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import calib
-from calib.app import parts
+from calib.app import context
 from calib.fitting import scales
 from tests.app.visits import (
     HOME,
@@ -81,7 +81,7 @@ def walk(block: object) -> list[object]:
 
 def test_a_half_is_converted_aloud() -> None:
     at = enter(opened(), **READINGS | {"volts_read": 13.88})
-    at.radio(key="read_volts_across").set_value("one half of it").run()
+    at.radio(key="read_volts_across").set_value("half").run()
     assert "One half read 13.88 V, so the whole winding counts as 27.76 V." in text_of(at)
 
 
@@ -157,7 +157,7 @@ def test_practice_starts_on_the_simulated_register_with_its_own_band(
     monkeypatch.setenv("CALIB_PRACTICE", "1")
     at = opened()
     assert "PRACTICE REGISTER" in text_of(at)
-    at.radio(key=parts.CHOICE).set_value(parts.OWN).run()
+    at.radio(key=context.CHOICE).set_value(context.OWN).run()
     assert "PRACTICE REGISTER" not in text_of(at)
     assert visit.name in text_of(at)
 
@@ -178,9 +178,9 @@ def test_a_register_that_cannot_be_read_is_said_in_one_line(visit: Path) -> None
 
 def test_a_field_that_was_hidden_for_a_while_keeps_its_entry() -> None:
     at = enter(opened(), **READINGS)
-    at.radio(key="read_voltage_by").set_value("its no-load voltage, known").run()
+    at.radio(key="read_voltage_by").set_value("no-load").run()
     at.run()
-    at.radio(key="read_voltage_by").set_value("a ratio test at low voltage").run()
+    at.radio(key="read_voltage_by").set_value("ratio-test").run()
     assert number(at, "read_excitation_v") == 4.97
     assert "Most likely" in text_of(at)
 
@@ -258,14 +258,14 @@ def test_absurd_readings_are_sentences_at_their_fields_and_break_nothing() -> No
 
 
 def test_a_fit_that_did_not_come_to_rest_is_said_beside_answer_and_picture(monkeypatch: pytest.MonkeyPatch) -> None:
-    parts._fitted.clear()
+    context._fitted.clear()
     monkeypatch.setattr(scales, "MODE_ROUNDS", 1)
     monkeypatch.setenv("CALIB_PRACTICE", "1")
     at = opened()
     assert "The fit behind this did not come to rest: its figures may still move." in text_of(at)
     at.switch_page(SIZE).run()
     assert "evidence: not settled in 1 of at most 1 rounds." in text_of(at)
-    parts._fitted.clear()
+    context._fitted.clear()
 
 
 def test_the_sheets_of_the_core_open_the_fields_of_their_window() -> None:

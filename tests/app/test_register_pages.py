@@ -18,7 +18,7 @@ from streamlit.testing.v1 import AppTest
 
 import calib
 from calib import words
-from calib.app import parts
+from calib.app import context
 from tests.app.bench_visits import with_more
 from tests.app.visits import (
     HOME,
@@ -80,11 +80,11 @@ def test_real_readings_under_the_practice_register_s_name_are_refused(visit: Pat
     with calib.Register(visit.with_name("practice.duckdb")) as register:
         register.add(calib.KnownUnit.parse(UNIT))
     at = opened()
-    at.radio(key=parts.CHOICE).set_value(parts.PRACTICE).run()
+    at.radio(key=context.CHOICE).set_value(context.PRACTICE).run()
     assert not at.exception
     said = f"{register.path}: it is a register of real readings, under the practice register's name; give yours another"
     assert said in unescaped(at.error[0].value)
-    at.radio(key=parts.CHOICE).set_value(parts.OWN).run()
+    at.radio(key=context.CHOICE).set_value(context.OWN).run()
     assert "your register" in text_of(at)
 
 
@@ -96,7 +96,7 @@ def test_the_page_says_whom_it_waits_for_while_it_waits(visit: Path, monkeypatch
     holder = subprocess.Popen([sys.executable, "-c", hold, str(visit)], stdout=subprocess.PIPE)
     assert holder.stdout is not None
     holder.stdout.readline()
-    said, waiting = [], parts.waiting
+    said, waiting = [], context.waiting
 
     def let_go_once_told() -> Callable[[str], None]:
         show = waiting()
@@ -108,7 +108,7 @@ def test_the_page_says_whom_it_waits_for_while_it_waits(visit: Path, monkeypatch
 
         return tell
 
-    monkeypatch.setattr(parts, "waiting", let_go_once_told)
+    monkeypatch.setattr(context, "waiting", let_go_once_told)
     at = opened(KNOWN)
     holder.wait()
     assert said[0].startswith(f"waiting for process {holder.pid} (python")
@@ -186,7 +186,7 @@ def test_a_reload_opens_the_register_that_was_open(visit: Path, monkeypatch: pyt
     monkeypatch.setenv("CALIB_PRACTICE", "1")
     at = opened()
     assert in_address(at) == "practice"
-    at.radio(key=parts.CHOICE).set_value(parts.OWN).run()
+    at.radio(key=context.CHOICE).set_value(context.OWN).run()
     at.switch_page(KNOWN).run()
     assert in_address(at) == "own"
     again = opened(KNOWN, register="own")
@@ -196,7 +196,7 @@ def test_a_reload_opens_the_register_that_was_open(visit: Path, monkeypatch: pyt
         assert register.count() == 1
     again.query_params["register"] = "practice"  # the browser's way back
     assert "PRACTICE REGISTER" in text_of(again.run())
-    again.radio(key=parts.CHOICE).set_value(parts.OWN).run()
+    again.radio(key=context.CHOICE).set_value(context.OWN).run()
     assert in_address(again) == "own"
 
 
@@ -213,7 +213,7 @@ def test_an_address_opens_no_register_but_the_two(visit: Path, named: str) -> No
     assert unescaped(at.warning[0].value).startswith(told)
     assert "which is not among ours: your own register is open." in unescaped(at.warning[0].value)
     assert words.plain(", ".join(wanted)[:40]) in at.warning[0].value
-    at.radio(key=parts.CHOICE).set_value(parts.PRACTICE).run()
+    at.radio(key=context.CHOICE).set_value(context.PRACTICE).run()
     assert "The address asks" not in text_of(at)
 
 

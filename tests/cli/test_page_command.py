@@ -192,7 +192,7 @@ def test_a_proxy_that_is_no_host_is_refused(called: Run, host: str) -> None:
             "theme.fontFaces is 'elsewhere.example' and has to be None",
         ),
         (
-            "page_settings.SETTINGS['server']['noSuch'] = True",
+            "page_server.SETTINGS['server.noSuch'] = True",
             "server.noSuch is unknown to this release of Streamlit",
         ),
     ],
@@ -203,7 +203,7 @@ def test_a_setting_that_does_not_hold_is_one_line_and_nothing_is_served(
     (tmp_path / ".streamlit").mkdir()
     (tmp_path / ".streamlit" / "config.toml").write_text('[theme]\nfontFaces = "elsewhere.example"\n')
     words = ["page", "--practice", "--port", str(free_port())]
-    code = "import sys\nfrom streamlit import config\nfrom calib.app import page_settings\nfrom calib.cli import main\n"
+    code = "import sys\nfrom streamlit import config\nfrom calib.app import page_server\nfrom calib.cli import main\n"
     code += f"{spoil}\nsys.exit(main.main({words}))"
     settings = {"cwd": tmp_path, "env": {**home, "PYTHONPATH": str(ROOT)}, "timeout": 120}
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, **settings)  # type: ignore[call-overload]

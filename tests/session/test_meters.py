@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 import calib
-from calib.app.account import account
+from calib.app.context import account
 from calib.session import meters as m, readings as r
 from calib.session.readings import understand_known
 from tests.app.visits import UNIT

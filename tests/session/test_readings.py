@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 import calib
-from calib.app.account import account
+from calib.app.context import account
 from calib.session import fields as measured, meters as metering, readings as r
 from calib.session.meters import STATED
 

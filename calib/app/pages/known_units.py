@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 import tempfile
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,8 +13,11 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import known_form, parts
-from calib.session.interpret import refuse_stopped
+from calib.app import context, forms
+from calib.app.forms import Form
+from calib.session import readings
+from calib.session.fields import Field
+from calib.session.interpret import refuse_stopped, stops_on_the_bench
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,14 +26,27 @@ if TYPE_CHECKING:
     from calib.register.fields import FieldFacts
 
 
+VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
+# What the next unit on the same bench is likely to share.
+STAYS = {
+    *("contributor", "rectifier", "filter", "line_voltage_v", "line_frequency_hz", "recorded_on", "winding_temp_c"),
+    *("winding_temp_c_unit", "voltmeter", "second_voltmeter", "volts_metered", "ohmmeter", "ohm_leads"),
+    *("null_ohm", "null_u_ohm", "temp_within_k", "temp_within_k_unit", "hv_resistance_ohm_unit"),
+}
+TRIED = "seen_add_tried"
+WIRE = Field(
+    "wire", "Wire (if known)", unit="wire", help="Gauge or diameter of the winding's wire, without its enamel."
+)
+
+
 def draw() -> None:
     """Table, adding, bringing in, handing out."""
-    opened = parts.opened_register()
-    parts.head("Known units", opened)
+    opened = context.opened_register()
+    context.head("Known units", opened)
     _table(opened.known)
     _hand_out(opened)
     st.header("Add one", anchor=False)
-    known_form.draw(opened)
+    _add_one(opened)
     st.header("Bring in a table", anchor=False)
     _bring_in()
     st.header("Keep it safe", anchor=False)
@@ -79,20 +96,104 @@ def _filtered(known: pd.DataFrame) -> pd.DataFrame:
 @st.cache_data(max_entries=4, show_spinner=False)
 def _known_csv(content: str, practising: bool) -> bytes:
     """The current view as the register exports it."""
-    with tempfile.TemporaryDirectory() as folder, parts.register() as register:
+    with tempfile.TemporaryDirectory() as folder, context.register() as register:
         register.export(Path(folder))
         return (Path(folder) / "known.csv").read_bytes()
 
 
-def _hand_out(opened: parts.Opened) -> None:
+def _hand_out(opened: context.Opened) -> None:
     try:
-        table = _known_csv(opened.content, parts.practising())
+        table = _known_csv(opened.content, context.practising())
     except calib.CannotError as error:
         st.error(words.plain(f"The table cannot be handed out: {error}."))
         return
     st.download_button(
         "Hand out as CSV (known.csv)", table, file_name="known.csv", mime="text/csv", disabled=opened.known.empty
     )
+
+
+def _add_one(opened: context.Opened) -> None:
+    """The form, a field for each of the record's; what is wrong stands beside it, and nothing typed is lost."""
+    with st.container():
+        if done := st.session_state.pop("seen_added", ""):
+            st.success(words.plain(done))
+        if again := st.session_state.pop("seen_added_unlikely", ()):
+            st.warning(words.plain(f"Worth a second look: {' '.join(again)}"))
+    now, tried = forms.entries("add_"), bool(st.session_state.get(TRIED))
+    understood = readings.understand_known(now, opened.meters, opened.simulated)
+    asked = [_told(one) for one in readings.known_fields()]
+    form = Form.over("add_", {"wire": WIRE, **{one.name: one for one in asked}}, understood, tried)
+    first = [one.name for one in asked if one.needed or one.name in VOLTAGES]
+    others = [one.name for one in asked if one.name not in first]
+    with st.container(border=True, key="add_a_known_unit"):
+        st.write(
+            "Readings are over the whole winding. Of the voltage: either both of a ratio test, or the no-load volts."
+        )
+        _grid(form, first)
+        with st.expander("If you have it: core, wire, notes"):
+            _grid(form, others)
+        forms.meters(form, now, opened.meters, now.get("no_load_v") is None or now.get("hv_v") is not None)
+        if understood.record is not None:
+            st.html(context.account(understood.metered))
+        st.button("Add this unit", key="submit_unit", type="primary", on_click=_add)
+    trouble = st.session_state.get("seen_add_trouble", "")
+    if tried and form.faults:
+        trouble = f"Not added: {words.count(len(form.faults), 'thing')} to mend above. {trouble}"
+    if trouble:
+        st.error(words.plain(trouble.strip()))
+
+
+def _told(facts: FieldFacts) -> FieldFacts:
+    """A field as the form calls it: what may be left out says so, and limits stand in the help."""
+    known = "" if facts.needed or facts.name in VOLTAGES else " (if known)"
+    return replace(forms.with_limits(facts), label=f"{facts.label}{known}")
+
+
+def _grid(form: Form, names: list[str]) -> None:
+    """Fields in two columns, the wire after its metal."""
+    half = (len(names) + 1) // 2
+    for column, part in zip(st.columns(2, gap="medium"), (names[:half], names[half:]), strict=True):
+        with column:
+            for name in part:
+                form.ask(name, *(["wire"] if name == "conductor" else []))
+
+
+def _add() -> None:
+    """Add what stands in the form to the open register, or leave what is wrong with it for the form to show."""
+    typed = forms.entries("add_")
+    st.session_state[TRIED], st.session_state["seen_add_trouble"] = True, ""
+    try:
+        with context.register() as register:
+            meters = context.meters_of(register.meters())
+            record = readings.understand_known(typed, meters, register.is_simulated).record
+            if record is None:
+                return
+            mine = (record.contributor, record.unit)
+            stop = "" if record.stop_cleared else stops_on_the_bench(register, [mine]).get(mine, "")
+            if stop:
+                told = f"its bench session says stop, feed nothing: {stop}. Clear it there with the reason first."
+                st.session_state["seen_add_trouble"] = f"Not added: {told}"
+                return
+            report = register.add(record, by=record.contributor)
+    except (calib.InputError, calib.CannotError) as error:
+        st.session_state["seen_add_trouble"] = f"Not added: {error}."
+        return
+    st.session_state[TRIED] = False
+    st.session_state["seen_added"] = _outcome(report, f"{record.unit} of {record.contributor}")
+    labels = {one.name: one.label for one in calib.fields(calib.KnownUnit)}
+    unlikely = [f"{labels[one.column]}: {words.sentence(one.why)}" for one in calib.improbabilities(record)]
+    st.session_state["seen_added_unlikely"] = unlikely
+    context.forget(*(f"add_{name}" for name in typed if name not in STAYS))
+    gone = {one.name: one.kind in ("text", "number") for one in readings.known_fields() if one.name not in STAYS}
+    forms.empty("add_", ["wire", *(one for one in gone if gone[one])], [one for one in gone if not gone[one]])
+
+
+def _outcome(report: Any, name: str) -> str:
+    if report.unchanged:
+        return f"{name} was there already, with the same readings: nothing changed."
+    if report.revised:
+        return f"{name} was there with other readings: yours now count, and the record is marked for review."
+    return f"Added {name}."
 
 
 def _bring_in() -> None:
@@ -108,13 +209,13 @@ def _bring_in() -> None:
         table = calib.read_known(given, where=given.name)
     except calib.InputError as error:
         faults = error.faults
-        parts.show_faults(f"Nothing was brought in: {words.count(len(faults), 'thing')} to mend in the file.", faults)
+        context.show_faults(f"Nothing was brought in: {words.count(len(faults), 'thing')} to mend in the file.", faults)
         return
     units = words.count(len(table), "unit")
     st.write(f"{units} in {words.plain(given.name)}, nothing wrong with the table.")
     if unlikely := table.attrs["improbable"]:
         st.warning("Worth a second look before you bring it in; what is right as it stands can stay:")
-        st.html(parts.plain_lines(unlikely))
+        st.html(context.plain_lines(unlikely))
     by = st.text_input("Brought in by (kept in the history)", key="seen_by")
     if st.button(f"Bring in {units}", key="bring_in", type="primary"):
         given.seek(0)
@@ -128,11 +229,11 @@ def _turn() -> int:
 
 def _import(given: Any, table: pd.DataFrame, by: str) -> None:
     try:
-        with parts.register() as register:
+        with context.register() as register:
             refuse_stopped(register, table, given.name)
             report = register.import_csv(given, by=by)
     except calib.InputError as error:
-        parts.show_faults("Nothing was brought in.", error.faults)
+        context.show_faults("Nothing was brought in.", error.faults)
         return
     except calib.CannotError as error:
         st.error(words.plain(f"Nothing was brought in: {error}."))
@@ -144,7 +245,7 @@ def _import(given: Any, table: pd.DataFrame, by: str) -> None:
     st.rerun()
 
 
-def _keep_safe(opened: parts.Opened) -> None:
+def _keep_safe(opened: context.Opened) -> None:
     """A backup to take away, and the register read from end to end."""
     st.write("A backup is the whole register with its history in one file. Keep it on another disk.")
     left, right = st.columns(2)
@@ -163,7 +264,7 @@ def _keep_safe(opened: parts.Opened) -> None:
 def _backup() -> bytes | None:
     """The register copied, as the bytes of a file."""
     try:
-        with tempfile.TemporaryDirectory() as folder, parts.register() as register:
+        with tempfile.TemporaryDirectory() as folder, context.register() as register:
             return register.backup(Path(folder) / "backup.duckdb").read_bytes()
     except (calib.CannotError, calib.InputError) as error:
         st.error(words.plain(f"No backup was made: {error}."))
@@ -172,18 +273,19 @@ def _backup() -> bytes | None:
 
 def _check(place: str) -> None:
     try:
-        with calib.patience(waits=parts.waiting()):
+        with calib.patience(waits=context.waiting()):
             found = calib.check_register(place)
     except calib.CannotError as error:
         st.error(words.plain(f"{error}."))
         return
     head, *others = str(found).splitlines()
     if found.findings:
-        parts.show_faults(words.plain(head), others)
+        context.show_faults(words.plain(head), others)
         return
     st.success(words.plain(f"{head}."))
     for other in others:
         st.info(words.plain(f"{other}."))
 
 
-draw()
+if __name__ == "__main__":
+    draw()

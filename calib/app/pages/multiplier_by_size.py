@@ -9,8 +9,7 @@ import numpy as np
 import streamlit as st
 
 from calib import words
-from calib.app import parts
-from calib.app.answer import table
+from calib.app import context, forms
 from calib.charts.size_chart import size_chart, size_told
 
 if TYPE_CHECKING:
@@ -22,20 +21,20 @@ STEPS = 60
 
 def draw() -> None:
     """The chart for one supply, and its classes as a table below."""
-    opened = parts.opened_register()
-    parts.head("How the multiplier falls with size", opened)
-    model = parts.model_of(opened)
+    opened = context.opened_register()
+    context.head("How the multiplier falls with size", opened)
+    model = context.model_of(opened)
     if not model.converged:
         what = "; ".join(str(one) for one in model.iterations if not one.converged)
-        parts.caution(f"This fit did not come to rest, so its figures may still move. {words.sentence(what)}")
+        context.caution(f"This fit did not come to rest, so its figures may still move. {words.sentence(what)}")
     rectifier, filter_input = _supply(opened.known)
     points = model.points(rectifier, filter_input)
-    line = model.line(rectifier, filter_input, parts.LEVEL, _areas(points))
+    line = model.line(rectifier, filter_input, context.LEVEL, _areas(points))
     classes = _classes_of(model, rectifier, filter_input)
-    chart = size_chart(line, points, classes, parts.LEVEL, parts.colours())
+    chart = size_chart(line, points, classes, context.LEVEL, context.colours())
     st.altair_chart(chart, theme=None, width="stretch", key="size_chart")
     _notes(points)
-    parts.in_words(size_told(line, points[np.isfinite(points["core_area_cm2"])], classes, parts.LEVEL))
+    context.in_words(size_told(line, points[np.isfinite(points["core_area_cm2"])], classes, context.LEVEL))
     st.header("The size classes", anchor=False)
     st.write(
         f"For {words.supply(rectifier, filter_input)}, in mA per V/Ω. The interval is that of the class's mean; single "
@@ -48,15 +47,7 @@ def _supply(known: pd.DataFrame) -> tuple[str, str]:
     """The supply asked for; to begin with, the one that most known units have."""
     start = known["rectifier"].mode().iloc[0] if len(known) else "full-wave"
     st.session_state.setdefault("seen_rectifier", start)
-    left, right = st.columns(2)
-    rectifier = left.selectbox(
-        "Rectifier", list(words.RECTIFIERS), format_func=words.RECTIFIERS.__getitem__, key="seen_rectifier"
-    )
-    allowed = {"none": ["none"], "doubler": ["capacitor"]}.get(rectifier, list(words.FILTERS))
-    if st.session_state.get("seen_filter") not in allowed:
-        st.session_state["seen_filter"] = allowed[0]
-    chosen = right.selectbox("Filter", allowed, format_func=words.FILTERS.__getitem__, key="seen_filter")
-    return str(rectifier), str(chosen)
+    return forms.supply("seen_", *st.columns(2))
 
 
 def _areas(points: pd.DataFrame) -> np.ndarray:
@@ -67,7 +58,7 @@ def _areas(points: pd.DataFrame) -> np.ndarray:
 
 
 def _classes_of(model: Any, rectifier: str, filter_input: str) -> pd.DataFrame:
-    classes = model.classes(parts.LEVEL)
+    classes = model.classes(context.LEVEL)
     return classes[(classes["rectifier"] == rectifier) & (classes["filter"] == filter_input)]
 
 
@@ -91,8 +82,9 @@ def class_table(classes: pd.DataFrame) -> str:
         span = f"{low:g} and up" if not math.isfinite(high) else f"{low:g} to {high:g}"
         means = [words.figure(one[name]) for name in ("multiplier", "low", "high")]
         rows.append((one["size_class"], span, str(one["count"]), means[0], f"{means[1]} to {means[2]}"))
-    interval = f"{parts.LEVEL * 100:g} % interval"
-    return table(("class", "core, cm²", "known units", "mean multiplier", interval), rows, numeric=(2, 3, 4))
+    interval = f"{context.LEVEL * 100:g} % interval"
+    return context.table(("class", "core, cm²", "known units", "mean multiplier", interval), rows, numeric=(2, 3, 4))
 
 
-draw()
+if __name__ == "__main__":
+    draw()

@@ -1,68 +1,291 @@
-"""The home page: the readings of one unit, and what it can give."""
+"""The home page: one unit's readings, in the order in which they are taken, and what it can give.
+
+Each caution stands before the reading that it belongs to.
+"""
 
 from __future__ import annotations
 
+import html
+from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 import calib
-from calib import words
-from calib.app import answer, parts, readings_form, standing
-from calib.app.account import account
-from calib.app.counted import Origin, counted
-from calib.session import readings
+from calib import bench, words
+from calib.app import answer, context, forms
+from calib.app.forms import Form
+from calib.session import fields as measured, meters as metering, readings as r
+from calib.session.steps.core import SCRAPLESS
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+VOLTAGE_BY = {r.RATIO_TEST: "a ratio test at low voltage", r.NO_LOAD: "its no-load voltage, known"}
+ACROSS = {r.WHOLE: "the whole winding", r.HALF: "one half of it"}
+CORE_BY = {r.LIMBS: "tongue and stack", r.AREA: "gross area (a toroid)"}
+HEATERS = {
+    r.NOT_LOOKED_AT: "not looked at",
+    r.NONE: "it has none",
+    **{code: words.count(number, "heater winding") for number, code in enumerate(r.COUNTS[2:], start=1)},
+}
+HEATER_OHMS = {
+    r.FOUR_WIRES: "four wires (or a known current and a millivoltmeter)",
+    r.TWO_LEADS: "two leads and their null",
+}
+START = {
+    "voltage_by": r.RATIO_TEST,
+    "volts_across": r.WHOLE,
+    "ohms_across": r.WHOLE,
+    "winding_temp_c": 20.0,
+    "conductor": r.COPPER,
+    "rectifier": "full-wave",
+    "filter": "capacitor",
+    "core_by": r.LIMBS,
+    "lamination": SCRAPLESS,
+    "voltmeter": metering.ORDINARY,
+    "ohmmeter": metering.ORDINARY,
+    "volts_metered": metering.SAME_RANGE,
+    "ohm_leads": metering.NULL_OFF,
+}
+# Numbers that are empty at the start.
+NUMBERS = {*forms.UNIT_FIELDS, *forms.METER_FIELDS, "heater_null"} - {
+    "winding_temp_c",
+    "line_voltage_v",
+    "line_frequency_hz",
+}
+NUMBERS |= {f"heater_{kind}_{number}" for kind in r.LIMITS for number in range(1, r.MOST + 1)}
+# Columns of a practice unit that go into the form as they are: those that tell it from a unit of one's own, its core.
+PROOF = ("excitation_v", "hv_v", "no_load_v", "hv_resistance_ohm")
+CORE = ("tongue_mm", "stack_mm", "core_area_cm2")
+STRANGER = "a bench that is not in the register"
 
 
 def draw() -> None:
     """Readings on the left, the answer on the right; on a phone the one below the other."""
-    opened = parts.opened_register()
-    parts.head("What can it give?", opened)
-    readings_form.begin(opened.known, opened.simulated)
-    entries = readings_form.entries()
-    understood = readings.understand(entries, opened.meters)
-    heaters = readings.heaters_of(entries, entries.get("voltage_by") == readings.NO_LOAD)
+    opened = context.opened_register()
+    context.head("What can it give?", opened)
+    _begin(opened)
+    now = _entries()
+    understood = r.understand(now, opened.meters)
+    heaters = r.heaters_of(now, now.get("voltage_by") == r.NO_LOAD)
     with st.container():
         _standing()
     left, right = st.columns([5, 7], gap="large")
     with left:
-        readings_form.draw(opened, understood, heaters)
+        _form(opened, now, understood, heaters)
     with right:
-        _answer(opened, understood, heaters, readings_form.origin(entries, opened.known))
+        put = st.session_state.get(context.FILLED) or {"fields": {}, "source": ""}
+        origin = answer.Origin(now, put["fields"], put["source"], _start(opened.known))
+        _answer(opened, understood, heaters, origin)
 
 
-def _answer(
-    opened: parts.Opened, understood: readings.Understood, heaters: readings.HeatersRead, origin: Origin
-) -> None:
+def _answer(opened: context.Opened, understood: r.Understood, heaters: r.HeatersRead, origin: answer.Origin) -> None:
     st.header("The answer", anchor=False)
     if understood.faults:
         st.write("There is something to mend among the readings: it is said beside the field.")
     if understood.missing:
-        labels = [readings_form.LABELS.get(name, name).lower() for name in understood.missing]
+        labels = [forms.LABELS.get(name, name).lower() for name in understood.missing]
         st.write(f"Still needed for a first answer: {', '.join(labels)}.")
     if understood.unit is None:
         return
     try:
-        model = parts.model_of(opened)
-        estimate = calib.estimate_unit(model, understood.unit, level=parts.LEVEL, heaters=heaters.windings)
+        model = context.model_of(opened)
+        estimate = calib.estimate_unit(model, understood.unit, level=context.LEVEL, heaters=heaters.windings)
     except calib.CannotError as error:
         st.error(words.plain(f"No estimate could be made: {error}."))
         return
     unit = understood.unit.iloc[0].to_dict()
-    answer.draw(estimate, unit, account(understood.metered), counted(unit, origin))
+    answer.draw(estimate, unit, context.account(understood.metered), answer.counted(unit, origin))
 
 
 def _standing() -> None:
     """What stands against the unit, before all else, on a phone too, and where it is cleared."""
-    filled = st.session_state.get(readings_form.FILLED)
+    filled = st.session_state.get(context.FILLED)
     cleared = (filled or {}).get("doubts_cleared", ())
     if filled is None or not (cleared or any(filled["standing"].values())):
         return
     came = f"It came with the readings of {filled['source']}. "
     way_out = f"{came}Clear it there, with the reason; 'Clear the readings' begins another unit."
-    st.html(standing.drawn(filled["standing"], way_out) + standing.cleared("A doubt was cleared", cleared))
+    st.html(context.drawn(filled["standing"], way_out) + context.cleared("A doubt was cleared", cleared))
     if filled["session"]:
         st.page_link(Path(__file__).with_name("what_do_the_meters_say.py"), label="To the bench session")
 
 
-draw()
+def _entries() -> dict[str, Any]:
+    """What stands in the form now, by field."""
+    found = forms.entries("read_")
+    if found.get("contributor") == STRANGER:
+        found["contributor"] = None
+    found |= (st.session_state.get(context.FILLED) or {}).get("standing", {})
+    proof = st.session_state.get("seen_filled") or {}
+    found["simulated"] = bool(proof) and all(
+        measured.shown(found.get(name)) == measured.shown(value) for name, value in proof.items()
+    )
+    return found
+
+
+def _begin(opened: context.Opened) -> None:
+    """Put the form's starting values in, where nothing was typed yet; the line is that of most known units.
+
+    A visit that starts on the practice register starts with a practice unit, so that there is an answer to look at.
+    """
+    if opened.simulated and "read_tag" not in st.session_state and "seen_turn" not in st.session_state:
+        _fill_in()
+    for name, value in _start(opened.known).items():
+        st.session_state.setdefault(f"read_{name}", value)
+    if st.session_state.get("read_contributor") not in set(opened.known["contributor"]):
+        st.session_state["read_contributor"] = STRANGER
+
+
+def _start(known: pd.DataFrame) -> dict[str, Any]:
+    lines = ("line_voltage_v", "line_frequency_hz") if len(known) else ()
+    return START | {name: float(known[name].mode().iloc[0]) for name in lines}
+
+
+def _form(opened: context.Opened, now: dict[str, Any], understood: r.Understood, heaters: r.HeatersRead) -> None:
+    """The form; each part keeps its place, however much is said in the one before."""
+    with st.container(horizontal=True, gap="small"):
+        st.button("Fill in a practice unit", key="fill_in", on_click=_fill_in, help="The readings of a simulated unit.")
+        st.button("Clear the readings", key="clear", on_click=_clear)
+    form = Form.over("read_", forms.UNIT_FIELDS, understood)
+    at_line = now.get("voltage_by") == r.NO_LOAD
+    with st.container():
+        if now["simulated"]:
+            st.html(f'<p class="calib-aloud">Simulated practice unit <b>{html.escape(now["tag"])}</b>.</p>')
+    with st.container():
+        st.subheader("Its voltage", anchor=False)
+        forms.pick("read_voltage_by", "Known from", VOLTAGE_BY)
+        _voltage(form, now, at_line)
+    with st.container():
+        st.subheader("Its resistance", anchor=False)
+        _resistance(form, now)
+    st.subheader("What it is for", anchor=False)
+    form.ask("line_voltage_v", "line_frequency_hz")
+    forms.supply("read_")
+    with st.expander("Sharpen it: core, wire, the set's demand"):
+        with st.container():  # what comes and goes here leaves the fields below in their place
+            _core(form, now)
+        form.ask("wire", "demand_ma")
+        benches = [STRANGER, *sorted(set(opened.known["contributor"]))]
+        forms.select("read_contributor", "Read by", benches, "A bench with known units has its own small bias.")
+        st.text_input("Your tag for the unit", key="read_tag")
+    _heaters(Form("read_", heaters.aloud, {}, heaters.faults), now, at_line)
+    forms.meters(form, now, opened.meters, not at_line)
+
+
+def _voltage(form: Form, now: dict[str, Any], at_line: bool) -> None:
+    if words.mark(now) == words.AGAINST["stop"]:
+        context.caution(
+            "Feed it nothing, neither the line nor the few volts of a ratio test, until the stop is cleared: every "
+            "winding comes alive in proportion to its turns."
+        )
+    elif at_line:
+        context.caution(
+            "Reading it on a winding fed from the line is live high-voltage work, which can kill: not before the "
+            "insulation test is passed and core and frame are bonded to protective earth. The maker's figure or a "
+            "ratio test does as well."
+        )
+    else:
+        alive = (
+            "Every winding comes alive in proportion to its turns. Feed it from an isolated, current-limited source of "
+            "mains frequency, never a heater winding; put the clips on before it is switched on; keep every winding "
+            f"at or below {bench.HAZARDOUS_LIVE_V:g} V."
+        )
+        context.cautions([alive, *map(words.plain, r.feed_advice(now))])
+    form.ask(*(["no_load_read"] if at_line else ["excitation_v", "volts_read"]))
+    forms.pick("read_volts_across", "Read across", ACROSS, row=True)
+    if warning := r.live_warning(now):
+        st.error(warning)
+
+
+def _resistance(form: Form, now: dict[str, Any]) -> None:
+    context.caution(
+        "Unplugged, capacitors discharged and proved dead, every lead of the winding free. The meter's current leaves "
+        "a kick: hold the clips by their insulation when you take them off."
+    )
+    form.ask("ohms_read")
+    forms.pick("read_ohms_across", "Read across", ACROSS, row=True)
+    form.ask("winding_temp_c", "rest_h")
+    if warning := r.rest_warning(now):
+        st.warning(warning)
+    help = "Aluminium is silvery where it is scraped and light in the hand; it is found from the 1960s on."
+    forms.pick("read_conductor", "Metal of its wire", r.METALS, help, row=True)
+
+
+def _core(form: Form, now: dict[str, Any]) -> None:
+    forms.pick("read_core_by", "Core, if measured", CORE_BY, row=True)
+    if now.get("core_by") == r.AREA:
+        form.ask("area")
+        return
+    form.ask("tongue", "stack")
+    shape = "Shape of the sheets"
+    forms.select("read_lamination", shape, list(words.SHEETS), names=words.SHEETS)
+    form.said("lamination", shape)
+    if now.get("lamination") != SCRAPLESS:
+        form.ask("window_width", "window_height")
+
+
+def _heaters(form: Form, now: Mapping[str, Any], at_line: bool) -> None:
+    """The heater windings: what is read on each, and what its valves draw; as many as are said to be there."""
+    with st.expander("Heater windings: their current, and what they leave of the core"):
+        forms.select("read_heaters", "Heater windings", r.COUNTS, names=HEATERS)
+        count = r.count_of(now) or 0
+        if not count:
+            st.write("Say how many there are, or that there are none: the core's volt-amperes then speak as well.")
+            return
+        context.caution(
+            "Never feed a heater winding: a few volts on it put a lethal voltage on the high-voltage winding."
+        )
+        forms.select("read_heater_leads", "Their resistance was read by", r.WAYS, names=HEATER_OHMS)
+        if now.get("heater_leads") == r.TWO_LEADS:
+            form.number(
+                "heater_null", "What the test leads read alone", "Ω", "Clips joined; it comes off each reading."
+            )
+        volts = "No-load volts" if at_line else "Volts in the same ratio test"
+        for number in range(1, count + 1):
+            st.markdown(f"**Heater {number}**")
+            form.number(f"heater_v_{number}", f"{volts}, heater {number}", "V", "Rms, nothing connected.")
+            form.number(
+                f"heater_ohm_{number}", f"Ohms of heater {number}", "Ω", "A few hundredths of an ohm are usual."
+            )
+            form.number(
+                f"heater_a_{number}", f"Its valves draw, heater {number} (if known)", "A", "Sum of the data sheets."
+            )
+
+
+def _clear() -> None:
+    context.forget("read_", "seen_filled")
+    forms.empty("read_", (*NUMBERS, "tag"))
+
+
+def _fill_in() -> None:
+    """Put the readings of the next practice unit into the form."""
+    units = calib.read_unknown(calib.shipped("datasets/practice/unknown.csv"))
+    turn = st.session_state.get("seen_turn", 0)
+    st.session_state["seen_turn"] = turn + 1
+    row = units.iloc[turn % len(units)].to_dict()
+    unit = {name: None if value == "" or value != value else value for name, value in row.items()}
+    _clear()
+    put = START | {
+        "voltage_by": r.NO_LOAD if unit["hv_v"] is None else r.RATIO_TEST,
+        "core_by": r.LIMBS if unit["core_area_cm2"] is None else r.AREA,
+    }
+    put |= {r.FIELD_OF.get(name, name): unit[name] for name in (*PROOF, *CORE, *r.PLAIN, "unit")}
+    put |= {"conductor": unit["conductor"] or r.COPPER}
+    put |= {f"{name}_unit": measured.symbols_of(kept)[0] for name, kept in r.KEPT_IN.items()}
+    for name, meter in (("u_voltage_pct", "voltmeter"), ("u_resistance_pct", "ohmmeter")):
+        if unit[name] is not None:
+            put |= {name: unit[name], meter: metering.STATED}
+    gauge, bare = unit["awg"], unit["wire_diameter_mm"]
+    put |= {"wire": gauge, "wire_unit": measured.AWG} if bare is None else {"wire": bare, "wire_unit": measured.MM}
+    for name, value in put.items():
+        st.session_state[f"read_{name}"] = value
+    st.session_state["seen_filled"] = {field: put[field] for field in (r.FIELD_OF.get(name, name) for name in PROOF)}
+    against = {name: unit[name] or "" for name in r.STANDING}
+    st.session_state[context.FILLED] = context.filled(put, f"practice unit {unit['unit']}", against)
+
+
+if __name__ == "__main__":
+    draw()

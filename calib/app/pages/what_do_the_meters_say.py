@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from calib import words
-from calib.app import parts, session_forms as forms, session_result as result, session_state as session
+from calib.app import context as parts, session_forms as forms, session_result as result, session_state as session
 from calib.session.interpret import interpret
 from calib.session.protocol import STEPS, step_named
 from calib.session.sheet import bench_sheet

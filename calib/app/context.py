@@ -6,7 +6,7 @@ import hashlib
 import html
 import os
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,12 +15,15 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 import calib
-from calib import words
+from calib import bench, words
 from calib.charts.palette import Palette, palette
+from calib.register.records import standing
 
 if TYPE_CHECKING:
     import pandas as pd
     from streamlit.delta_generator import DeltaGenerator
+
+    from calib.session.meters import Metered
 
 Mark = tuple[int, ...]
 LEVEL = 0.9
@@ -40,6 +43,9 @@ OWN_ERROR = (
     "safe in the register. Open another page and come back to go on, or load this one again to begin with empty "
     "fields; if it happens again, the terminal in which calib page runs says what it was."
 )
+PLATE = '<span class="calib-plate" aria-hidden="true">STOP</span>'
+PART_SHOWN = 0.01  # a part below this share of the variance is left out of the account
+FILLED = "seen_filled_from"  # what the estimate's form was filled from, until it is cleared
 KEPT = ("read_", "add_", "meter_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
 
 
@@ -351,3 +357,118 @@ def in_words(told: str) -> None:
     """A picture's numbers as text, for those who cannot see it."""
     with st.expander("This picture in words"):
         st.text(told)
+
+
+def table(headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[int] = ()) -> str:
+    """A table for reading, which wraps on a narrow screen; the columns named in `numeric` stand flush right."""
+    place = [' class="num"' if column in numeric else "" for column in range(len(headings))]
+    top = "".join(f'<th scope="col"{here}>{html.escape(name)}</th>' for name, here in zip(headings, place, strict=True))
+    body = ""
+    for row in rows:
+        cells = "".join(f"<td{here}>{_cell(cell)}</td>" for cell, here in zip(row, place, strict=True))
+        body += f"<tr>{cells}</tr>"
+    inner = f"<thead><tr>{top}</tr></thead><tbody>{body}</tbody>"
+    return f'<div class="calib-scroll"><table class="calib-table">{inner}</table></div>'
+
+
+def _cell(text: str) -> str:
+    """A cell's text, in which V/Ω stays in one piece."""
+    return html.escape(text).replace("/Ω", "/&NoBreak;Ω")
+
+
+def drawn(values: Mapping[str, Any], way_out: str = "") -> str:
+    """Everything that stands against a unit, as HTML; blank where nothing does.
+
+    Parameters
+    ----------
+    values : mapping of str to object
+        The columns stop, stop_cleared and doubts.
+    way_out : str
+        What to do about a stop.
+    """
+    found: dict[str, list[str]] = {}
+    for kind, said in standing(values):
+        found.setdefault(kind, []).extend(said.split(" | ") if kind == "stop" else [said])
+    return "".join(
+        (
+            stop("Stop, feed it nothing", found.get("stop", ()), way_out),
+            cleared("A stop was cleared", found.get("cleared", ())),
+            doubts("In doubt, look again", found.get("doubt", ())),
+        )
+    )
+
+
+def stop(heading: str, said: Sequence[str], way_out: str = "") -> str:
+    """A stop, as HTML; blank where nothing is said."""
+    if not said:
+        return ""
+    after = f"<p>{html.escape(way_out)}</p>" if way_out else ""
+    inner = f"<p><b>{html.escape(heading)}</b></p>{_listed(said)}{after}"
+    return f'<div class="calib-stop" role="alert">{PLATE}<div>{inner}</div></div>'
+
+
+def cleared(heading: str, said: Sequence[str]) -> str:
+    """A stop that was cleared, as HTML."""
+    return _block("cleared", heading, said)
+
+
+def doubts(heading: str, said: Sequence[str]) -> str:
+    """Doubts, as HTML; blank where nothing is said."""
+    return _block("doubts", heading, said)
+
+
+def _block(kind: str, heading: str, said: Sequence[str]) -> str:
+    if not said:
+        return ""
+    return f'<div class="calib-{kind}" role="note"><p><b>{html.escape(heading)}</b></p>{_listed(said)}</div>'
+
+
+def _listed(said: Sequence[str]) -> str:
+    return f"<ul>{''.join(f'<li>{html.escape(one)}</li>' for one in said)}</ul>"
+
+
+def account(metered: Metered) -> str:
+    """The sentence and the table, as HTML; blank where V/R is not known yet.
+
+    Parameters
+    ----------
+    metered : Metered
+        What the meters make of the readings.
+    """
+    if not metered.parts:
+        return ""
+    most = html.escape(words.sentence(bench.main_part(metered.parts)))
+    rows = [
+        (part.source, f"{words.figure(part.u_pct, 2)} %", words.percent(part.share), part.remedy)
+        for part in metered.parts
+        if part.share >= PART_SHOWN
+    ]
+    heads = ("how sure V/R is", "makes", "share", "what makes it smaller")
+    said = (
+        f'<p class="calib-more" id="account">By these meters V/R has a standard uncertainty of '
+        f"<b>{words.figure(metered.u_pct, 2)} %</b>. {most} It is in the interval above; units of one size differ by "
+        "far more.</p>"
+    )
+    return said + table(heads, rows, numeric=(1, 2))
+
+
+def filled(fields: Mapping[str, Any], source: str, standing: Mapping[str, str], session: str = "") -> dict[str, Any]:
+    """What the form was filled from.
+
+    Parameters
+    ----------
+    fields : mapping of str to object
+        What was put into it, by field.
+    source : str
+        Where that came from, in words.
+    standing : mapping of str to str
+        What stands against the unit: the columns stop, stop_cleared and doubts.
+    session : str
+        The bench session that it came from; blank where from none.
+
+    Returns
+    -------
+    dict
+        To be kept under `FILLED`.
+    """
+    return {"fields": dict(fields), "source": source, "standing": dict(standing), "session": session}
