@@ -44,7 +44,7 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         InputError as InputError,
         RegisterError as RegisterError,
     )
-    from calib.estimate.core_opinion import (
+    from calib.estimate.core_rating import (
         CoreOpinion as CoreOpinion,
         opinion_of_core as opinion_of_core,
     )
@@ -57,7 +57,7 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         UnitEstimate as UnitEstimate,
         estimate_unit as estimate_unit,
     )
-    from calib.fitting.multiplier import (
+    from calib.fitting.result import (
         Multiplier as Multiplier,
         fit as fit,
         fit_table as fit_table,
@@ -124,10 +124,10 @@ _HOMES = {
     "calib.register.patience": ("patience",),
     "calib.register.safekeeping": ("RegisterCheck", "check_register", "restore_register"),
     "calib.register.store": ("Register", "default_register_path", "practice_register"),
-    "calib.fitting.multiplier": ("Multiplier", "fit", "fit_table"),
+    "calib.fitting.result": ("Multiplier", "fit", "fit_table"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
     "calib.estimate.heaters": ("HeaterAnswer", "HeaterReading", "heater_currents"),
-    "calib.estimate.core_opinion": ("CoreOpinion", "opinion_of_core"),
+    "calib.estimate.core_rating": ("CoreOpinion", "opinion_of_core"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 _WINGS = ("bench", "leads")

@@ -99,7 +99,7 @@ def test_an_import_from_the_right_is_seen_even_when_it_is_late_or_relative() -> 
     source = "def late():\n    from ..cli import printing\n    import calib.estimate.unit\n"
     names = {name for name, _ in imports_of(source, "calib.fitting")}
     assert names == {"calib.cli.printing", "calib.estimate.unit"}
-    assert against_direction("calib.fitting.rows", names) == ["calib.cli.printing", "calib.estimate.unit"]
+    assert against_direction("calib.fitting.features", names) == ["calib.cli.printing", "calib.estimate.unit"]
 
 
 def test_what_all_may_import_imports_nothing_of_the_project() -> None:

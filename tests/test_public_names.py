@@ -28,7 +28,7 @@ def test_an_unknown_name_is_refused() -> None:
 def test_fit_is_a_function_whose_help_tells_its_settings() -> None:
     code = "import calib, calib.fitting\nhelp(calib.fit)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.startswith("Help on function fit in module calib.fitting.multiplier:")
+    assert done.stdout.startswith("Help on function fit in module calib.fitting.result:")
     assert "fit(known: " in done.stdout
 
 
@@ -50,7 +50,7 @@ def test_a_type_checker_sees_what_the_public_names_are(tmp_path: Path) -> None:
     done = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, env=os.environ | {"MYPYPATH": ""})
     said = [line.partition(": ")[2] for line in done.stdout.splitlines()]
     assert said[0].startswith('note: Revealed type is "def (known: pandas.')
-    assert said[0].endswith('-> calib.fitting.multiplier.Multiplier"')
+    assert said[0].endswith('-> calib.fitting.result.Multiplier"')
     assert 'error: "Multiplier" has no attribute "nothing_of_the_kind"  [attr-defined]' in said
     assert not [line for line in said if 'Revealed type is "Any"' in line]
 

@@ -22,7 +22,7 @@ from calib.cli.printing import (
 from calib.cli.sources import known_units, source_register, with_notes
 
 if TYPE_CHECKING:
-    from calib.fitting.multiplier import Multiplier
+    from calib.fitting.result import Multiplier
 
 
 def declare_fit(part: argparse.ArgumentParser) -> None:
@@ -35,7 +35,7 @@ def declare_fit(part: argparse.ArgumentParser) -> None:
 def run_fit(asked: argparse.Namespace) -> None:
     """Fit the known units and print what they teach."""
     level, known = all_of(lambda: level_of(asked.level), lambda: known_units(asked))
-    from calib.fitting.multiplier import fit
+    from calib.fitting.result import fit
 
     model = fit(known)
     if asked.format == "json":
@@ -95,7 +95,7 @@ def run_estimate(asked: argparse.Namespace) -> None:
         lambda: check_target(asked.out, asked.unknown, asked.known, source_register(asked)),
     )
     from calib.fitting.mixture import unsettled
-    from calib.fitting.multiplier import fit
+    from calib.fitting.result import fit
 
     model = fit(known)
     estimates = model.estimate(unknown, level=level, as_read=asked.as_read)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from calib.estimate.core_opinion import CoreOpinion, opinion_of_core
+from calib.estimate.core_rating import CoreOpinion, opinion_of_core
 from calib.estimate.heaters import HeaterAnswer, HeaterReading, heater_currents
 from calib.estimate.unit import UnitEstimate, estimate_unit
 

@@ -27,11 +27,8 @@ from calib.bench.uncertainty import (
     rectangular,
     standard_uncertainty,
 )
-from calib.fitting import Multiplier, facts
-from calib.fitting.predict import quantiles
-from calib.fitting.tables import check_level
-from calib.register.frame import checked
-from calib.register.records import UnknownUnit
+from calib.fitting import Multiplier, Prediction, RatedCurrent
+from calib.fitting.predictive import check_level, one_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -236,28 +233,26 @@ def heater_currents(
     The drop is the multiplier of the same winding without a rectifier, 1000 I R / V with I in rms. Source of the even
     share: Magnetic Circuits and Transformers (MIT EE Staff); Electronic Transformers and Circuits (R. Lee).
     """
-    check_level(level)
-    if len(readings) != 1:
-        raise ValueError(f"readings hold {len(readings)} rows: give one unit at a time")
-    readings = checked(UnknownUnit, readings)
-    rows = facts(readings).under("none", "none")
+    return heaters_of_unit(one_unit(model, readings, as_read), windings, check_level(level))
+
+
+def heaters_of_unit(asked: Prediction, windings: Sequence[HeaterReading], level: float) -> HeaterAnswer:
+    """As :func:`heater_currents`, of one unit."""
+    model, rows = asked.model, asked.rows.under("none", "none")
     simulated = model.simulated or bool(rows.frame["simulated"].iloc[0])
-    metal = "aluminium" if _text(readings, "conductor") == "aluminium" else "copper"
-    zero = INFERRED_ZERO_C[metal]
-    if not as_read and bool(model.estimate(readings, level)["rated_current_ma"].isna().iloc[0]):
-        told = tuple(_estimate(one, None, zero, level) for one in windings)
-        return HeaterAnswer(math.nan, math.nan, math.nan, told, level, simulated)
-    share, ln_ma, sd = model.predictive(rows)
-    ln_drop = ln_ma - rows.ln_v_over_r
-    drop, low, high = _interval(share, ln_drop, sd, level)
-    made = tuple(_estimate(one, (share, ln_drop, sd), zero, level) for one in windings)
+    zero = INFERRED_ZERO_C["aluminium" if asked.readings["conductor"].iloc[0] == "aluminium" else "copper"]
+    if asked.withheld[0] and not asked.as_read:
+        made = tuple(_estimate(one, None, zero, level) for one in windings)
+        return HeaterAnswer(math.nan, math.nan, math.nan, made, level, simulated)
+    rated = model.predictive(rows)
+    per_mille = replace(rated, ln_mean=rated.ln_mean - rows.ln_v_over_r)
+    drop, low, high = _limits(per_mille, level)
+    made = tuple(_estimate(one, per_mille, zero, level) for one in windings)
     return HeaterAnswer(drop, low, high, made, level, simulated)
 
 
-def _estimate(
-    read: HeaterReading, drop: tuple[np.ndarray, np.ndarray, np.ndarray] | None, inferred_zero_c: float, level: float
-) -> HeaterEstimate:
-    """What a heater winding gives; without a drop nothing but why."""
+def _estimate(read: HeaterReading, drop: RatedCurrent | None, inferred_zero_c: float, level: float) -> HeaterEstimate:
+    """What a heater winding gives, by the drop [per mille]; without one nothing but why."""
     ohm, u_ohm = read.net_ohm(inferred_zero_c)
     fitting = usual_heater_v(read.no_load_v)
     flags = ("no-usual-voltage",) if not fitting else ("several-voltages",) if len(fitting) > 1 else ()
@@ -277,16 +272,15 @@ def _estimate(
     )
     if blank.reason or drop is None:
         return blank
-    share, ln_drop, sd = drop
     own = HEATER_SPREAD**2 + (read.u_voltage_pct / 100.0) ** 2 + (u_ohm / ohm) ** 2
-    ln_current = ln_drop - math.log(1000.0) + math.log(read.no_load_v / ohm)
-    middle, low, high = _interval(share, ln_current, np.sqrt(sd**2 + own), level)
+    ln_current = drop.ln_mean - math.log(1000.0) + math.log(read.no_load_v / ohm)
+    middle, low, high = _limits(RatedCurrent(drop.share, ln_current, np.sqrt(drop.ln_sd**2 + own)), level)
     return replace(blank, rated_a=middle, low_a=low, high_a=high)
 
 
-def _interval(share: np.ndarray, mean: np.ndarray, sd: np.ndarray, level: float) -> tuple[float, float, float]:
+def _limits(rated: RatedCurrent, level: float) -> tuple[float, float, float]:
     tail = (1.0 - level) / 2.0
-    middle, low, high = (math.exp(quantiles(share, mean, sd, at)[0]) for at in (0.5, tail, 1.0 - tail))
+    middle, low, high = (math.exp(rated.ln_ppf(at)[0]) for at in (0.5, tail, 1.0 - tail))
     return middle, low, high
 
 
@@ -298,7 +292,3 @@ def _reason(ohm: float, u_ohm: float, *, four_wire: bool) -> str:
         return ""
     remedy = "use a finer range or a larger known current" if four_wire else "read it by four wires"
     return f"its {ohm:.2g} ohm is lost in the reading's uncertainty of {u_ohm:.2g} ohm: {remedy}"
-
-
-def _text(readings: pd.DataFrame, column: str) -> str:
-    return str(readings[column].iloc[0]) if column in readings else ""

@@ -1,21 +1,33 @@
-"""One unknown unit: its estimate, the working as one would do it on paper, and what would sharpen it."""
+"""One unknown unit: its estimate, what each set of readings says, what does not fit, and what would sharpen it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.special import ndtri
 
-from calib.estimate import opinions, second_look, sharpen, supply_notes, working
-from calib.estimate.core_opinion import CoreOpinion, core_of_unit
-from calib.estimate.heaters import HeaterAnswer, HeaterReading, heater_currents
-from calib.fitting import Facts, Multiplier, facts
-from calib.fitting.predict import density, quantiles
-from calib.fitting.tables import sheets_of
-from calib.fitting.weighing import SOUND, Typed
-from calib.register.frame import checked, record_of
+from calib.estimate import working
+from calib.estimate.core_rating import CoreOpinion, core_of_unit
+from calib.estimate.heaters import HeaterAnswer, HeaterReading, heaters_of_unit
+from calib.fitting import Multiplier, Prediction, RatedCurrent
+from calib.fitting.gross_errors import (
+    CORE,
+    NAMES,
+    RATIO,
+    SUSPECT_BELOW,
+    SWAPPED,
+    VOLTS,
+    WIRE,
+    Weighed,
+    plausible,
+)
+from calib.fitting.model import GRADES
+from calib.fitting.predictive import density, one_unit
+from calib.fitting.tables import estimates, repaired, sheets_of
+from calib.register.frame import record_of
 from calib.register.improbable import Unlikely, improbabilities
 from calib.register.records import UnknownUnit, standing
 from calib.supply.form_factor import FORM_FACTOR
@@ -23,7 +35,7 @@ from calib.supply.form_factor import FORM_FACTOR
 if TYPE_CHECKING:
     import pandas as pd
 
-TOLD = {"stop": "STOP, feed it nothing", "cleared": "A stop was cleared", "doubt": "Doubt"}
+STANDS = {"stop": "STOP, feed it nothing", "cleared": "A stop was cleared", "doubt": "Doubt"}
 CURVE_POINTS = 161
 CURVE_TAIL = 0.0015
 RATED_IS_NOT_SAFE = (
@@ -39,6 +51,13 @@ CAUTIONS = (
     "This is an estimate from a statistical fit, not a rating and no approval; local codes and licensed practice take "
     "precedence.",
 )
+WORTH_A_REPAIR, MOST_REPAIRS = 0.01, 5  # odds below which a slip's repair is not worth a look, and how many are shown
+FREE = 3.0  # standard deviation in ln of a reading that is asked what the others lead one to expect of it
+NOTHING = 1e-9
+WORTH_A_READING = 0.02  # a narrowing below this share of the width is not worth a reading
+FEW = 30
+DISAGREEMENT = ("reading", "value", "unit", "expected", "low", "high")
+REPAIRS = ("slip", "odds", "then", "repaired_ma", "repaired_low_ma", "repaired_high_ma")
 
 
 @dataclass(frozen=True)
@@ -107,7 +126,7 @@ class UnitEstimate:
 
     def __str__(self) -> str:
         row = self.answer.iloc[0]
-        head = "".join(f"{TOLD[kind]}: {said.rstrip('.')}. " for kind, said in standing(dict(row)))
+        head = "".join(f"{STANDS[kind]}: {said.rstrip('.')}. " for kind, said in standing(dict(row)))
         head += "Simulated practice data. " if self.simulated else ""
         if self.withheld:
             told = "no current is told, since its readings do not go together."
@@ -167,46 +186,46 @@ def estimate_unit(
     InputError
         The row would be refused in a file, with every fault.
     """
-    if len(readings) != 1:
-        raise ValueError(f"readings hold {len(readings)} rows: give one unit at a time, or use Multiplier.estimate")
-    readings = checked(UnknownUnit, readings)
-    rows, typed = facts(readings), Typed.of(readings)
-    answer, found = model.estimate(readings, level, as_read), model.weighed(rows, typed)
-    flags, spread = answer["flags"].iloc[0].split(";"), model.predictive(rows) if as_read else model.mixture(found)
-    told = as_read or "withheld" not in flags
-    lit = None if heaters is None else heater_currents(model, readings, heaters, level, as_read)
-    core = _core(readings, rows, lit, level) if told else None
+    asked = one_unit(model, readings, as_read, "use Multiplier.estimate")
+    answer = estimates(asked, level)
+    flags, found = answer["flags"].iloc[0].split(";"), asked.weighed
+    shown = as_read or "withheld" not in flags
+    lit = None if heaters is None else heaters_of_unit(asked, heaters, level)
+    core = _core(asked, lit, level) if shown else None
     limit = np.sqrt(0.5) if "primary-limit" in flags else 1.0
-    said = opinions.opinions(model, rows, level, None if as_read else typed)
-    disagreement, repairs = second_look.nothing()
-    if found.odds[0, 0] < SOUND or "withheld" in flags:
-        repairs = second_look.repairs(model, found, level)
-        disagreement = second_look.disagreement(found, list(repairs["slip"]), level)
+    suspect = found.odds[0, 0] < SUSPECT_BELOW or "withheld" in flags
+    put_right = repairs(asked, level) if suspect else _table([], REPAIRS)
     return UnitEstimate(
         answer=answer,
-        other=_other(model, readings, level, as_read),
-        working=working.lines(model, readings, rows, answer.iloc[0]),
-        curve=_limited(_curve(spread), limit).iloc[: None if told else 0],
-        opinions=_with_core(_limited(said, limit), core).iloc[: None if told else 0],
-        sharpen=sharpen.advice(model, rows) if told else (),
+        other=_other(asked, answer, level),
+        working=working.lines(asked, answer.iloc[0]),
+        curve=_limited(_curve(asked.rated), limit).iloc[: None if shown else 0],
+        opinions=_with_core(_limited(opinions(asked, level), limit), core).iloc[: None if shown else 0],
+        sharpen=advice(asked) if shown else (),
         cautions=CAUTIONS,
         heaters=lit,
         core=core,
-        disagreement=disagreement,
-        repairs=_limited(repairs, limit),
+        disagreement=disagreement(found, list(put_right["slip"]), level) if suspect else _table([], DISAGREEMENT),
+        repairs=_limited(put_right, limit),
         simulated="simulated" in flags,
         level=level,
-        supply=supply_notes.notes(readings, rows, answer.iloc[0]),
-        improbable=tuple(improbabilities(record_of(UnknownUnit, dict(readings.iloc[0])))),
+        supply=working.supply_notes(asked, answer.iloc[0]),
+        improbable=tuple(improbabilities(record_of(UnknownUnit, dict(asked.readings.iloc[0])))),
     )
 
 
-def _core(readings: pd.DataFrame, rows: Facts, heaters: HeaterAnswer | None, level: float) -> CoreOpinion | None:
+def _table(lines: list[tuple[object, ...]], columns: Sequence[str]) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame(lines, columns=list(columns))
+
+
+def _core(asked: Prediction, heaters: HeaterAnswer | None, level: float) -> CoreOpinion | None:
     """What the core leaves, where tongue and window are known and the heaters are."""
-    sheets = sheets_of(readings)[0]
-    if heaters is None or not rows.has_core[0] or sheets is None:
+    sheets = sheets_of(asked.readings)[0]
+    if heaters is None or not asked.rows.has_core[0] or sheets is None:
         return None
-    return core_of_unit(rows, sheets, heaters.windings, level)
+    return core_of_unit(asked.rows, sheets, heaters.windings, level)
 
 
 def _limited(table: pd.DataFrame, limit: float) -> pd.DataFrame:
@@ -223,19 +242,184 @@ def _with_core(said: pd.DataFrame, core: CoreOpinion | None) -> pd.DataFrame:
     return pd.concat([said.iloc[:-1], core.frame(), said.iloc[-1:]], ignore_index=True)
 
 
-def _other(model: Multiplier, readings: pd.DataFrame, level: float, as_read: bool) -> pd.DataFrame:
-    """The estimate for the other filter, where the rectifier takes one."""
-    swapped = {"capacitor": "choke", "choke": "capacitor"}.get(str(readings["filter"].iloc[0]), "")
-    if (readings["rectifier"].iloc[0], swapped) not in FORM_FACTOR:
-        return model.estimate(readings.iloc[:0], level)
-    return model.estimate(readings.assign(filter=swapped), level, as_read)
+def _other(asked: Prediction, answer: pd.DataFrame, level: float) -> pd.DataFrame:
+    """The estimate for the other filter; no row where the rectifier takes none."""
+    rectifier, filter = asked.readings.iloc[0][["rectifier", "filter"]]
+    swapped = SWAPPED.get(filter, "")
+    if (rectifier, swapped) not in FORM_FACTOR:
+        return answer.iloc[:0]
+    return estimates(Prediction.of(asked.model, asked.readings.assign(filter=swapped), asked.as_read), level)
 
 
-def _curve(spread: tuple[np.ndarray, np.ndarray, np.ndarray]) -> pd.DataFrame:
+def _curve(rated: RatedCurrent) -> pd.DataFrame:
     """Density of the rating over the range that matters."""
-    import pandas as pd
-
-    share, mean, sd = spread
-    low, high = (quantiles(share, mean, sd, at)[0] for at in (CURVE_TAIL, 1 - CURVE_TAIL))
+    low, high = (rated.ln_ppf(at)[0] for at in (CURVE_TAIL, 1 - CURVE_TAIL))
     ln_current = np.linspace(low, high, CURVE_POINTS)
-    return pd.DataFrame({"current_ma": np.exp(ln_current), "density": density(share, mean, sd, ln_current)})
+    tall = density(rated.share, rated.ln_mean, rated.ln_sd, ln_current)
+    return _table(list(zip(np.exp(ln_current), tall, strict=True)), ("current_ma", "density"))
+
+
+def opinions(asked: Prediction, level: float) -> pd.DataFrame:
+    """Rated current from V/R alone, with the core, from core and gauge without V/R, and from all.
+
+    Parameters
+    ----------
+    asked : Prediction
+        One unit; each set's readings are weighed as the whole unit's are, unless asked for as read.
+    level : float
+        Probability of the intervals.
+
+    Returns
+    -------
+    pandas.DataFrame
+        predictors, rated_current_ma, low_ma, high_ma [mA]; one row for each set that the unit's readings allow.
+    """
+    rows, sets = asked.rows, {"v_over_r": asked.rated}
+    if rows.has_core[0]:
+        covariates = rows.covariates.copy()
+        covariates[:, 1] = np.nan
+        bare = replace(rows, frame=rows.frame.assign(size_class=""), covariates=covariates, wire=np.full(1, np.nan))
+        sets = {"v_over_r": replace(asked, rows=bare).rated, "v_over_r+core": asked.rated}
+    if rows.has_wire[0]:
+        sets["v_over_r+core"] = replace(asked, rows=replace(rows, wire=np.full(1, np.nan))).rated
+        sets |= {"core+gauge": _without_v_over_r(asked), "v_over_r+core+gauge": asked.rated}
+    said: list[tuple[object, ...]] = [(name, *rated.limits(level)[:, 0]) for name, rated in sets.items()]
+    return _table(said, ("predictors", "rated_current_ma", "low_ma", "high_ma"))
+
+
+def _without_v_over_r(asked: Prediction) -> RatedCurrent:
+    """The unit with the V/R that its core and wire lead one to expect, and the spread of that expectation."""
+    rows, wire = asked.rows, asked.model.imputation.wire
+    covariates = rows.covariates.copy()
+    rest = covariates[:, [0, 1, 2, 4]] @ wire.terms[[0, 1, 2, 4]]
+    covariates[:, 3] = (rows.wire - rest) / wire.terms[3]
+    carried = 1 + asked.model.posteriors[0].mean[3]
+    made = asked.model.predictive(replace(rows, covariates=covariates))
+    return replace(made, ln_sd=np.sqrt(made.ln_sd**2 + float((carried * wire.scatter / wire.terms[3]) ** 2)))
+
+
+def disagreement(found: Weighed, slips: Sequence[str], level: float) -> pd.DataFrame:
+    """The readings that the likely slips are in, beside what the others lead one to expect of them.
+
+    Parameters
+    ----------
+    found : Weighed
+        One unit.
+    slips : sequence of str
+        Their names; all readings are given where there is none.
+    level : float
+        Probability of the intervals.
+
+    Returns
+    -------
+    pandas.DataFrame
+        reading, value as read (the resistance brought to 20 °C), unit, expected, low and high: what the others say.
+    """
+    here, z = np.zeros(1, dtype=int), ndtri((1 + level) / 2)
+    wanted: list[int] = []
+    for name in slips:
+        place = NAMES.index(name)
+        by = _by_reading(found.step(np.array([place]))[0][0])
+        wanted += [reading for reading, step in by.items() if abs(step) > NOTHING]
+    lines: list[tuple[object, ...]] = []
+    for reading, (name, value, unit, power) in _readings(found).items():
+        if slips and reading not in wanted:
+            continue
+        direction = np.eye(4)[reading]
+        direction[RATIO] += reading == VOLTS  # volts that are off carry V/R with them
+        mean, variance = (float(part[0]) for part in found.unknown_step(direction, FREE, here))
+        low, expected, high = sorted(value * np.exp(power * (mean + k * z * np.sqrt(variance))) for k in (-1, 0, 1))
+        lines.append((name, value, unit, expected, low, high))
+    return _table(lines, DISAGREEMENT)
+
+
+def repairs(asked: Prediction, level: float) -> pd.DataFrame:
+    """What each likely slip's repair would give, the likeliest slip first.
+
+    Parameters
+    ----------
+    asked : Prediction
+        One unit.
+    level : float
+        Probability of the intervals.
+
+    Returns
+    -------
+    pandas.DataFrame
+        slip, odds (0 to 1), then (the readings that it changes, as they would be), repaired_ma, repaired_low_ma,
+        repaired_high_ma [mA]; none whose median is no set's transformer's.
+    """
+    found = asked.weighed
+    odds = np.where(found.repairable, found.odds[:, 1:], 0.0)[0]
+    lines: list[tuple[object, ...]] = []
+    for slip in np.argsort(-odds, kind="stable"):
+        if odds[slip] < WORTH_A_REPAIR or len(lines) == MOST_REPAIRS:
+            break
+        slips = np.array([slip])
+        figures = repaired(asked, slips, np.zeros(1, dtype=int), level)[:, 0]
+        if plausible(figures[0]):
+            lines.append((NAMES[slip], float(odds[slip]), _then(found, slips), *figures))
+    return _table(lines, REPAIRS)
+
+
+def _readings(found: Weighed) -> dict[int, tuple[str, float, str, float]]:
+    """The readings of a unit: name, value and unit, and the power of exp(step) that leads to the expected value."""
+    at, x = found.rows.frame.iloc[0], found.rows
+    read = {
+        RATIO: ("winding resistance at 20 °C", float(at["resistance_ohm"]), "ohm", 1.0),
+        VOLTS: ("no-load voltage", float(at["no_load_v"]), "V", -1.0),
+    }
+    if x.has_core[0]:
+        read[CORE] = ("core area", float(at["core_area_cm2"]), "cm²", -1.0)
+    if x.has_wire[0]:
+        read[WIRE] = ("bare wire diameter", float(np.sqrt(4 * at["wire_area_mm2"] / np.pi)), "mm", -0.5)
+    return read
+
+
+def _then(found: Weighed, slips: np.ndarray) -> str:
+    """The readings that a slip changed, as they were before it."""
+    by = _by_reading(found.step(slips)[0][0])
+    changed = [
+        f"{name} {value * np.exp(power * by[reading]):.3g} {unit}"
+        for reading, (name, value, unit, power) in _readings(found).items()
+        if abs(by[reading]) > NOTHING
+    ]
+    return ", ".join(changed)
+
+
+def _by_reading(step: np.ndarray) -> dict[int, float]:
+    """Steps of ln V/R, V, core and wire as steps of the readings, the resistance's downward in the place of V/R's."""
+    return {RATIO: step[RATIO] - step[VOLTS], VOLTS: step[VOLTS], CORE: step[CORE], WIRE: step[WIRE]}
+
+
+def advice(asked: Prediction) -> tuple[str, ...]:
+    """Further readings of a unit and records for the register, the most useful first, each with what it narrows."""
+    model, rows, now = asked.model, asked.rows, _ln_sd(asked.sound)
+    gains: list[tuple[float, str]] = []
+    proven = GRADES["heat-run"].sd
+    if proven < now:
+        gains.append((1 - proven / now, "a supervised heat run, which proves the current"))
+    with_core = rows
+    if not rows.has_core[0]:
+        with_core = replace(rows, covariates=model.imputation.complete(rows)[0][:, :-1])
+        gains.append((1 - _ln_sd(model.predictive(with_core)) / now, "the core: tongue and stack"))
+    if not rows.has_wire[0]:
+        usual = replace(with_core, wire=with_core.covariates @ model.imputation.wire.terms)
+        gain = 1 - _ln_sd(model.predictive(usual)) / now
+        gains.append((gain, "the wire's gauge" if rows.has_core[0] else "the core and the wire's gauge"))
+    meters = 1 - np.sqrt(now**2 - rows.reading_variance[0]) / now
+    gains.append((float(meters), "better meters for V and R"))
+    said = [
+        f"{name}: narrows the interval by about {gain:.0%}"
+        for gain, name in sorted(gains, reverse=True)
+        if gain > WORTH_A_READING
+    ]
+    if model.records < FEW:
+        said.append(f"more known units: the register holds {model.records}")
+    return tuple(said)
+
+
+def _ln_sd(rated: RatedCurrent) -> float:
+    """Standard deviation of one unit's rating in ln I."""
+    middle = rated.share @ rated.ln_mean
+    return float(np.sqrt(rated.share @ (rated.ln_sd**2 + (rated.ln_mean - middle) ** 2))[0])

@@ -1,20 +1,18 @@
-"""The working of an estimate, line by line, as one would do it on paper: each figure follows from those beside it."""
+"""The working of an estimate, line by line, as one would do it on paper, and what is to be known of the supply."""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from calib.bench import resistance, wire
-from calib.fitting.predict import quantiles
-from calib.fitting.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, CENTRE_V_OVER_R, CENTRE_VOLTS
-from calib.fitting.tables import from_mean_to_unit
-
-if TYPE_CHECKING:
-    from calib.fitting import Facts, Multiplier
+from calib.bench.magnetics import BIAS_FLUX_T, DC_BIAS_DOUBT_A_M
+from calib.fitting import Features, Prediction
+from calib.fitting.features import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, CENTRE_V_OVER_R, CENTRE_VOLTS
+from calib.fitting.tables import from_mean_to_unit, half_wave_bias
+from calib.supply.form_factor import FORM_FACTOR, GUIDES, LARGE_CAPACITOR, SPREAD
 
 Line = tuple[str, str, float, str]
 MULTIPLIER = "mA per V/ohm"
@@ -30,17 +28,13 @@ TERMS = {
 LIMITED = "2, to the power -0.5"  # how the primary's limit follows from the winding's
 
 
-def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Series) -> pd.DataFrame:
+def lines(asked: Prediction, answer: pd.Series) -> pd.DataFrame:
     """Steps from the readings to the current.
 
     Parameters
     ----------
-    model : Multiplier
-        The fit behind the estimate.
-    readings : pandas.DataFrame
-        One row of readings.
-    rows : Facts
-        The facts that they give.
+    asked : Prediction
+        One unit.
     answer : pandas.Series
         The estimate of the unit.
 
@@ -50,7 +44,8 @@ def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Ser
         step, formula (with the figures put in), value, unit. Lines whose unit is × multiply the mean multiplier to
         the unit's own. No further than V/R where the current is withheld.
     """
-    read, fact = readings.iloc[0], rows.frame.iloc[0]
+    rows = asked.rows
+    read, fact = asked.readings.iloc[0], rows.frame.iloc[0]
     steps: list[Line] = []
     if np.isfinite(read["excitation_v"]) and np.isfinite(read["hv_v"]):
         ratio = read["hv_v"] / read["excitation_v"]
@@ -63,7 +58,7 @@ def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Ser
         ("V/R", f"{fact['no_load_v']:.6g} V / {fact['resistance_ohm']:.6g} ohm", fact["v_over_r"], "V per ohm")
     )
     if np.isfinite(answer["rated_current_ma"]):
-        steps += _multiplier(model, rows, answer)
+        steps += _multiplier(asked, answer)
         by = f"{answer['unit_multiplier']:.6g} × {fact['v_over_r']:.6g}"
         steps.append(("Rated current", by, answer["rated_current_ma"], "mA"))
         if np.isfinite(fact["wire_area_mm2"]):
@@ -71,21 +66,21 @@ def lines(model: Multiplier, readings: pd.DataFrame, rows: Facts, answer: pd.Ser
     return pd.DataFrame(steps, columns=["step", "formula", "value", "unit"])
 
 
-def _metal(rows: Facts) -> str:
+def _metal(rows: Features) -> str:
     """What the one unit is wound of."""
     return "copper" if math.isclose(rows.form[0], math.log(rows.form_factor[0]), abs_tol=1e-9) else "aluminium"
 
 
-def _resistance(read: pd.Series, rows: Facts) -> Line:
+def _resistance(read: pd.Series, rows: Features) -> Line:
     zero = resistance.INFERRED_ZERO_C[_metal(rows)]
     formula = f"{read['hv_resistance_ohm']:g} ohm × ({zero:g} + 20 °C) / ({zero:g} + {read['winding_temp_c']:g} °C)"
     return ("Resistance at 20 °C", formula, rows.frame["resistance_ohm"].iloc[0], "ohm")
 
 
-def _multiplier(model: Multiplier, rows: Facts, answer: pd.Series) -> list[Line]:
+def _multiplier(asked: Prediction, answer: pd.Series) -> list[Line]:
     """From the mean of its class to the unit's own multiplier, and what the factors leave."""
-    fact = rows.frame.iloc[0]
-    start, moved = from_mean_to_unit(model, rows)
+    rows, fact = asked.rows, asked.rows.frame.iloc[0]
+    start, moved = from_mean_to_unit(asked)
     hertz = CENTRE_FREQUENCY_HZ * math.exp(rows.covariates[0, 2])
     supply = f"{fact['rectifier']}, {fact['filter']} input, {_metal(rows)}"
     if fact["size_class"]:
@@ -99,7 +94,7 @@ def _multiplier(model: Multiplier, rows: Facts, answer: pd.Series) -> list[Line]
         name = "Bridge across a centre-tapped winding: the primary's limit"
         steps.append((name, LIMITED, round(math.sqrt(0.5), DECIMALS), TIMES))
     own = float(answer["unit_multiplier"])
-    sound = math.exp(quantiles(*model.predictive(rows), 0.5)[0] - rows.ln_v_over_r[0])
+    sound = math.exp(asked.sound.ln_ppf(0.5)[0] - rows.ln_v_over_r[0])
     weighed = round(own / (sound * math.prod(value for _, by, value, _ in steps if by == LIMITED)), DECIMALS)
     if weighed != 1.0:
         odds = f"{1 - answer['odds_sound']:.2g}"
@@ -113,7 +108,7 @@ def _multiplier(model: Multiplier, rows: Facts, answer: pd.Series) -> list[Line]
     return steps
 
 
-def _factor(rows: Facts, one: dict) -> Line:
+def _factor(rows: Features, one: dict) -> Line:
     """One term's line: the unit's figure over the usual one, to a power that the known units and the prior set."""
     value = round(one["factor"], DECIMALS)
     power = f"to the power {one['power']:.5f}"
@@ -134,7 +129,7 @@ def _factor(rows: Facts, one: dict) -> Line:
     return (name, f"{own:.6g} {unit} / {usual:.6g} {unit}{where}, {power}", value, TIMES)
 
 
-def _density(rows: Facts, current_ma: float, area_mm2: float) -> list[Line]:
+def _density(rows: Features, current_ma: float, area_mm2: float) -> list[Line]:
     """What the estimate asks of the wire, on the rms current of the supply."""
     rms = current_ma * rows.form_factor[0]
     density = rms / 1000 / area_mm2
@@ -142,4 +137,69 @@ def _density(rows: Facts, current_ma: float, area_mm2: float) -> list[Line]:
         ("Winding current, rms", f"{current_ma:.6g} mA × {rows.form_factor[0]:.6g}", rms, "mA"),
         ("Current density", f"{rms / 1000:.6g} A / {area_mm2:.6g} mm²", density, "A/mm²"),
         ("the same", "in circular mils", wire.circular_mils_per_ampere(density), "circular mils per ampere"),
+    ]
+
+
+def supply_notes(asked: Prediction, answer: pd.Series) -> tuple[str, ...]:
+    """Sentences about the supply of one unit, each with its figures.
+
+    Parameters
+    ----------
+    asked : Prediction
+        One unit.
+    answer : pandas.Series
+        The estimate of the unit.
+
+    Returns
+    -------
+    tuple of str
+        Empty for an ac rating.
+    """
+    pair = tuple(asked.readings.iloc[0][["rectifier", "filter"]])
+    current = float(answer["rated_current_ma"])
+    return (*_spread(pair, current), *_primary(answer), *_bias(asked, current))
+
+
+def _spread(pair: tuple[str, str], current: float) -> list[str]:
+    if pair not in SPREAD:
+        return []
+    k, (silicon, valve) = FORM_FACTOR[pair][0], (SPREAD[pair][one] for one in ("silicon", "valve"))
+    said = (
+        f"For each mA of direct current the winding carries {k:.3g} mA rms: the mean of usual sets, with silicon alone "
+        f"{silicon[0]:.3g} to {silicon[1]:.3g}, with a valve {valve[0]:.3g} to {valve[1]:.3g}."
+    )
+    high = LARGE_CAPACITOR.get(pair, silicon)[1]
+    if high > 1.05 * k and np.isfinite(current):
+        how = " and a large capacitor" if pair in LARGE_CAPACITOR else ""
+        said += (
+            f" Silicon{how} at the cautious end, {high:.3g}: {current * k / high:.3g} mA instead of {current:.3g} mA."
+        )
+    if pair in GUIDES:
+        low, up = GUIDES[pair]
+        said += f" Makers' guides convert by {low:g} to {up:g}: their convention, shown beside and not reckoned with."
+    return [said]
+
+
+def _primary(answer: pd.Series) -> list[str]:
+    limit = float(answer["winding_limit_ma"])
+    if "primary-limit" not in str(answer["flags"]).split(";"):
+        return []
+    lead = "A bridge across a centre-tapped winding: "
+    if np.isfinite(limit):
+        lead += f"the winding would give {limit:.3g} mA, its primary {limit / np.sqrt(2):.3g} mA; the smaller counts. "
+    return [
+        f"{lead}Its ends then stand twice as far from the core: √2 times the whole winding's volts, not half of them."
+    ]
+
+
+def _bias(asked: Prediction, current: float) -> list[str]:
+    if asked.readings["rectifier"].iloc[0] != "half-wave":
+        return []
+    bias = float(half_wave_bias(asked, np.array([current]))[0])
+    if not np.isfinite(bias):
+        return ["A half-wave rectifier's direct current biases the core; by how much is not told without a core."]
+    over = f", above {DC_BIAS_DOUBT_A_M:.0f} A/m: a doubt" if bias > DC_BIAS_DOUBT_A_M else ""
+    return [
+        f"A half-wave rectifier's direct current biases the core by about {bias:.0f} A/m ({BIAS_FLUX_T:g} T taken for "
+        f"its flux){over}."
     ]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from calib.fitting.multiplier import DEFAULT_LEVEL, Multiplier, fit, fit_table
-from calib.fitting.rows import Facts, facts
+from calib.fitting.features import Features, features_of
+from calib.fitting.predictive import DEFAULT_LEVEL, Prediction, RatedCurrent
+from calib.fitting.result import Multiplier, fit, fit_table
 
-__all__ = ["DEFAULT_LEVEL", "Facts", "Multiplier", "facts", "fit", "fit_table"]
+__all__ = ["DEFAULT_LEVEL", "Features", "Multiplier", "Prediction", "RatedCurrent", "features_of", "fit", "fit_table"]

@@ -2,21 +2,27 @@
 
 The posterior of the coefficients and each record's odds are found together by mean-field iteration (variational
 Bayes; Bishop, Pattern Recognition and Machine Learning, chapter 10), which is deterministic and also bounds the
-evidence for the scales from below.
+evidence for the scales from below. The formulas of the mixture serve the fit in memory, of arrays, and the fit in
+passes, of columns of a table.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache, wraps
+from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 from scipy.linalg import cho_solve
+from threadpoolctl import ThreadpoolController
 
 LN_2PI = float(np.log(2 * np.pi))
 SHARE_PRIOR = (2.0, 38.0)  # Beta prior of the share of unsound records: mean 5 %
 MAX_ROUNDS = 300
 TOLERANCE = 1e-5  # in the log evidence, where the search for the scales is read to 1e-2
+P = ParamSpec("P")
+R = TypeVar("R")
 
 
 @dataclass(frozen=True)
@@ -54,8 +60,8 @@ class Evidence:
 
     Attributes
     ----------
-    design : numpy.ndarray, shape (n, p)
-        One row a record.
+    matrix : numpy.ndarray, shape (n, p)
+        Of the design, one row a record.
     response : numpy.ndarray, shape (n,)
         ln(k m).
     variance : numpy.ndarray, shape (n, s + 1)
@@ -67,7 +73,7 @@ class Evidence:
         share among the unsound.
     """
 
-    design: np.ndarray
+    matrix: np.ndarray
     response: np.ndarray
     variance: np.ndarray
     shift: np.ndarray
@@ -75,7 +81,7 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class Solution:
+class Posterior:
     """Posterior at one value of the scales.
 
     Attributes
@@ -84,8 +90,8 @@ class Solution:
         Of the coefficients.
     weight : numpy.ndarray, shape (n,)
         Precision with which each record pulled.
-    odds : numpy.ndarray, shape (n, s + 1)
-        Probability of sound, then of each slip.
+    responsibilities : numpy.ndarray, shape (n, s + 1)
+        Of sound, then of each slip: the probability of each.
     share : float
         Share of unsound records.
     bound : float
@@ -99,22 +105,22 @@ class Solution:
     mean: np.ndarray
     covariance: np.ndarray
     weight: np.ndarray
-    odds: np.ndarray
+    responsibilities: np.ndarray
     share: float
     bound: float
     converged: bool = True
     rounds: int = 0
 
 
-def soundness(solutions: Sequence[Solution]) -> Iteration:
-    """How the records' odds and the coefficients were found together: the worst of several solutions."""
-    worst = min(solutions, key=lambda one: (one.converged, -one.rounds))
+def soundness(posteriors: Sequence[Posterior]) -> Iteration:
+    """How the responsibilities and the coefficients were found together: the worst of several posteriors."""
+    worst = min(posteriors, key=lambda one: (one.converged, -one.rounds))
     return Iteration("odds that each record is sound", worst.rounds, MAX_ROUNDS, worst.converged)
 
 
 def solve(
-    evidence: Evidence, prior_mean: np.ndarray, prior_precision: np.ndarray, start: Solution | None = None
-) -> Solution:
+    evidence: Evidence, prior_mean: np.ndarray, prior_precision: np.ndarray, start: Posterior | None = None
+) -> Posterior:
     """Posterior of the coefficients and of each record's soundness at given scales.
 
     Parameters
@@ -125,52 +131,67 @@ def solve(
         Prior mean.
     prior_precision : numpy.ndarray, shape (p, p)
         Inverse of the prior's covariance.
-    start : Solution, optional
-        A solution at nearby scales, whose odds are gone on from.
+    start : Posterior, optional
+        A posterior at nearby scales, whose odds are gone on from.
 
     Returns
     -------
-    Solution
+    Posterior
         At the fixed point, or after MAX_ROUNDS rounds, and then not converged.
     """
-    x, y = evidence.design, evidence.response
+    x, y = evidence.matrix, evidence.response
     identity, pull = np.eye(len(prior_mean)), prior_precision @ prior_mean
     log_prior = np.linalg.slogdet(prior_precision)[1]
     if start is None:
         covariance = cho_solve((np.linalg.cholesky(prior_precision), True), identity)
-        odds, _ = _odds(_log_each(evidence, prior_mean, covariance, SHARE_PRIOR[0] / sum(SHARE_PRIOR)))
+        odds, _ = _normalised(_log_each(evidence, prior_mean, covariance, SHARE_PRIOR[0] / sum(SHARE_PRIOR)))
     else:
-        odds = start.odds
+        odds = start.responsibilities
     last, converged, rounds = -np.inf, False, 0
     while not converged and rounds < MAX_ROUNDS:
         rounds += 1
-        share = (SHARE_PRIOR[0] + (1 - odds[:, 0]).sum()) / (sum(SHARE_PRIOR) + len(y))
+        share = unsound_share((1 - odds[:, 0]).sum(), len(y))
         weight = _weight(evidence, odds)
         weighted = x * weight[:, None]
         factor = np.linalg.cholesky(prior_precision + weighted.T @ x)
         covariance = cho_solve((factor, True), identity)
         mean = covariance @ (pull + weighted.T @ y)
-        odds, log_total = _odds(_log_each(evidence, mean, covariance, share))
+        odds, log_total = _normalised(_log_each(evidence, mean, covariance, share))
         away = mean - prior_mean
         divergence = np.sum(prior_precision * covariance) + away @ prior_precision @ away - len(mean)
         divergence = 0.5 * (divergence - log_prior + 2 * np.log(np.diag(factor)).sum())
-        bound = log_total - divergence + _log_share_prior(share)
+        bound = log_total - divergence + (SHARE_PRIOR[0] * np.log(share) + SHARE_PRIOR[1] * np.log1p(-share))
         converged = bool(abs(bound - last) < TOLERANCE)
         last = bound
-    return Solution(mean, covariance, weight, odds, float(share), float(bound), converged, rounds)
+    return Posterior(mean, covariance, weight, odds, float(share), float(bound), converged, rounds)
 
 
-def judged(evidence: Evidence, mean: np.ndarray, covariance: np.ndarray, share: float) -> Solution:
+def judged(evidence: Evidence, mean: np.ndarray, covariance: np.ndarray, share: float) -> Posterior:
     """What given coefficients say of each record; the bound is not reckoned."""
-    odds, _ = _odds(_log_each(evidence, mean, covariance, share))
-    return Solution(mean, covariance, _weight(evidence, odds), odds, share, float("nan"))
+    odds, _ = _normalised(_log_each(evidence, mean, covariance, share))
+    return Posterior(mean, covariance, _weight(evidence, odds), odds, share, float("nan"))
+
+
+def log_normal(square: Any, variance: Any, ln_variance: Any) -> Any:
+    """Log of a normal density by the square of what lies off its mean: of arrays or of columns of a table."""
+    return -0.5 * (LN_2PI + ln_variance + square / variance)
+
+
+def precision_pulled(sound: Any, variance: Any, unexplained: Any, broad: Any) -> Any:
+    """Precision with which a record pulls: as far as it is sound, and as far as its response is off, cause unknown."""
+    return sound / variance + unexplained / broad
+
+
+def unsound_share(unsound: float, count: float) -> float:
+    """Posterior mean of the share of unsound records, so many of the count being unsound."""
+    return (SHARE_PRIOR[0] + unsound) / (sum(SHARE_PRIOR) + count)
 
 
 def _weight(evidence: Evidence, odds: np.ndarray) -> np.ndarray:
-    return odds[:, 0] / evidence.variance[:, 0] + odds[:, -1] / evidence.variance[:, -1]
+    return precision_pulled(odds[:, 0], evidence.variance[:, 0], odds[:, -1], evidence.variance[:, -1])
 
 
-def _odds(log_each: np.ndarray) -> tuple[np.ndarray, float]:
+def _normalised(log_each: np.ndarray) -> tuple[np.ndarray, float]:
     """Each row's probabilities, and the sum over rows of the log of their total."""
     if not len(log_each):
         return np.exp(log_each), 0.0
@@ -180,18 +201,33 @@ def _odds(log_each: np.ndarray) -> tuple[np.ndarray, float]:
     return odds / total, float((top + np.log(total)).sum())
 
 
-def _log_share_prior(share: float) -> float:
-    a, b = SHARE_PRIOR
-    return float(a * np.log(share) + b * np.log1p(-share))
-
-
 def _log_each(evidence: Evidence, mean: np.ndarray, covariance: np.ndarray, share: float) -> np.ndarray:
     """Expected log-likelihood of each record under sound and under each slip, with the log of its share."""
-    x = evidence.design
+    x = evidence.matrix
     residual = evidence.response - x @ mean
     spread = np.einsum("ij,ij->i", x @ covariance, x)
-    misfit = ((residual[:, None] - evidence.shift) ** 2 + spread[:, None]) / evidence.variance
-    logs = evidence.log_side - 0.5 * (LN_2PI + np.log(evidence.variance) + misfit)
+    square = (residual[:, None] - evidence.shift) ** 2 + spread[:, None]
+    logs = evidence.log_side + log_normal(square, evidence.variance, np.log(evidence.variance))
     logs[:, 0] += np.log1p(-share)
     logs[:, 1:] += np.log(share)
     return logs
+
+
+@cache
+def _threads() -> ThreadpoolController:
+    return ThreadpoolController()
+
+
+def same_digits(function: Callable[P, R]) -> Callable[P, R]:
+    """Run a function with linear algebra on one thread, so that its digits do not depend on the number of cores.
+
+    A linear algebra library shares its sums among threads, and sums in another order end in other digits; at the sizes
+    of a fit one thread is the faster way too.
+    """
+
+    @wraps(function)
+    def alone(*args: P.args, **kwargs: P.kwargs) -> R:
+        with _threads().limit(limits=1, user_api="blas"):
+            return function(*args, **kwargs)
+
+    return alone

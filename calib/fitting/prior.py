@@ -1,11 +1,12 @@
-"""The prior: what first principles say before any record, regressed over many worlds and widened.
+"""The prior: what first principles say before any record, regressed over many populations and widened.
 
-The shipped prior.json is all that the fit reads; worlds.py draws it anew. Three chains are regressions of one
+The shipped prior.json is all that the fit reads; ``python -m calib.fitting.simulate.design_model`` draws it anew (its
+`about` names modules by earlier names: its bytes are part of every fit's hash, and stay). Three regressions are of one
 draw on what a bench knows of it, and one more says what V/R can be at all:
 
 core:  ln area on frequency, V/R and voltage          (what a core must be, where none was measured)
 wire:  ln wire area on core, frequency, V/R, voltage  (what the gauge must be; it also betrays a slip in V or R)
-main:  ln(k m) on core, frequency, V/R, voltage and the wire's departure from its chain
+main:  ln(k m) on core, frequency, V/R, voltage and the wire's departure from that regression
 ratio: ln V/R on frequency and voltage                (broad: small units and large ones)
 """
 
@@ -20,7 +21,7 @@ import numpy as np
 
 FILE = Path(__file__).with_name("prior.json")
 MAIN = ("one", "core", "frequency", "v_over_r", "voltage", "wire")
-CHAINS = {
+REGRESSIONS = {
     "core": ("one", "frequency", "v_over_r", "voltage"),
     "wire": MAIN[:5],
     "main": MAIN,
@@ -29,7 +30,7 @@ CHAINS = {
 
 
 @dataclass(frozen=True)
-class Chain:
+class PriorRegression:
     """One regression of the prior.
 
     Attributes
@@ -58,20 +59,20 @@ class Chain:
 
 @dataclass(frozen=True)
 class Prior:
-    """The chains, and what is usual at a size.
+    """The regressions, and what is usual at a size.
 
     Attributes
     ----------
-    core, wire, main, ratio : Chain
+    core, wire, main, ratio : PriorRegression
         See the module.
     usual : numpy.ndarray, shape (2, 2)
         Intercept and slope on ln(area / 10 cm2) of the V/R and of the voltage covariate.
     """
 
-    core: Chain
-    wire: Chain
-    main: Chain
-    ratio: Chain
+    core: PriorRegression
+    wire: PriorRegression
+    main: PriorRegression
+    ratio: PriorRegression
     usual: np.ndarray
 
 
@@ -79,11 +80,11 @@ class Prior:
 def load_prior() -> Prior:
     """The prior that is shipped."""
     stored = json.loads(FILE.read_text(encoding="utf-8"))
-    chains = {
-        name: Chain(
+    regressions = {
+        name: PriorRegression(
             names, np.array(part["mean"]), np.array(part["covariance"]), part["ln_scatter"], part["ln_scatter_sd"]
         )
-        for name, names in CHAINS.items()
+        for name, names in REGRESSIONS.items()
         for part in (stored[name],)
     }
-    return Prior(**chains, usual=np.array(stored["usual"]))
+    return Prior(**regressions, usual=np.array(stored["usual"]))

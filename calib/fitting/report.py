@@ -1,21 +1,39 @@
-"""The fit in words, for a person at a bench."""
+"""What is said of a fit as a whole: its report in words, what made it, and its regression as statsmodels has it."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import hashlib
+import json
+from typing import TYPE_CHECKING, Any
 
-from calib.fitting.tables import usual_frequency
+import numpy as np
+
+from calib.fitting.features import Features
+from calib.fitting.gross_errors import ERROR_NAMES, LOG_SHARES
+from calib.fitting.mixture import SHARE_PRIOR
+from calib.fitting.model import DRIFT_SD, DRIFT_WITH_WIRE_SD, GRADES, UNSOUND, UNSOUND_SD
+from calib.fitting.predictive import Fitted
+from calib.fitting.prior import FILE
+from calib.fitting.tables import classes, frame, suspects, usual_frequency
+from calib.fitting.variance_components import (
+    CLASS_SD,
+    CLASS_SPREAD,
+    CONTRIBUTOR_SD,
+    CONTRIBUTOR_SPREAD,
+    GRADE_SPREAD,
+)
 
 if TYPE_CHECKING:
-    from calib.fitting.multiplier import Multiplier
+    import pandas as pd
 
+HASH_DIGITS = 16
 SIMULATED = "Simulated practice data: no line of this is about a real transformer."
 NOT_SETTLED = "NOT SETTLED: the fit did not come to rest, so these figures may still move; its notes say what did not."
 MOST_DOUBTFUL = 12  # doubtful records that the report names
 CAUTION = "An estimate with its spread, not a rating: local codes and licensed practice take precedence."
 
 
-def summary(model: Multiplier) -> str:
+def summary(model: Fitted) -> str:
     """A report of a fit: what made it, the multiplier by size class, and what is doubtful."""
     lines = [SIMULATED, ""] if model.simulated else []
     lines += [_made_of(model)]
@@ -24,7 +42,7 @@ def summary(model: Multiplier) -> str:
         "",
         f"Multiplier, mA per V/ohm, at {usual_frequency(model):g} Hz, with {model.level:.0%} limits of its mean",
     ]
-    for (rectifier, filter), part in model.classes(model.level).groupby(["rectifier", "filter"], sort=False):
+    for (rectifier, filter), part in classes(model, model.level).groupby(["rectifier", "filter"], sort=False):
         lines += ["", f"{rectifier}, {filter} input", "  class  core area cm2  known   multiplier   low    high"]
         for row in part.to_dict("records"):
             low, high = row["low_area_cm2"], row["high_area_cm2"]
@@ -34,7 +52,7 @@ def summary(model: Multiplier) -> str:
                 f"{row['low']:>5.1f}  {row['high']:>5.1f}"
             )
     lines += ["", f"Between units of one size, supply and bench: about {model.scatter:.0%} (standard deviation)."]
-    doubtful = model.suspects()
+    doubtful = suspects(model)
     if len(doubtful):
         lines += ["", "Doubtful records, kept but counted for less:"]
         lines += [
@@ -47,8 +65,68 @@ def summary(model: Multiplier) -> str:
     return "\n".join([*lines, *model.notes, "", CAUTION])
 
 
-def _made_of(model: Multiplier) -> str:
+def _made_of(model: Fitted) -> str:
     if not model.records:
         return f"No known units: the first-principles prior alone (fit {model.content_hash})"
-    benches = len(model.layout.contributors)
+    benches = len(model.design.contributors)
     return f"{model.records} known units from {benches} contributor(s) (fit {model.content_hash})"
+
+
+def settings() -> dict[str, object]:
+    """Every judgement that the fit is set by beside its prior, by name; see the modules for what each means."""
+    return {
+        "drift between recorded and asked, sd": DRIFT_SD,
+        "the same with the wire measured": DRIFT_WITH_WIRE_SD,
+        "evidence: bias, its sd, scatter": {name: [one.bias, one.bias_sd, one.sd] for name, one in GRADES.items()},
+        "evidence, spread of ln scatter": GRADE_SPREAD,
+        "size class, sd and its spread": [CLASS_SD, CLASS_SPREAD],
+        "contributor, sd and its spread": [CONTRIBUTOR_SD, CONTRIBUTOR_SPREAD],
+        "unsound records, Beta prior": list(SHARE_PRIOR),
+        "slips, shares": dict(zip(ERROR_NAMES, np.round(np.exp(LOG_SHARES), 6).tolist(), strict=True)),
+        "unsound in the side regressions, share and sd": [UNSOUND, UNSOUND_SD],
+    }
+
+
+def origin(rows: Features) -> dict[str, str]:
+    """Hash of the records, of the prior and of the settings, each by itself."""
+    records = hashlib.sha256(rows.frame.to_csv(index=False, float_format="%.15g").encode())
+    for part in (rows.covariates, rows.wire, rows.reading_variance, rows.form, rows.response):
+        records.update(np.ascontiguousarray(part).tobytes())
+    judgements = json.dumps(settings(), sort_keys=True).encode()
+    return {
+        "records": records.hexdigest()[:HASH_DIGITS],
+        "prior": hashlib.sha256(FILE.read_bytes()).hexdigest()[:HASH_DIGITS],
+        "settings": hashlib.sha256(judgements).hexdigest()[:HASH_DIGITS],
+    }
+
+
+def content_hash(rows: Features) -> str:
+    """The name of a fit."""
+    return hashlib.sha256(json.dumps(origin(rows), sort_keys=True).encode()).hexdigest()[:HASH_DIGITS]
+
+
+def provenance(model: Fitted) -> pd.DataFrame:
+    """See :meth:`Multiplier.provenance`."""
+    counts = {"fit": model.content_hash, "known units": model.records, "contributors": len(model.design.contributors)}
+    parts = {**counts, **origin(model.rows), **settings()}
+    return frame({"part": list(parts), "value": [str(value) for value in parts.values()]})
+
+
+def regression(model: Fitted) -> Any:
+    """Ordinary least squares on whitened rows: the records, then the prior as pseudo-rows.
+
+    Each record is scaled by the root of its precision at the mode; the prior's precision P = L L' adds the rows L'
+    with responses L' m. The coefficients are then the posterior mean at the mode, and ``bse`` with a scale of 1 its
+    standard deviations.
+    """
+    from statsmodels.regression.linear_model import OLS
+
+    mode, scales = model.posteriors[0], model.quadrature[0].scales
+    mean, precision = model.design.prior(model.prior, scales)
+    root = np.sqrt(mode.weight)
+    factor = np.linalg.cholesky(precision).T
+    x = np.vstack([model.matrix(model.rows) * root[:, None], factor])
+    y = np.concatenate([model.rows.response * root, factor @ mean])
+    results = OLS(y, x, hasconst=False)
+    results.data.xnames = list(model.design.names)
+    return results.fit(cov_type="fixed scale", cov_kwds={"scale": 1.0})

@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from calib.bench.core import SIZE_CLASS_LABELS, CoreSheets, core_sheets, size_class_bounds
 from calib.bench.magnetics import DC_BIAS_DOUBT_A_M, SCRAPLESS_PATH, dc_bias_a_m
-from calib.fitting import doubts, weighing
-from calib.fitting.effects import DRIFT_SD
-from calib.fitting.predict import exceeds, quantiles
+from calib.fitting.features import (
+    CENTRE_AREA_CM2,
+    CENTRE_FREQUENCY_HZ,
+    PAIRS,
+    STANDING,
+)
+from calib.fitting.gross_errors import DOUBTFUL_BELOW, ERROR_NAMES, NAMES, SLIPS, SUSPECT_BELOW, plausible
+from calib.fitting.model import DRIFT_SD
+from calib.fitting.predictive import Fitted, Prediction, RatedCurrent, check_level
 from calib.fitting.prior import MAIN
-from calib.fitting.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, PAIRS, STANDING, Facts, facts, size_classes
 from calib.register.improbable import improbable_rows
 from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from calib.fitting.multiplier import Multiplier
-    from calib.fitting.weighing import Weighed
 
 FIRST_SUPPLY = ("full-wave", "capacitor")  # shown where no record says which supply matters
 SMALLEST_CM2, LARGEST_CM2 = 2.0, 60.0  # where the open classes are taken to begin and end
@@ -38,69 +41,61 @@ def frame(columns: dict) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
-def classes(model: Multiplier, level: float) -> pd.DataFrame:
+def classes(model: Fitted, level: float) -> pd.DataFrame:
     """See :meth:`Multiplier.classes`."""
     check_level(level)
-    found = {(rectifier, filter) for _, rectifier, filter in model.counted.classes}
+    found = {(rectifier, filter) for _, rectifier, filter in model.counts.classes}
     seen = [pair for pair in PAIRS if pair in found] or [FIRST_SUPPLY]
     cells = [(label, *pair) for pair in seen for label in SIZE_CLASS_LABELS]
-    limits = [size_class_bounds(label) for label, _, _ in cells]
     value, low, high = class_means(model, cells, usual_frequency(model), level)
-    return frame(
-        {
-            "size_class": [cell[0] for cell in cells],
-            "rectifier": [cell[1] for cell in cells],
-            "filter": [cell[2] for cell in cells],
-            "low_area_cm2": [limit[0] for limit in limits],
-            "high_area_cm2": [limit[1] for limit in limits],
-            "count": [model.counted.classes.get(cell, 0) for cell in cells],
-            "multiplier": value,
-            "low": low,
-            "high": high,
-        }
+    table = frame(dict(zip(("size_class", "rectifier", "filter"), zip(*cells, strict=True), strict=True)))
+    table[["low_area_cm2", "high_area_cm2"]] = [size_class_bounds(label) for label, _, _ in cells]
+    return table.assign(
+        count=[model.counts.classes.get(cell, 0) for cell in cells], multiplier=value, low=low, high=high
     )
 
 
-def class_means(model: Multiplier, cells: list, frequency: np.ndarray | float, level: float) -> np.ndarray:
+def terms(model: Fitted, level: float) -> pd.DataFrame:
+    """See :meth:`Multiplier.terms`."""
+    check_level(level)
+    value, low, high = model.mean_of(np.eye(model.design.width), level)
+    return frame({"name": list(model.design.names), "value": value, "low": low, "high": high})
+
+
+def class_means(model: Fitted, cells: list, frequency: np.ndarray | float, level: float) -> np.ndarray:
     """Median, low and high of the mean multiplier [mA per V/ohm] of (class, rectifier, filter), shape (3, n)."""
     form = np.log([FORM_FACTOR[r, f][0] for _, r, f in cells])
     return np.exp(model.mean_of(_class_rows(model, cells, frequency), level) - form)
 
 
-def _class_rows(model: Multiplier, cells: list, frequency: np.ndarray | float) -> np.ndarray:
+def _class_rows(model: Fitted, cells: list, frequency: np.ndarray | float) -> np.ndarray:
     """Design rows of an ordinary unit in the middle of each (class, rectifier, filter)."""
     bounds = [size_class_bounds(label) for label, _, _ in cells]
     areas = np.array([np.sqrt(max(low, SMALLEST_CM2) * min(high, LARGEST_CM2)) for low, high in bounds])
-    return _line_rows(model, areas, [(r, f) for _, r, f in cells], frequency, [label for label, _, _ in cells])
-
-
-def _line_rows(
-    model: Multiplier, areas: np.ndarray, pairs: list, frequency: np.ndarray | float, labels: list | np.ndarray
-) -> np.ndarray:
-    """Design rows of an ordinary unit at each area: usual V/R and voltage of its size, no wire departure."""
-    x = np.zeros((len(areas), model.layout.width))
-    core = np.log(areas / CENTRE_AREA_CM2)
-    ratio, volts = _usual(model)
-    x[:, : len(MAIN)] = np.column_stack(
-        [
-            np.ones(len(areas)),
-            core,
-            np.broadcast_to(np.log(np.asarray(frequency) / CENTRE_FREQUENCY_HZ), len(areas)),
-            ratio[0] + ratio[1] * core,
-            volts[0] + volts[1] * core,
-            np.zeros(len(areas)),
-        ]
-    )
-    starts, at = model.layout.starts, np.arange(len(areas))
-    x[at, starts["supply"] + np.array([PAIRS.index(pair) for pair in pairs], dtype=int)] = 1.0
-    x[at, starts["class"] + np.array([SIZE_CLASS_LABELS.index(label) for label in labels], dtype=int)] = 1.0
+    x = _line_rows(model, areas, [(r, f) for _, r, f in cells], frequency)
+    x[:, model.design.classes] = np.array([cell[0] for cell in cells])[:, None] == np.array(SIZE_CLASS_LABELS)
     return x
 
 
-def _usual(model: Multiplier) -> np.ndarray:
+def _line_rows(model: Fitted, areas: np.ndarray, pairs: Sequence, frequency: np.ndarray | float) -> np.ndarray:
+    """Design rows of an ordinary unit at each area: usual V/R and voltage of its size, no wire departure, no class."""
+    x = np.zeros((len(areas), model.design.width))
+    core = np.log(areas / CENTRE_AREA_CM2)
+    ratio, volts = _usual(model)
+    x[:, 0], x[:, 1] = 1.0, core
+    x[:, 2] = np.log(np.asarray(frequency) / CENTRE_FREQUENCY_HZ)
+    x[:, 3], x[:, 4] = ratio[0] + ratio[1] * core, volts[0] + volts[1] * core
+    x[
+        np.arange(len(areas)),
+        model.design.starts["supply"] + np.array([PAIRS.index(pair) for pair in pairs], dtype=int),
+    ] = 1.0
+    return x
+
+
+def _usual(model: Fitted) -> np.ndarray:
     """Intercept and slope on ln area of the V/R and voltage covariates: the prior's, moved to the known units'."""
     usual = model.prior.usual.copy()
-    sound = model.rows.has_core & (model.odds[:, 0] > doubts.SOUND)
+    sound = model.rows.has_core & (model.responsibilities[:, 0] > DOUBTFUL_BELOW)
     if sound.any():
         x = model.rows.covariates[sound]
         share = len(x) / (len(x) + USUAL_WEIGHT)
@@ -109,7 +104,7 @@ def _usual(model: Multiplier) -> np.ndarray:
     return usual
 
 
-def usual_frequency(model: Multiplier) -> float:
+def usual_frequency(model: Fitted) -> float:
     """Line frequency that the table and the line are stated for: the commonest of the known units, else 60 Hz."""
     if not len(model.rows):
         return CENTRE_FREQUENCY_HZ
@@ -117,144 +112,101 @@ def usual_frequency(model: Multiplier) -> float:
     return float(values[np.argmax(counts)])
 
 
-def suspects(model: Multiplier) -> pd.DataFrame:
+def suspects(model: Fitted) -> pd.DataFrame:
     """See :meth:`Multiplier.suspects`."""
-    odds = model.odds
+    odds = model.responsibilities
     order = np.argsort(odds[:, 0], kind="stable")
-    order = order[odds[order, 0] < doubts.SOUND]
-    at = model.rows.frame.iloc[order]
-    likely = odds[order, 1:].argmax(axis=1) if len(order) else []
-    return frame(
-        {
-            "contributor": at["contributor"].to_numpy(),
-            "unit": at["unit"].to_numpy(),
-            "odds_sound": odds[order, 0],
-            "likely_slip": np.array([doubts.NAMES[k] for k in likely], dtype=object),
-        }
-    )
+    order = order[odds[order, 0] < DOUBTFUL_BELOW]
+    table = model.rows.frame.iloc[order][["contributor", "unit"]].reset_index(drop=True)
+    likely = odds[order, 1:].argmax(axis=1)
+    return table.assign(odds_sound=odds[order, 0], likely_slip=np.array(ERROR_NAMES, dtype=object)[likely])
 
 
-def line(model: Multiplier, rectifier: str, filter: str, level: float, areas: np.ndarray) -> pd.DataFrame:
+def line(model: Fitted, rectifier: str, filter: str, level: float, areas: np.ndarray) -> pd.DataFrame:
     """See :meth:`Multiplier.line`; stated for the commonest line frequency among the known units."""
     check_level(level)
     areas = np.asarray(areas, dtype=float)
-    x = _line_rows(model, areas, [(rectifier, filter)] * len(areas), usual_frequency(model), size_classes(areas))
-    form = np.log(FORM_FACTOR[rectifier, filter][0])
     # The line is drawn without the steps of the classes, whose deviation widens the band instead.
-    x[:, model.layout.starts["class"] : model.layout.starts["contributor"]] = 0.0
+    x = _line_rows(model, areas, [(rectifier, filter)] * len(areas), usual_frequency(model))
+    form = np.log(FORM_FACTOR[rectifier, filter][0])
     value, low, high = np.exp(model.mean_of(x, level) - form)
-    means = np.array([x @ one.mean - form for one in model.solutions])
-    spread = np.array([np.einsum("ij,ij->i", x @ one.covariance, x) for one in model.solutions])
-    noise = np.array([node.scales.noise**2 + node.scales.size_class**2 for node in model.nodes])[:, None]
+    means, spread = model.linear(x)
+    noise = np.array([point.scales.noise**2 + point.scales.size_class**2 for point in model.quadrature])[:, None]
     sd = np.sqrt(spread + noise + model.unmeasured.wire + DRIFT_SD**2)
-    tail = (1 - level) / 2
-    unit_low, unit_high = (np.exp(quantiles(model.shares, means, sd, at)) for at in (tail, 1 - tail))
-    return frame(
-        {
-            "core_area_cm2": areas,
-            "multiplier": value,
-            "low": low,
-            "high": high,
-            "unit_low": unit_low,
-            "unit_high": unit_high,
-        }
-    )
+    unit_low, unit_high = RatedCurrent(model.shares, means - form, sd).interval(level)
+    band = {"low": low, "high": high, "unit_low": unit_low, "unit_high": unit_high}
+    return frame({"core_area_cm2": areas, "multiplier": value, **band})
 
 
-def points(model: Multiplier, rectifier: str, filter: str) -> pd.DataFrame:
+def points(model: Fitted, rectifier: str, filter: str) -> pd.DataFrame:
     """See :meth:`Multiplier.points`: each multiplier times its own form factor over that of the supply asked for."""
     kept = model.rows.has_core
     rows = model.rows.take(kept)
     at = rows.frame.reset_index(drop=True)
     columns = ["contributor", "unit", "evidence", "rectifier", "filter", "core_area_cm2", "size_class", "simulated"]
     asked = np.log(FORM_FACTOR[rectifier, filter][0])
-    odds = model.odds[kept, 0]
-    return at[columns].assign(multiplier=np.exp(rows.response - asked), odds_sound=odds, doubtful=odds < doubts.SOUND)
+    odds = model.responsibilities[kept, 0]
+    return at[columns].assign(multiplier=np.exp(rows.response - asked), odds_sound=odds, doubtful=odds < DOUBTFUL_BELOW)
 
 
-def estimates(model: Multiplier, unknown: pd.DataFrame, level: float, as_read: bool = False) -> pd.DataFrame:
-    """See :meth:`Multiplier.estimate`; the frame is a checked one."""
+def estimates(asked: Prediction, level: float) -> pd.DataFrame:
+    """See :meth:`Multiplier.estimate`."""
     check_level(level)
-    rows = facts(unknown)
-    found = model.weighed(rows, weighing.Typed.of(unknown))
-    share, mean, sd = model.mixture(found)
-    middle = np.exp(quantiles(share, mean, sd, 0.5))
-    withheld = (found.odds[:, 0] < weighing.WITHHELD) | ~weighing.plausible(middle)
-    repaired = repairs(model, found, level, withheld | (found.odds[:, 0] < weighing.SOUND))
-    if as_read:
-        share, mean, sd = model.predictive(rows)
-        middle = np.exp(quantiles(share, mean, sd, 0.5))
-    tail, told = (1 - level) / 2, np.where(withheld & (not as_read), np.nan, 1.0)
-    low, high, floor = (np.exp(quantiles(share, mean, sd, at)) for at in (tail, 1 - tail, 1 - level))
-    with np.errstate(divide="ignore"):
-        odds = exceeds(share, mean, sd, np.log(unknown["demand_ma"].to_numpy(dtype=float)))
+    rows, unknown, rated, found = asked.rows, asked.readings, asked.rated, asked.weighed
+    shown = np.where(asked.withheld & (not asked.as_read), np.nan, 1.0)
+    middle = rated.median() * shown
+    low, high = rated.interval(level)
+    wire = np.where(rows.has_wire, "+gauge", "")
     table = frame(
         {
-            **_readings(model, rows, level),
-            "rated_current_ma": middle * told,
-            "low_ma": low * told,
-            "high_ma": high * told,
-            "floor_ma": floor * told,
-            "odds_of_demand": odds * told,
-            "flags": _flags(model, found, withheld, improbable_rows(unknown)),
-            "unit_multiplier": middle * told / rows.frame["v_over_r"].to_numpy(),
+            **{name: rows.frame[name].to_numpy() for name in ("unit", "no_load_v", "v_over_r", "size_class")},
+            "predictors": [f"v_over_r{'+core' if c else ''}{w}" for c, w in zip(rows.has_core, wire, strict=True)],
+            **dict(zip(("multiplier", "multiplier_low", "multiplier_high"), _multipliers(asked, level), strict=True)),
+            "rated_current_ma": middle,
+            "low_ma": low * shown,
+            "high_ma": high * shown,
+            "floor_ma": rated.ppf(1 - level) * shown,
+            "odds_of_demand": rated.sf(unknown["demand_ma"].to_numpy(dtype=float)) * shown,
+            "flags": _flags(asked),
+            "unit_multiplier": middle / rows.frame["v_over_r"].to_numpy(),
             "odds_sound": found.odds[:, 0],
-            **repaired,
+            **repairs(asked, level),
             **{name: rows.frame[name].to_numpy() for name in STANDING},
         }
     )
-    return _with_bias(
-        _with_primary(table, rows, unknown, lambda ma: exceeds(share, mean, sd, np.log(ma))), rows, unknown
-    )
-
-
-def _readings(model: Multiplier, rows: Facts, level: float) -> dict[str, Any]:
-    """The first columns of the estimates: what was read, and the mean multiplier of its class."""
-    wire = np.where(rows.has_wire, "+gauge", "")
-    told: dict[str, Any] = {
-        name: rows.frame[name].to_numpy() for name in ("unit", "no_load_v", "v_over_r", "size_class")
-    }
-    told["predictors"] = [f"v_over_r{'+core' if c else ''}{w}" for c, w in zip(rows.has_core, wire, strict=True)]
-    names = ("multiplier", "multiplier_low", "multiplier_high")
-    return told | dict(zip(names, _multipliers(model, rows, level), strict=True))
+    return _with_bias(_with_primary(table, asked), asked)
 
 
 CURRENTS = ("rated_current_ma", "low_ma", "high_ma", "floor_ma", "repaired_ma", "repaired_low_ma", "repaired_high_ma")
 
 
-def _with_primary(
-    table: pd.DataFrame, rows: Facts, unknown: pd.DataFrame, exceeding: Callable[[np.ndarray], np.ndarray]
-) -> pd.DataFrame:
+def _with_primary(table: pd.DataFrame, asked: Prediction) -> pd.DataFrame:
     """Bring a bridge on a centre-tapped winding down to what its primary gives.
 
     An unknown is taken as designed for a centre-tapped direct current. A bridge across the whole of it asks its primary
     for sqrt(2) times the share of what its winding gives: the primary's limit, the winding's over sqrt(2), is the
     smaller (equal heating of a section; Radiotron Designer's Handbook).
     """
-    bridged = (rows.frame["rectifier"].to_numpy() == "bridge") & unknown["centre_tapped"].to_numpy(dtype=bool)
+    unknown = asked.readings
+    bridged = (unknown["rectifier"].to_numpy() == "bridge") & unknown["centre_tapped"].to_numpy(dtype=bool)
     table["winding_limit_ma"] = np.where(bridged, table["rated_current_ma"], np.nan)
     if not bridged.any():
         return table
     for name in (*CURRENTS, "unit_multiplier"):
-        if name in table:
-            table[name] = np.where(bridged, table[name] / np.sqrt(2), table[name])
-    demand = unknown["demand_ma"].to_numpy(dtype=float)
-    with np.errstate(divide="ignore"):
-        odds = exceeding(demand * np.sqrt(2))
+        table[name] = np.where(bridged, table[name] / np.sqrt(2), table[name])
+    odds = asked.rated.sf(unknown["demand_ma"].to_numpy(dtype=float) * np.sqrt(2))
     blank = np.isnan(table["rated_current_ma"].to_numpy())
     table["odds_of_demand"] = np.where(bridged & ~blank, odds, table["odds_of_demand"])
-    table["flags"] = [
-        _joined(flags, "primary-limit") if one else flags for flags, one in zip(table["flags"], bridged, strict=True)
-    ]
+    table.loc[bridged, "flags"] = [_joined(flags, "primary-limit") for flags in table.loc[bridged, "flags"]]
     return table
 
 
-def _with_bias(table: pd.DataFrame, rows: Facts, unknown: pd.DataFrame) -> pd.DataFrame:
+def _with_bias(table: pd.DataFrame, asked: Prediction) -> pd.DataFrame:
     """Add the doubt of a half-wave supply whose direct current biases the core beyond what ordinary units bear."""
-    half_wave = np.flatnonzero(rows.frame["rectifier"].to_numpy() == "half-wave")
+    half_wave = np.flatnonzero(asked.readings["rectifier"].to_numpy() == "half-wave")
     if not len(half_wave):
         return table
-    bias = half_wave_bias(rows, unknown, table["rated_current_ma"].to_numpy())
+    bias = half_wave_bias(asked, table["rated_current_ma"].to_numpy())
     for k in half_wave[bias[half_wave] > DC_BIAS_DOUBT_A_M]:
         said = (
             f"half-wave: its direct current biases the core by about {bias[k]:.0f} A/m, above {DC_BIAS_DOUBT_A_M:.0f} "
@@ -265,8 +217,9 @@ def _with_bias(table: pd.DataFrame, rows: Facts, unknown: pd.DataFrame) -> pd.Da
     return table
 
 
-def half_wave_bias(rows: Facts, unknown: pd.DataFrame, current_ma: np.ndarray) -> np.ndarray:
+def half_wave_bias(asked: Prediction, current_ma: np.ndarray) -> np.ndarray:
     """Field that a half-wave supply's direct current puts into each core [A/m]; NaN without a core."""
+    rows, unknown = asked.rows, asked.readings
     tongue = unknown["tongue_mm"].to_numpy(dtype=float)
     area = rows.frame["core_area_cm2"].to_numpy(dtype=float)
     path_mm = SCRAPLESS_PATH * np.where(np.isfinite(tongue), tongue, 10 * np.sqrt(area))
@@ -301,58 +254,51 @@ def _joined(flags: str, more: str) -> str:
     return ";".join([*there[:place], more, *there[place:]])
 
 
-def repairs(model: Multiplier, found: Weighed, level: float, wanted: np.ndarray) -> dict[str, np.ndarray]:
-    """The likeliest slip of the units wanted whose repair brings the median where transformers' are, and that estimate.
+def repairs(asked: Prediction, level: float) -> dict[str, np.ndarray]:
+    """The likeliest slip of suspect readings whose repair brings the median where transformers' are, and that estimate.
 
     Parameters
     ----------
-    model : Multiplier
-        A fit.
-    found : Weighed
+    asked : Prediction
         Unknown units.
     level : float
         Probability of the intervals.
-    wanted : numpy.ndarray of bool, shape (n,)
-        Which of them.
 
     Returns
     -------
     dict of str to numpy.ndarray, shape (n,)
         likely_slip, repaired_ma, repaired_low_ma, repaired_high_ma [mA]; blank elsewhere, and where there is none.
     """
+    found, wanted = asked.weighed, asked.withheld | (asked.weighed.odds[:, 0] < SUSPECT_BELOW)
     names = np.full(len(wanted), "", dtype=object)
     figures = np.full((3, len(wanted)), np.nan)
     odds = np.where(found.repairable, found.odds[:, 1:], 0.0)
     order = np.argsort(-odds, axis=1, kind="stable")
-    for rank in range(len(weighing.SLIPS)):
+    for rank in range(len(SLIPS)):
         index = np.flatnonzero(wanted & np.isnan(figures[0]) & (odds[np.arange(len(odds)), order[:, rank]] > 0))
         if not len(index):
             break
-        made = repaired(model, found, order[:, rank], index, level)
-        index, made = (one[..., weighing.plausible(made[0])] for one in (index, made))
-        figures[:, index], names[index] = made, np.array(weighing.NAMES, dtype=object)[order[index, rank]]
+        made = repaired(asked, order[:, rank], index, level)
+        index, made = (one[..., plausible(made[0])] for one in (index, made))
+        figures[:, index], names[index] = made, np.array(NAMES, dtype=object)[order[index, rank]]
     keys = ("repaired_ma", "repaired_low_ma", "repaired_high_ma")
     return {"likely_slip": names, **dict(zip(keys, figures, strict=True))}
 
 
-def repaired(model: Multiplier, found: Weighed, slips: np.ndarray, index: np.ndarray, level: float) -> np.ndarray:
+def repaired(asked: Prediction, slips: np.ndarray, index: np.ndarray, level: float) -> np.ndarray:
     """Median, low and high [mA] of chosen units, shape (3, m), with a slip undone: `slips` has one for every unit."""
-    step, step_sd = found.step(slips)
-    share, mean, sd = model.predictive(found.undone(step, index))
-    beside = model.predictive(found.undone(step + step_sd, index))[1]
-    sd = np.hypot(sd, beside - mean)
-    tail = (1 - level) / 2
-    return np.exp([quantiles(share, mean, sd, at) for at in (0.5, tail, 1 - tail)])
+    step, step_sd = asked.weighed.step(slips)
+    made, beside = (asked.model.predictive(asked.weighed.undone(by, index)) for by in (step, step + step_sd))
+    return replace(made, ln_sd=np.hypot(made.ln_sd, beside.ln_mean - made.ln_mean)).limits(level)
 
 
-def _multipliers(model: Multiplier, rows: Facts, level: float) -> np.ndarray:
+def _multipliers(asked: Prediction, level: float) -> np.ndarray:
     """The class's mean multiplier for each unit's supply and frequency; without a core, that of its own V/R."""
+    model, rows = asked.model, asked.rows
     result = np.empty((3, len(rows)))
     own = ~rows.has_core
     if own.any():
-        bare = rows.take(own)
-        x = model.layout.design(bare, model.sides.complete(bare)[0])
-        result[:, own] = np.exp(model.mean_of(x, level) - bare.form)
+        result[:, own] = np.exp(model.mean_of(model.matrix(rows.take(own)), level) - rows.form[own])
     if (~own).any():
         sized = rows.take(~own)
         frequency = np.exp(sized.covariates[:, 2]) * CENTRE_FREQUENCY_HZ
@@ -366,14 +312,12 @@ def _multipliers(model: Multiplier, rows: Facts, level: float) -> np.ndarray:
     return result
 
 
-def from_mean_to_unit(model: Multiplier, rows: Facts) -> tuple[float, pd.DataFrame]:
+def from_mean_to_unit(asked: Prediction) -> tuple[float, pd.DataFrame]:
     """What takes the mean multiplier of its size class to one unit's, term by term of the design matrix.
 
     Parameters
     ----------
-    model : Multiplier
-        A fit.
-    rows : Facts
+    asked : Prediction
         One unit.
 
     Returns
@@ -385,54 +329,47 @@ def from_mean_to_unit(model: Multiplier, rows: Facts) -> tuple[float, pd.DataFra
         term (of prior.MAIN, or contributor), own and usual (logarithms of the unit's covariate and of the start's),
         power (the coefficient), factor = exp(power (own - usual)) [1]; a row for each term that moves the multiplier.
     """
-    x = model.layout.design(rows, model.sides.complete(rows)[0])
+    model, rows, x = asked.model, asked.rows, asked.matrix
     unit = rows.frame.iloc[0]
     if rows.has_core[0]:
         hertz = float(np.exp(rows.covariates[0, 2])) * CENTRE_FREQUENCY_HZ
         usual = _class_rows(model, [(unit["size_class"], unit["rectifier"], unit["filter"])], hertz)
     else:
         usual = np.zeros_like(x)
-        usual[0, [0, model.layout.starts["supply"] + int(rows.pair[0])]] = 1.0
-    power = model.shares @ np.array([one.mean for one in model.solutions])
+        usual[0, [0, model.design.starts["supply"] + int(rows.pair[0])]] = 1.0
+    power = model.average[0]
     moved = (x - usual)[0]
-    bench = model.layout.starts["contributor"]
-    at = [*range(len(MAIN)), *range(bench, model.layout.width)]
+    bench = model.design.starts["contributor"]
+    at = [*range(len(MAIN)), *range(bench, model.design.width)]
     names = [*MAIN, *("contributor" for _ in at[len(MAIN) :])]
     told = frame({"term": names, "own": x[0, at], "usual": usual[0, at], "power": power[at]})
     told["factor"] = np.exp(told["power"] * moved[at])
     return float(np.exp(usual[0] @ power - rows.form[0])), told[moved[at] != 0.0].reset_index(drop=True)
 
 
-def _flags(model: Multiplier, found: Weighed, withheld: np.ndarray, improbable: np.ndarray) -> list[str]:
+def _flags(asked: Prediction) -> list[str]:
     """What a reader must know of each estimate, joined by semicolons."""
-    rows = found.rows
-    known = model.rows.covariates[model.rows.has_core & (model.odds[:, 0] > doubts.SOUND), 1]
+    model, rows = asked.model, asked.rows
+    known = model.rows.covariates[model.rows.has_core & (model.responsibilities[:, 0] > DOUBTFUL_BELOW), 1]
     area = rows.covariates[:, 1]
     beyond = np.zeros(len(rows), dtype=bool)
     if len(known):
         beyond = (area > known.max() + np.log(BEYOND)) | (area < known.min() - np.log(BEYOND))
-    strange = withheld | (found.odds[:, 0] < weighing.SOUND)
+    strange = asked.withheld | (asked.weighed.odds[:, 0] < SUSPECT_BELOW)
     strange |= np.abs(np.nan_to_num(rows.frame["reading_gap"].to_numpy(dtype=float))) > GAP
-    unmeasured = ~rows.has_core
-    simulated = rows.frame["simulated"].to_numpy(dtype=bool) | model.simulated
     standing = {name: rows.frame[name].to_numpy() != "" for name in STANDING}
-    marks = [
-        ("stop", standing["stop"] & ~standing["stop_cleared"]),
-        ("doubt", standing["doubts"]),
-        ("not-converged", np.full(len(rows), not model.converged)),
-        ("prior-only", np.full(len(rows), model.records == 0)),
-        ("few-records", np.full(len(rows), 0 < model.records < FEW_RECORDS)),
-        ("extrapolated", beyond),
-        ("no-core", unmeasured),
-        ("suspect-reading", strange),
-        ("improbable", improbable),
-        ("withheld", withheld),
-        ("simulated", simulated),
-    ]
-    return [";".join(name for name, mask in marks if mask[k]) for k in range(len(rows))]
-
-
-def check_level(level: float) -> None:
-    """Refuse what is no probability above 0 and below 1."""
-    if not 0 < level < 1:
-        raise ValueError(f"level is {level}: it is a probability, give one above 0 and below 1, such as 0.9")
+    marks = {
+        "stop": standing["stop"] & ~standing["stop_cleared"],
+        "doubt": standing["doubts"],
+        "not-converged": not model.converged,
+        "prior-only": model.records == 0,
+        "few-records": 0 < model.records < FEW_RECORDS,
+        "extrapolated": beyond,
+        "no-core": ~rows.has_core,
+        "suspect-reading": strange,
+        "improbable": improbable_rows(asked.readings),
+        "withheld": asked.withheld,
+        "simulated": rows.frame["simulated"].to_numpy(dtype=bool) | model.simulated,
+    }
+    masks = [np.broadcast_to(mask, len(rows)) for mask in marks.values()]
+    return [";".join(name for name, mask in zip(marks, each, strict=True) if mask) for each in zip(*masks, strict=True)]

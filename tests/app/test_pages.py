@@ -10,7 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 import calib
 from calib.app import context
-from calib.fitting import scales
+from calib.fitting import variance_components
 from tests.app.visits import (
     HOME,
     KNOWN,
@@ -259,7 +259,7 @@ def test_absurd_readings_are_sentences_at_their_fields_and_break_nothing() -> No
 
 def test_a_fit_that_did_not_come_to_rest_is_said_beside_answer_and_picture(monkeypatch: pytest.MonkeyPatch) -> None:
     context._fitted.clear()
-    monkeypatch.setattr(scales, "MODE_ROUNDS", 1)
+    monkeypatch.setattr(variance_components, "MODE_ROUNDS", 1)
     monkeypatch.setenv("CALIB_PRACTICE", "1")
     at = opened()
     assert "The fit behind this did not come to rest: its figures may still move." in text_of(at)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import calib as package
-from calib.fitting import scales
+from calib.fitting import variance_components
 from tests.cli.conftest import Run
 from tests.cli.tables import HEADER, ROWS, spoiled, table
 
@@ -36,7 +36,7 @@ def test_a_fit_that_does_not_come_to_rest_is_told_in_json_text_and_beside_the_es
     told = json.loads(called(*asked).stdout)
     assert told["converged"] is True
     assert all(one["converged"] and one["rounds"] <= one["most"] for one in told["iterations"])
-    monkeypatch.setattr(scales, "MODE_ROUNDS", 1)
+    monkeypatch.setattr(variance_components, "MODE_ROUNDS", 1)
     told = json.loads(called(*asked).stdout)
     assert (told["converged"], [one["converged"] for one in told["iterations"]].count(False)) == (False, 1)
     assert "NOT SETTLED" in called("fit", "--known", str(known)).stdout

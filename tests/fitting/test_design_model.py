@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from calib.fitting.design_model import World, draw, draw_world
+from calib.fitting.simulate.design_model import Population, draw, draw_population
 
 RHO = 1.7241e-8  # annealed copper at 20 °C [ohm m], IEC 60028
 K = {  # rms per direct current, middle of the usual ranges of Schade and of Lee
@@ -28,15 +28,15 @@ def mu(density_a_m2, mean_turn_m, frequency_hz, flux_t, iron_m2):
 
 
 @pytest.fixture(scope="module")
-def even() -> tuple[World, pd.DataFrame]:
-    """A world whose makers all do alike, so that the units' flux and depth are known."""
-    world = World(flux_sd=0.0, flux_50hz=1.0, density_sd=0.0, fill_sd=0.0, hv_share_sd=0.0)
-    return world, with_rms(draw(4000, world, np.random.default_rng(11)))
+def even() -> tuple[Population, pd.DataFrame]:
+    """A population whose makers all do alike, so that the units' flux and depth are known."""
+    population = Population(flux_sd=0.0, flux_50hz=1.0, density_sd=0.0, fill_sd=0.0, hv_share_sd=0.0)
+    return population, with_rms(draw(4000, population, np.random.default_rng(11)))
 
 
 @pytest.fixture(scope="module")
 def usual() -> pd.DataFrame:
-    return with_rms(draw(6000, World(), np.random.default_rng(12)))
+    return with_rms(draw(6000, Population(), np.random.default_rng(12)))
 
 
 def with_rms(units: pd.DataFrame) -> pd.DataFrame:
@@ -64,10 +64,10 @@ def test_every_unit_obeys_the_transformer_equation(even):
     Stacking 0.92 +- 0.04 and depth of the winding differ from unit to unit, by 10 % together; wound wire reads 1.5 %
     above its length. Both drops use one form factor, so its scatter cancels.
     """
-    world, units = even
+    population, units = even
     a, b = units["tongue_mm"] / 1000, units["stack_mm"] / 1000
-    turn = 2 * (a + b) + np.pi * a * world.hv_depth
-    by_design = mu(units["density"] * 1e6, turn, units["line_frequency_hz"], world.flux_t, 0.92 * a * b) * 1.015
+    turn = 2 * (a + b) + np.pi * a * population.hv_depth
+    by_design = mu(units["density"] * 1e6, turn, units["line_frequency_hz"], population.flux_t, 0.92 * a * b) * 1.015
     by_readings = 1000 * units["rms_a"] * units["resistance_ohm"] / units["no_load_v"]
     ratio = by_readings / by_design
     assert ratio.median() == pytest.approx(1.0, abs=0.01)
@@ -76,8 +76,8 @@ def test_every_unit_obeys_the_transformer_equation(even):
 
 def test_lower_flux_means_more_turns_and_more_drop(even):
     """mu goes with 1/B at equal current density: halved flux doubles it."""
-    world, units = even
-    low = with_rms(draw(4000, replace(world, flux_t=world.flux_t / 2), np.random.default_rng(11)))
+    population, units = even
+    low = with_rms(draw(4000, replace(population, flux_t=population.flux_t / 2), np.random.default_rng(11)))
     drop = [(u["resistance_ohm"] * u["wire_mm2"] / u["no_load_v"]).median() for u in (low, units)]
     assert drop[0] / drop[1] == pytest.approx(2.0, rel=0.02)
 
@@ -92,7 +92,7 @@ def test_drop_falls_with_core_area_between_the_two_scaling_laws(usual):
 def test_fifty_hertz_units_have_more_drop():
     """1.2 times at the same core, flux and current density; here the makers' flux is 3 % higher at 50 Hz, and heat
     lets the current density move a little."""
-    units = with_rms(draw(8000, World(), np.random.default_rng(13)))
+    units = with_rms(draw(8000, Population(), np.random.default_rng(13)))
     drop = np.log(units["rms_a"] * units["resistance_ohm"] / units["no_load_v"])
     x = np.column_stack([np.ones(len(units)), np.log(units["core_area_cm2"]), units["line_frequency_hz"] == 50.0])
     terms, *_ = np.linalg.lstsq(x.astype(float), drop, rcond=None)
@@ -130,19 +130,19 @@ def test_whole_gauges_or_preferred_diameters(usual):
     """ASTM B258: n = 36 - 39 ln(d/0.127)/ln 92; R20 preferred numbers have steps of 10^(1/20)."""
     gauge = 36 - 39 * np.log(usual["wire_diameter_mm"] / 0.127) / np.log(92)
     assert gauge.to_numpy() == pytest.approx(gauge.round().to_numpy(), abs=1e-9)
-    metric = draw(500, replace(World(), gauges="metric"), np.random.default_rng(3))["wire_diameter_mm"]
+    metric = draw(500, replace(Population(), gauges="metric"), np.random.default_rng(3))["wire_diameter_mm"]
     preferred = 10 ** (np.round(20 * np.log10(metric)) / 20)
     assert metric.to_numpy() == pytest.approx(preferred.to_numpy(), abs=0.00051)  # stated to 0.001 mm
     assert metric.nunique() > 5
 
 
 def test_the_same_seed_draws_the_same_units():
-    worlds = [draw_world(np.random.default_rng(4)) for _ in range(2)]
-    one, other = (draw(50, world, np.random.default_rng(9)) for world in worlds)
+    populations = [draw_population(np.random.default_rng(4)) for _ in range(2)]
+    one, other = (draw(50, population, np.random.default_rng(9)) for population in populations)
     pd.testing.assert_frame_equal(one, other)
-    assert not one.equals(draw(50, worlds[0], np.random.default_rng(10)))
+    assert not one.equals(draw(50, populations[0], np.random.default_rng(10)))
 
 
-def test_worlds_differ():
+def test_populations_differ():
     rng = np.random.default_rng(8)
-    assert len({draw_world(rng) for _ in range(20)}) == 20
+    assert len({draw_population(rng) for _ in range(20)}) == 20

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from calib.fitting import Multiplier, chains, fit, mixture, scales
+from calib.fitting import Multiplier, fit, mixture, model as model_module, variance_components
 from calib.supply.form_factor import winding_rms_per_dc
 from tests.fitting.making import (
     FIGURES,
@@ -50,8 +50,8 @@ def test_a_record_given_twice_is_not_two_opinions():
 @pytest.mark.parametrize(
     ("module", "name", "most", "what"),
     [
-        (chains, "ROUNDS", 2, "cores given the readings"),
-        (scales, "MODE_ROUNDS", 1, "scatters of units, classes, benches and evidence"),
+        (model_module, "ROUNDS", 2, "cores given the readings"),
+        (variance_components, "MODE_ROUNDS", 1, "scatters of units, classes, benches and evidence"),
         (mixture, "MAX_ROUNDS", 1, "odds that each record is sound"),
     ],
 )
@@ -226,7 +226,7 @@ def test_scatter_and_records():
 
 def test_a_fit_says_which_records_prior_and_settings_made_it(monkeypatch):
     """Other records change the records' hash alone, another setting the settings' alone; either changes the name."""
-    from calib.fitting import effects
+    from calib.fitting import report
 
     def parts(count: int) -> dict[str, str]:
         return dict(fit(scene_known(count=count)).made_of().itertuples(index=False))
@@ -236,7 +236,7 @@ def test_a_fit_says_which_records_prior_and_settings_made_it(monkeypatch):
     assert (first["prior"], first["settings"]) == (other["prior"], other["settings"])
     assert first["records"] != other["records"]
     assert first["fit"] != other["fit"]
-    monkeypatch.setattr(effects, "DRIFT_SD", 0.2)
+    monkeypatch.setattr(report, "DRIFT_SD", 0.2)
     changed = parts(12)
     assert (first["prior"], first["records"]) == (changed["prior"], changed["records"])
     assert first["settings"] != changed["settings"]

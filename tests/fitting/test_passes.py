@@ -1,4 +1,4 @@
-"""The fit of a large register in passes, held to the fit in memory and to the same facts and odds."""
+"""The fit of a large register in passes, held to the fit in memory and to the same features and odds."""
 
 from __future__ import annotations
 
@@ -10,22 +10,20 @@ import pandas as pd
 import pytest
 
 from calib.errors import InputError
-from calib.fitting import facts, fit, large
-from calib.fitting.cells import BARE, CORED, WIRED, Cells, cell_of
-from calib.fitting.chains import fit_sides
-from calib.fitting.effects import GRADE_NAMES, Layout, Scales, Unmeasured
-from calib.fitting.equations import Equations
-from calib.fitting.facts_expression import LN_FORM, facts_expression
+from calib.fitting import features_of, fit
+from calib.fitting.features import LN_FORM, places
 from calib.fitting.mixture import judged
-from calib.fitting.multiplier import fit_table
-from calib.fitting.passes import Judge, prepared, step_for, summed, weighed
+from calib.fitting.model import GRADE_NAMES, Design, Unmeasured, VarianceComponents, impute
+from calib.fitting.outofcore import fit as large
+from calib.fitting.outofcore.features import BARE, CORED, WIRED, cell_of, features_expression, prepared
+from calib.fitting.outofcore.passes import Cells, Equations, Given, step_for, summed, weighed
 from calib.fitting.prior import MAIN, load_prior
-from calib.fitting.problem import Problem
-from calib.fitting.rows import places
+from calib.fitting.result import fit_table
+from calib.fitting.variance_components import EMSolver
 from tests.counts import WHOLE, share
 from tests.fitting.making import FIGURES, known, practice_known, scene_asked, scene_known, without_core, without_gauge
 
-SCALES = Scales(noise=0.19, size_class=0.03, contributor=0.04)
+SCALES = VarianceComponents(noise=0.19, size_class=0.03, contributor=0.04)
 SHARE = 0.06
 RECORDS, SAMPLE = share(12_000, 50_000), share(9_600, 40_000)
 
@@ -44,9 +42,9 @@ def table(records: pd.DataFrame, threads: int = 2) -> ibis.Table:
 
 
 @pytest.mark.parametrize("scene", ["practice", "ordinary", "toroidal", "aluminium"])
-def test_facts_of_a_table_are_those_of_a_frame(scene):
+def test_features_of_a_table_are_those_of_a_frame(scene):
     records = practice_known() if scene == "practice" else mixed(scene_known(scene, 300, 0.1))
-    found, rows = facts_expression(table(records)).execute(), facts(records)
+    found, rows = features_expression(table(records)).execute(), features_of(records)
     assert found["unit"].tolist() == rows.frame["unit"].tolist()
     assert np.array_equal(found["pair"], rows.pair)
     assert [GRADE_NAMES[grade] for grade in found["grade"]] == rows.frame["evidence"].tolist()
@@ -54,13 +52,12 @@ def test_facts_of_a_table_are_those_of_a_frame(scene):
     ours = found[["core", "frequency", "v_over_r", "voltage", "wire", "reading_variance"]].to_numpy(dtype=float)
     theirs = np.column_stack([rows.covariates[:, 1:], rows.wire, rows.reading_variance])
     np.testing.assert_allclose(ours, theirs, rtol=1e-12, atol=1e-12)
-    np.testing.assert_allclose(found["metal"] + LN_FORM[rows.pair], rows.form, rtol=1e-12, atol=1e-12)
     np.testing.assert_allclose(found["yielded"] + LN_FORM[rows.pair], rows.response, rtol=1e-12, atol=1e-12)
 
 
 def test_columns_that_are_not_there_are_blank():
     few = practice_known()[["unit", "contributor", "evidence", "rectifier", "filter", "rated_current_ma"]]
-    found = facts_expression(table(few)).execute()
+    found = features_expression(table(few)).execute()
     assert found["core"].isna().all()
     assert found["yielded"].isna().all()
     assert (found["size"] == 0).all()
@@ -70,53 +67,53 @@ def test_columns_that_are_not_there_are_blank():
 def one_pass():
     """One pass at given coefficients over mixed records, and the same by the mixture in memory."""
     prior, records = load_prior(), mixed(scene_known("one bad ohmmeter", 1200, 0.1))
-    rows = facts(records)
-    layout = Layout(tuple(sorted(set(records["contributor"]))[:-1]))  # the last bench is to be a stranger
-    sides = fit_sides(rows, prior)
+    rows = features_of(records)
+    design = Design(tuple(sorted(set(records["contributor"]))[:-1]))  # the last bench is to be a stranger
+    imputation = impute(rows, prior)
     rng = np.random.default_rng(3)
-    mean = np.concatenate([prior.main.mean, rng.normal(0, 0.05, layout.width - len(MAIN))])
-    unmeasured = Unmeasured.of(prior.main.mean, prior.main.covariance, sides)
-    code = pd.Index(layout.contributors).get_indexer(pd.Index(records["contributor"]))
-    code = np.where(code < 0, len(layout.contributors), code)
+    mean = np.concatenate([prior.main.mean, rng.normal(0, 0.05, design.width - len(MAIN))])
+    unmeasured = Unmeasured.of(prior.main.mean, prior.main.covariance, imputation)
+    code = pd.Index(design.contributors).get_indexer(pd.Index(records["contributor"]))
+    code = np.where(code < 0, len(design.contributors), code)
     size = np.array([int(label or 0) for label in rows.frame["size_class"]])
     cell = cell_of(code, places(GRADE_NAMES, rows.frame["evidence"]), rows.pair, size)
     kind = np.where(rows.has_wire, WIRED, np.where(rows.has_core, CORED, BARE))
     seen = pd.DataFrame({"kind": kind, "cell": cell}).value_counts().sort_index()
-    cells = Cells(*(seen.index.get_level_values(name).to_numpy() for name in ("cell", "kind")), seen.to_numpy(), layout)
-    names = [*layout.contributors, *sorted(set(records["contributor"]) - set(layout.contributors))]
+    cells = Cells(*(seen.index.get_level_values(name).to_numpy() for name in ("cell", "kind")), seen.to_numpy(), design)
+    names = [*design.contributors, *sorted(set(records["contributor"]) - set(design.contributors))]
     codes = ibis.memtable({"contributor": names, "code": list(range(len(names)))})
-    judge = Judge(mean[: len(MAIN)], SHARE, SCALES.noise, step_for(len(rows)), sides, prior)
-    held = prepared(facts_expression(table(records)), codes, sides)
-    told = ibis.memtable(cells.told(mean, SCALES, unmeasured))
-    problem = Problem(rows, layout, sides, unmeasured, prior)
-    solution = judged(problem.evidence(SCALES), mean, np.zeros((len(mean),) * 2), SHARE)
-    return held, told, judge, cells, problem, solution, kind
+    given = Given(mean[: len(MAIN)], SHARE, SCALES.noise, step_for(len(rows)), imputation, prior)
+    held = prepared(features_expression(table(records)), codes, imputation)
+    offsets = ibis.memtable(cells.given(mean, SCALES, unmeasured))
+    solver = EMSolver(rows, design, imputation, unmeasured, prior)
+    solution = judged(solver.evidence(SCALES), mean, np.zeros((len(mean),) * 2), SHARE)
+    return held, offsets, given, cells, solver, solution, kind
 
 
 @pytest.mark.parametrize("kind", [BARE, CORED, WIRED])
 def test_odds_and_weights_are_those_of_the_mixture(one_pass, kind):
-    held, told, judge, _, problem, solution, kinds = one_pass
-    found = weighed(held, told, kind, judge).select("residual", "sound", "weight").execute()
+    held, offsets, given, _, solver, solution, kinds = one_pass
+    found = weighed(held, offsets, kind, given).select("residual", "sound", "weight").execute()
     found = found.sort_values("residual").to_numpy()
-    residual = problem.rows.response - problem.design @ solution.mean
-    theirs = np.column_stack([residual, solution.odds[:, 0], solution.weight])[kinds == kind]
+    residual = solver.rows.response - solver.matrix @ solution.mean
+    theirs = np.column_stack([residual, solution.responsibilities[:, 0], solution.weight])[kinds == kind]
     theirs = theirs[np.argsort(theirs[:, 0])]
     assert 0.02 < np.mean(theirs[:, 1] < 0.5) < 0.5  # the passes are tried where there is something to doubt
-    # Facts are held in steps of 1e-6, which slips of ln 1000 over a variance of 0.05 make 1e-4 of the odds.
+    # Features are held in steps of 1e-6, which slips of ln 1000 over a variance of 0.05 make 1e-4 of the odds.
     np.testing.assert_allclose(found, theirs, rtol=1e-3, atol=1e-4)
 
 
 def test_sums_are_the_normal_equations(one_pass):
-    held, told, judge, cells, problem, solution, _ = one_pass
-    sums = {kind: summed(held, told, kind, judge).execute().sort_values("cell") for kind in (BARE, CORED, WIRED)}
-    found = Equations.of(sums, cells, judge.step)
-    x, weight = problem.design, solution.weight
-    residual = problem.rows.response - x @ solution.mean
-    # Each term is right to the facts' steps of 1e-6, with weights about 20.
+    held, offsets, given, cells, solver, solution, _ = one_pass
+    sums = {kind: summed(held, offsets, kind, given).execute().sort_values("cell") for kind in (BARE, CORED, WIRED)}
+    found = Equations.of(sums, cells, given.step)
+    x, weight = solver.matrix, solution.weight
+    residual = solver.rows.response - x @ solution.mean
+    # Each term is right to the steps of 1e-6, with weights about 20.
     np.testing.assert_allclose(found.precision, (x * weight[:, None]).T @ x, rtol=1e-4, atol=1e-2)
     np.testing.assert_allclose(found.pull, x.T @ (weight * residual), rtol=1e-4, atol=1e-2)
-    slope, information = problem.step(SCALES, solution)
-    assert found.sound == pytest.approx(solution.odds[:, 0].sum(), rel=1e-5)
+    slope, information = solver.step(SCALES, solution)
+    assert found.sound == pytest.approx(solution.responsibilities[:, 0].sum(), rel=1e-5)
     assert found.noise_slope.sum() == pytest.approx(slope[0], rel=1e-4)
     assert found.noise_information.sum() == pytest.approx(information[0, 0], rel=1e-4)
 
@@ -132,7 +129,7 @@ def by_passes():
 
 
 def test_passes_agree_with_all_rows_in_memory(by_passes, monkeypatch):
-    monkeypatch.setattr("calib.fitting.multiplier.LARGE", len(large_known()))
+    monkeypatch.setattr("calib.fitting.result.LARGE", len(large_known()))
     whole = fit(large_known())
     for asked in (scene_asked(), without_gauge(scene_asked()), without_core(scene_asked())):
         ours, theirs = by_passes.estimate(asked), whole.estimate(asked)
@@ -146,8 +143,8 @@ def test_digits_depend_neither_on_cores_nor_on_order(by_passes):
     turned = large_known().sample(frac=1, random_state=5)
     for other in (table(large_known(), threads=1), table(turned)):
         other = fit_table(other, sample_rows=SAMPLE)
-        assert np.array_equal(other.solutions[0].mean, by_passes.solutions[0].mean)
-        assert np.array_equal(other.solutions[0].covariance, by_passes.solutions[0].covariance)
+        assert np.array_equal(other.posteriors[0].mean, by_passes.posteriors[0].mean)
+        assert np.array_equal(other.posteriors[0].covariance, by_passes.posteriors[0].covariance)
         assert other.content_hash == by_passes.content_hash
 
 
@@ -157,14 +154,14 @@ def test_another_engine_gives_the_same_digits(monkeypatch):
     engine = ibis.sqlite.connect()
     there = fit_table(engine.create_table("known", ibis.memtable(records.drop(columns=["slip", "true_ma"]))))
     here = fit_table(table(records))
-    np.testing.assert_allclose(there.solutions[0].mean, here.solutions[0].mean, rtol=0, atol=1e-12)
+    np.testing.assert_allclose(there.posteriors[0].mean, here.posteriors[0].mean, rtol=0, atol=1e-12)
 
 
-def test_a_large_frame_takes_the_same_road(monkeypatch):
-    monkeypatch.setattr("calib.fitting.multiplier.LARGE", RECORDS - 1)
+def test_a_large_frame_is_fitted_in_passes(monkeypatch):
+    monkeypatch.setattr("calib.fitting.result.LARGE", RECORDS - 1)
     twice = pd.concat([large_known(), large_known().iloc[:3]], ignore_index=True)
     model = fit(twice)
-    assert np.array_equal(model.solutions[0].mean, fit_table(table(large_known())).solutions[0].mean)
+    assert np.array_equal(model.posteriors[0].mean, fit_table(table(large_known())).posteriors[0].mean)
     assert model.notes[0].startswith("3 repeated")
     assert "20" in str(model)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from calib.fitting import practice
+from calib.fitting.simulate import practice
 from calib.paths import shipped
 from calib.register.exchange import read_known, read_unknown
 from tests.fitting.making import practice_fit, practice_known, practice_unknown
@@ -20,8 +20,8 @@ CAUSES = {
 }
 
 
-@pytest.mark.parametrize("name", ["known.csv", "unknown.csv"])
-def test_the_shipped_tables_are_what_the_command_writes(tmp_path, name):
+@pytest.mark.parametrize("name", ["known.csv", "unknown.csv", "datapackage.json"])
+def test_the_shipped_files_are_what_the_command_writes(tmp_path, name):
     practice.write(tmp_path)
     assert (tmp_path / name).read_text(encoding="utf-8") == shipped(f"datasets/practice/{name}").read_text("utf-8")
 

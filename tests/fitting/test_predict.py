@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from scipy import stats
 
-from calib.fitting import predict
-from calib.fitting.predict import density, exceeds, quantiles
+from calib.fitting import predictive
+from calib.fitting.predictive import density, exceeds, quantiles
 
 calmly = settings(deadline=None)  # a busy machine is no fault of the quantiles
 LEVELS = st.floats(0.005, 0.995)
@@ -81,5 +81,5 @@ def test_a_quantile_that_does_not_come_to_rest_is_blank_and_not_a_number_that_lo
     share = np.array([0.5, 0.5])
     mean, sd = np.array([[0.0, 1.0], [8.0, 1.0]]), np.array([[0.02, 0.3], [0.02, 0.3]])
     assert np.isfinite(quantiles(share, mean, sd, 0.503)).all()
-    monkeypatch.setattr(predict, "NEWTON_ROUNDS", 4)
+    monkeypatch.setattr(predictive, "NEWTON_ROUNDS", 4)
     assert np.isnan(quantiles(share, mean, sd, 0.503)).tolist() == [True, False]

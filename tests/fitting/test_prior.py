@@ -7,7 +7,8 @@ import json
 import numpy as np
 import pytest
 
-from calib.fitting import prior, worlds
+from calib.fitting import prior
+from calib.fitting.simulate.design_model import regress_populations
 from tests.fitting.making import prior_fit
 
 
@@ -19,12 +20,12 @@ def main():
 
 
 def test_the_worlds_give_the_shipped_file_again():
-    assert worlds.regress_worlds() == json.loads(prior.FILE.read_text(encoding="utf-8"))
+    assert regress_populations() == json.loads(prior.FILE.read_text(encoding="utf-8"))
 
 
 def test_other_worlds_give_other_figures():
     stored = json.loads(prior.FILE.read_text(encoding="utf-8"))
-    again = worlds.regress_worlds(worlds=12, units=500, seed=7)
+    again = regress_populations(populations=12, units=500, seed=7)
     assert again["main"]["mean"] != stored["main"]["mean"]
     assert again["main"]["mean"] == pytest.approx(stored["main"]["mean"], abs=0.35)
 

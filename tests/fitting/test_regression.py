@@ -12,12 +12,12 @@ MODELS = [practice_fit, lambda: scene_fit(count=120, spoiled=0.1), lambda: scene
 
 @pytest.mark.parametrize("model", MODELS, ids=["practice", "120 records", "6 records"])
 def test_coefficients_are_those_of_the_mode(model):
-    assert model().regression.params == pytest.approx(model().solutions[0].mean, abs=1e-9)
+    assert model().regression.params == pytest.approx(model().posteriors[0].mean, abs=1e-9)
 
 
 @pytest.mark.parametrize("model", MODELS, ids=["practice", "120 records", "6 records"])
 def test_standard_errors_are_those_of_the_mode(model):
-    sd = np.sqrt(np.diag(model().solutions[0].covariance))
+    sd = np.sqrt(np.diag(model().posteriors[0].covariance))
     assert model().regression.bse == pytest.approx(sd, rel=1e-7)
 
 
@@ -27,7 +27,7 @@ def test_no_records_leave_the_prior_as_it_was():
     terms = model.terms().set_index("name")["value"]
     assert terms[list(main)].to_dict() == pytest.approx(main, abs=1e-8)
     assert terms.filter(like="supply").abs().max() < 1e-8
-    assert model.regression.params == pytest.approx(model.solutions[0].mean, abs=1e-9)
+    assert model.regression.params == pytest.approx(model.posteriors[0].mean, abs=1e-9)
 
 
 def test_no_records_leave_the_priors_spread_as_it_was():
@@ -52,7 +52,7 @@ def test_it_has_influence_measures():
 
 def test_a_doubtful_record_has_little_leverage():
     model = practice_fit()
-    doubtful = model.odds[:, 0] < 0.01
+    doubtful = model.responsibilities[:, 0] < 0.01
     leverage = model.regression.get_influence().hat_matrix_diag[: model.records]
     assert doubtful.sum() >= 2
     assert np.median(leverage[doubtful]) < np.median(leverage[~doubtful])

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from calib.fitting import facts, fit
+from calib.fitting import features_of, fit
 from calib.supply.form_factor import winding_rms_per_dc
 from tests.fitting.making import FIGURES, known, practice_fit, practice_known, unknown
 
@@ -18,25 +18,25 @@ ALUMINIUM_ZERO_C = 228.1
 
 def test_volts_of_the_worked_ratio_test():
     """Worked value T3.2: 4.97 V in, 13.88 V across one half, 117 V line: 326.7525 V a half."""
-    frame = facts(known()).frame
+    frame = features_of(known()).frame
     assert frame["no_load_v"].iloc[0] == pytest.approx(2 * 326.7525, rel=1e-6)
 
 
 def test_v_over_r_and_multiplier_as_worked():
     """Worked values T3.9 and T3.11: V/R 3.465032, and 92 mA is then a multiplier of 26.55098."""
-    rows = facts(known())
+    rows = features_of(known())
     assert rows.frame["v_over_r"].iloc[0] == pytest.approx(3.465032, rel=1e-6)
     assert np.exp(rows.response - rows.form)[0] == pytest.approx(26.55098, rel=1e-6)
 
 
 def test_resistance_is_brought_to_20_degrees():
     """Worked value T1.1: 38.42 ohm at 19.6 °C is 38.48048 ohm at 20 °C."""
-    rows = facts(known({"hv_resistance_ohm": 38.42, "winding_temp_c": 19.6}))
+    rows = features_of(known({"hv_resistance_ohm": 38.42, "winding_temp_c": 19.6}))
     assert rows.frame["resistance_ohm"].iloc[0] == pytest.approx(38.48048, rel=1e-6)
 
 
 def test_an_aluminium_winding_has_its_own_temperature_law():
-    rows = facts(known({"conductor": "aluminium", "winding_temp_c": 60}))
+    rows = features_of(known({"conductor": "aluminium", "winding_temp_c": 60}))
     expected = 188.6 * (ALUMINIUM_ZERO_C + 20) / (ALUMINIUM_ZERO_C + 60)
     assert rows.frame["resistance_ohm"].iloc[0] == pytest.approx(expected, rel=1e-12)
 
@@ -46,13 +46,13 @@ def test_aluminium_and_copper_of_equal_heat_speak_of_one_multiplier():
     ratio = ALUMINIUM / COPPER
     twin = {"conductor": "aluminium", "hv_resistance_ohm": 188.6 * ratio, "rated_current_ma": 92 / ratio**0.5}
     wire = {"tongue_mm": 28, "stack_mm": 30, "wire_diameter_mm": 0.2}
-    rows = facts(known(wire, {**twin, **wire}))
+    rows = features_of(known(wire, {**twin, **wire}))
     assert rows.response[1] == pytest.approx(rows.response[0], abs=1e-12)
     assert rows.wire[0] - rows.wire[1] == pytest.approx(np.log(ratio), abs=1e-12)  # as copper of equal conductance
 
 
 def test_the_ratio_test_counts_and_the_gap_to_a_stated_voltage_is_kept():
-    rows = facts(known({"no_load_v": 600}, {}))
+    rows = features_of(known({"no_load_v": 600}, {}))
     assert rows.frame["no_load_v"].iloc[0] == pytest.approx(653.505, rel=1e-6)
     assert rows.frame["reading_gap"].iloc[0] == pytest.approx(653.505 / 600 - 1, rel=1e-5)
     assert np.isnan(rows.frame["reading_gap"].iloc[1])
@@ -60,24 +60,26 @@ def test_the_ratio_test_counts_and_the_gap_to_a_stated_voltage_is_kept():
 
 def test_wire_area_of_a_gauge():
     """Worked value T2.1 (ASTM B258): AWG 31 has 0.0403862 mm2."""
-    rows = facts(known({"awg": 31, "tongue_mm": 28, "stack_mm": 30}))
+    rows = features_of(known({"awg": 31, "tongue_mm": 28, "stack_mm": 30}))
     assert rows.frame["wire_area_mm2"].iloc[0] == pytest.approx(0.0403862, rel=1e-5)
     assert np.exp(rows.wire[0]) == pytest.approx(0.0403862, rel=1e-5)
 
 
 def test_a_bare_diameter_wins_over_a_gauge():
-    rows = facts(known({"awg": 31, "wire_diameter_mm": 0.2}))
+    rows = features_of(known({"awg": 31, "wire_diameter_mm": 0.2}))
     assert rows.frame["wire_area_mm2"].iloc[0] == pytest.approx(np.pi * 0.2**2 / 4, rel=1e-12)
 
 
 def test_reading_variance_adds_the_meters_squares():
     """JCGM 100, 5.1.2: the usual 0.9 % and 0.8 % where nothing is stated, else what is."""
-    variance = facts(known({}, {"u_voltage_pct": 0.4}, {"u_voltage_pct": 1.5, "u_resistance_pct": 2})).reading_variance
+    variance = features_of(
+        known({}, {"u_voltage_pct": 0.4}, {"u_voltage_pct": 1.5, "u_resistance_pct": 2})
+    ).reading_variance
     assert variance == pytest.approx([0.009**2 + 0.008**2, 0.004**2 + 0.008**2, 0.015**2 + 0.02**2], rel=1e-12)
 
 
 def test_what_is_not_known_is_not_a_number():
-    rows = facts(unknown())
+    rows = features_of(unknown())
     assert np.isnan(rows.covariates[0, 1])
     assert np.isnan([rows.wire[0], rows.response[0]]).all()
     assert rows.frame["size_class"].iloc[0] == ""
@@ -109,7 +111,7 @@ def test_one_unit_read_in_two_ways_gets_one_estimate(one, other):
 def test_known_units_read_in_two_ways_make_one_fit():
     """The whole practice register by no-load voltage and core area gives the estimates of ratio test and stack."""
     table = practice_known()
-    rows = facts(table)
+    rows = features_of(table)
     by_area = table.assign(
         core_area_cm2=rows.frame["core_area_cm2"].to_numpy(),
         tongue_mm=np.nan,
@@ -126,14 +128,14 @@ def test_inputs_are_not_changed():
     table, asked = practice_known().copy(), unknown({"tongue_mm": 28, "stack_mm": 30, "awg": 31})
     before, asked_before = table.copy(deep=True), asked.copy(deep=True)
     fit(table.iloc[:8]).estimate(asked)
-    facts(table)
+    features_of(table)
     pd.testing.assert_frame_equal(table, before)
     pd.testing.assert_frame_equal(asked, asked_before)
 
 
 def test_the_same_units_under_another_supply():
     """Only the rms current per direct current moves: by 0.5..0.65 from capacitor to choke input (Schade; Lee)."""
-    rows = facts(known())
+    rows = features_of(known())
     choke = rows.under("full-wave", "choke")
     ratio = winding_rms_per_dc("full-wave", "choke") / winding_rms_per_dc("full-wave", "capacitor")
     assert choke.form - rows.form == pytest.approx(np.log(ratio), rel=1e-12)

@@ -367,7 +367,7 @@ def test_aluminium_goes_into_the_form_as_it_was_read_with_its_metal() -> None:
     unit = readings.understand(form).unit
     assert unit is not None
     assert unit["conductor"].iloc[0] == "aluminium"
-    assert fitting.facts(unit).frame["resistance_ohm"].iloc[0] == pytest.approx(188.6 * 248.1 / 258.1, rel=1e-5)
+    assert fitting.features_of(unit).frame["resistance_ohm"].iloc[0] == pytest.approx(188.6 * 248.1 / 258.1, rel=1e-5)
 
 
 def test_nothing_entered_is_nothing_interpret() -> None:

@@ -32,7 +32,7 @@ TREE = Path(__file__).parents[2]
 def aggregate() -> str:
     """The plain aggregate: every measured column summed by the keys that the fit tells apart."""
     from calib.bench import core
-    from calib.fitting.facts_expression import NUMBERS
+    from calib.fitting.outofcore.features import NUMBERS
 
     edges = zip(core.SIZE_CLASS_LABELS, core.SIZE_CLASSES[1:-1], strict=False)
     classes = " ".join(f"WHEN {AREA} < {edge:g} THEN '{label}'" for label, edge in edges)
@@ -45,7 +45,7 @@ def measure(path: Path) -> dict:
     """Seconds of the aggregate (the median of three before the fit and three after) and of the fit, and peak memory."""
     import ibis
 
-    from calib.fitting.multiplier import fit_table
+    from calib.fitting.result import fit_table
 
     backend = ibis.duckdb.connect(path, read_only=True, threads=2, memory_limit="1GB")
     plain = [_seconds(lambda: backend.raw_sql(aggregate()).fetchall())[0] for _ in range(3)]

@@ -106,16 +106,16 @@ def test_the_check_against_fitting_anew_without_each_record(record_property):
 def test_the_solution_at_the_mode_against_statsmodels(record_property):
     """One conditional regression of 1000 records, prior rows included, by numpy's normal equations."""
     model = fit(register(1000))
-    node = model.nodes[0].scales
-    mean, precision = model.layout.prior(model.prior, node)
-    completed, _, _ = model.sides.complete(model.rows)
-    x, weight, y = model.layout.design(model.rows, completed), model.solutions[0].weight, model.rows.response
+    point = model.quadrature[0].scales
+    mean, precision = model.design.prior(model.prior, point)
+    completed, _, _ = model.imputation.complete(model.rows)
+    x, weight, y = model.design.matrix(model.rows, completed), model.posteriors[0].weight, model.rows.response
 
     def normal_equations() -> np.ndarray:
         weighted = x * weight[:, None]
         return np.linalg.solve(precision + weighted.T @ x, precision @ mean + weighted.T @ y)
 
-    from calib.fitting.conditional import regression
+    from calib.fitting.report import regression
 
     quick, ours = seconds(normal_equations, rounds=20)
     slow, theirs = seconds(lambda: regression(model).params)

@@ -1,4 +1,4 @@
-"""From records to facts where the records are a table of a database: what rows.facts does, as Ibis expressions."""
+"""From records to features where the records are a table of a database: features.features_of as Ibis expressions."""
 
 from __future__ import annotations
 
@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from calib.bench import core, ratio_test, resistance, uncertainty, wire
-from calib.fitting.effects import GRADE_NAMES
-from calib.fitting.rows import (
+from calib.fitting.features import (
     ALUMINIUM_SHIFT,
     CENTRE_AREA_CM2,
     CENTRE_FREQUENCY_HZ,
@@ -16,9 +15,10 @@ from calib.fitting.rows import (
     CENTRE_VOLTS,
     PAIRS,
 )
+from calib.fitting.model import GRADE_NAMES, Imputation
+from calib.fitting.prior import MAIN
 from calib.register.fields import FieldFacts
 from calib.register.records import READ_BY_RULES, KnownUnit, contradictions, fields
-from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
     import ibis
@@ -41,11 +41,16 @@ NUMBERS = (
     "u_resistance_pct",
 )
 TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", "conductor")
-LN_FORM = np.log([FORM_FACTOR[pair][0] for pair in PAIRS])
+BARE, CORED, WIRED = range(3)  # what is known of a record beside V/R: nothing, the core, the core and the wire
+SIZES = len(core.SIZE_CLASS_LABELS) + 1  # 0 stands for no core
+# What a pass reads of each record, and the step in which it is held, so that every engine holds the same.
+FINE, FINER = 2.0**-20, 2.0**-30
+HELD = dict.fromkeys(("core", "frequency", "v_over_r", "voltage", "wire", "yielded", "core_off"), FINE)
+HELD |= {"reading_variance": FINER}
 
 
-def facts_expression(table: ibis.Table) -> ibis.Table:
-    """Facts of known units as columns of a table.
+def features_expression(table: ibis.Table) -> ibis.Table:
+    """Features of known units as columns of a table.
 
     Parameters
     ----------
@@ -57,13 +62,12 @@ def facts_expression(table: ibis.Table) -> ibis.Table:
     ibis.Table
         One row a record: contributor, unit; grade, pair (places in GRADE_NAMES and PAIRS, -1 for what is not there);
         size (size class 1 to 7, 0 without a core); core, frequency, v_over_r, voltage, wire and reading_variance as in
-        :class:`calib.fitting.rows.Facts`; metal (what Facts.form holds beside the ln of the supply's form factor);
-        yielded (Facts.response less that ln, LN_FORM of the pair). NULL where not known.
+        features.Features; yielded (its response less LN_FORM of the pair). NULL where not known.
     """
     import ibis
 
     known: dict[str, Any] = {name: _number(table, name) for name in NUMBERS}
-    text = {name: _text(table, name) for name in TEXTS}
+    text = {name: text_of(table, name) for name in TEXTS}
     aluminium = text["conductor"] == "aluminium"
     zero = ibis.ifelse(aluminium, resistance.INFERRED_ZERO_C["aluminium"], resistance.INFERRED_ZERO_C["copper"])
     ohm = resistance.resistance_at(known["hv_resistance_ohm"], known["winding_temp_c"], 20.0, zero)
@@ -88,9 +92,70 @@ def facts_expression(table: ibis.Table) -> ibis.Table:
         voltage=(volts / CENTRE_VOLTS).ln(),
         wire=(wire.wire_area_mm2(diameter) * ibis.ifelse(aluminium, conductance, 1.0)).ln(),
         reading_variance=u_voltage * u_voltage + u_resistance * u_resistance,
-        metal=metal,
         yielded=known["rated_current_ma"].ln() - ln_ratio + metal,
     )
+
+
+def cell_of(code: Any, grade: Any, pair: Any, size: Any) -> Any:
+    """Number of a cell: of arrays or of columns of a table."""
+    return ((code * len(GRADE_NAMES) + grade) * len(PAIRS) + pair) * SIZES + size
+
+
+def prepared(features: ibis.Table, codes: ibis.Table, imputation: Imputation) -> ibis.Table:
+    """What every pass reads of each record, in few and short columns.
+
+    Parameters
+    ----------
+    features : ibis.Table
+        As :func:`features_expression` gives it.
+    codes : ibis.Table
+        contributor, and its place as `code`.
+    imputation : Imputation
+        The side regressions.
+
+    Returns
+    -------
+    ibis.Table
+        cell (contributor, evidence, supply and size class in one number; NULL for a record that has no place), kind,
+        and in the steps of HELD: the covariates of main with blanks filled by expectation, yielded, reading_variance,
+        and core_off (departure of the core, 0 without).
+    """
+    import ibis
+
+    rows = features.join(codes, "contributor")
+    cell = cell_of(rows["code"], rows["grade"], rows["pair"], rows["size"]).cast("int32")
+    kind = ibis.cases((rows["core"].isnull(), BARE), (rows["wire"].isnull(), CORED), else_=WIRED)
+    core, wire = imputation.core, imputation.wire
+    rows = rows.select(
+        "frequency",
+        "v_over_r",
+        "voltage",
+        "wire",
+        "yielded",
+        "reading_variance",
+        kind=kind.cast("int8"),
+        cell=ibis.ifelse((rows["grade"] >= 0) & (rows["pair"] >= 0), cell, ibis.null("int32")),
+        measured=rows["core"],
+        expected=linear(core.terms, rows, MAIN[2:5]),
+    )
+    rows = rows.mutate(core=ibis.coalesce(rows["measured"], rows["expected"]))
+    rows = rows.mutate(
+        core_off=ibis.coalesce(rows["measured"] - rows["expected"], 0.0),
+        wire_off=ibis.ifelse(rows["kind"] == WIRED, rows["wire"] - linear(wire.terms, rows, MAIN[1:5]), 0.0),
+    )
+    values = {**{name: rows[name] for name in HELD}, "wire": rows["wire_off"]}
+    held = {name: whole_steps(values[name], step).cast("int32") for name, step in HELD.items()}
+    return rows.select("cell", "kind", **held)
+
+
+def whole_steps(value: Any, step: float) -> Any:
+    """The nearest whole number of steps."""
+    return (value * (1 / step) + 0.5).floor()
+
+
+def linear(terms: np.ndarray, rows: ibis.Table, names: tuple[str, ...]) -> Any:
+    """A constant and terms times columns of these names."""
+    return sum((rows[name] * float(term) for name, term in zip(names, terms[1:], strict=True)), start=float(terms[0]))
 
 
 def faulty(table: ibis.Table, run: Any) -> Any:
@@ -140,7 +205,7 @@ def _decoded(pattern: int, places: dict[str, tuple[int, tuple[Any, ...]]]) -> di
 
 def _filled(table: ibis.Table, facts: FieldFacts) -> Any:
     cell = table[facts.name]
-    return cell.notnull() if facts.kind in ("number", "flag", "date") else _text(table, facts.name) != ""
+    return cell.notnull() if facts.kind in ("number", "flag", "date") else text_of(table, facts.name) != ""
 
 
 def _right(table: ibis.Table, facts: FieldFacts) -> Any:
@@ -148,7 +213,7 @@ def _right(table: ibis.Table, facts: FieldFacts) -> Any:
     import ibis
 
     if facts.kind == "choice":
-        return _text(table, facts.name).isin(facts.choices)
+        return text_of(table, facts.name).isin(facts.choices)
     if facts.kind != "number" or facts.low is None or facts.high is None:
         return ibis.literal(True)
     value = _number(table, facts.name)
@@ -161,7 +226,8 @@ def _number(table: ibis.Table, name: str) -> Any:
     return table[name].cast("float64") if name in table.columns else ibis.null("float64")
 
 
-def _text(table: ibis.Table, name: str) -> Any:
+def text_of(table: ibis.Table, name: str) -> Any:
+    """A column of words, blank where there is none."""
     import ibis
 
     return ibis.coalesce(table[name].cast("string"), "") if name in table.columns else ibis.literal("")

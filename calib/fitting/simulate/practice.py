@@ -1,8 +1,8 @@
 """The practice register: simulated known units of five fictional workshops, and a dozen unknown ones.
 
-``python -m calib.fitting.practice FOLDER`` writes known.csv, unknown.csv and datapackage.json. The units come from one
-world of the design model; each workshop reads them with meters of its own, and a few records are spoiled the way
-benches spoil them.
+``python -m calib.fitting.simulate.practice FOLDER`` writes known.csv, unknown.csv and datapackage.json. The units come
+from one population of the design model; each workshop reads them with meters of its own, and a few records are spoiled
+the way benches spoil them.
 """
 
 from __future__ import annotations
@@ -16,15 +16,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from calib.bench import resistance, wire
-from calib.fitting.design_model import World, draw, rounded_rating
-from calib.fitting.effects import GRADES
+from calib.fitting.model import GRADES
+from calib.fitting.simulate.design_model import Population, draw, rounded_rating
 
 if TYPE_CHECKING:
     import pandas as pd
 
 SEED = 417
 UNKNOWN = 12
-WORLD = World(flux_t=1.15, density_share=0.78, density_slope=0.08, fill=0.24, hv_depth=0.5, fill_sd=0.18)
+POPULATION = Population(flux_t=1.15, density_share=0.78, density_slope=0.08, fill=0.24, hv_depth=0.5, fill_sd=0.18)
 USUAL_MA = (10.0, 600.0)  # ratings met in workshops
 NOTE = "simulated practice unit"
 
@@ -114,7 +114,7 @@ def _records(shop: Workshop, count: int, rng: np.random.Generator) -> pd.DataFra
     """What a workshop writes down of units that are drawn for it."""
     import pandas as pd
 
-    true = draw(40 * count, WORLD, rng)
+    true = draw(40 * count, POPULATION, rng)
     usual = (true["line_frequency_hz"] == shop.frequency_hz) & true["rated_current_ma"].between(*USUAL_MA)
     true = true[usual].iloc[:count].reset_index(drop=True)
     evidence = rng.choice(list(shop.evidence), count, p=list(shop.evidence.values()))
@@ -192,23 +192,26 @@ def _digits(values: np.ndarray, digits: int) -> np.ndarray:
     return np.round(values * scale) / scale
 
 
-def descriptor() -> dict[str, Any]:
-    """What the practice register's datapackage.json says: both tables, and that they are simulated."""
+def descriptor(*tables: pd.DataFrame) -> dict[str, Any]:
+    """What the practice register's datapackage.json says: known and unknown units, and that they are simulated."""
     from calib.register.package import table_of_units
     from calib.register.records import KnownUnit, UnknownUnit
 
     known = "Simulated known units of five fictional workshops; a few records are spoiled the way benches spoil them."
     unknown = "Simulated unknown units to practise on."
+    resources = [
+        table_of_units(KnownUnit, "known", known, ["contributor", "unit"]),
+        table_of_units(UnknownUnit, "unknown", unknown, ["unit"]),
+    ]
+    for resource, table in zip(resources, tables, strict=True):  # of the columns, those that the workshops filled in
+        resource["schema"]["fields"] = [one for one in resource["schema"]["fields"] if one["name"] in table]
     return {
         "profile": "tabular-data-package",
         "name": "simulated-practice-register",
         "title": "Simulated practice register",
         "description": "Simulated for practice: no real unit was read, and no workshop of these names is meant. "
-        "Made by python -m calib.fitting.practice with a fixed seed.",
-        "resources": [
-            table_of_units(KnownUnit, "known", known, ["contributor", "unit"]),
-            table_of_units(UnknownUnit, "unknown", unknown, ["unit"]),
-        ],
+        "Made by python -m calib.fitting.simulate.practice with a fixed seed.",
+        "resources": resources,
     }
 
 
@@ -217,11 +220,12 @@ def write(folder: Path) -> None:
     from calib.register.package import write_table
 
     folder.mkdir(parents=True, exist_ok=True)
-    for name, table in zip(("known.csv", "unknown.csv"), make(), strict=True):
+    tables = make()
+    for name, table in zip(("known.csv", "unknown.csv"), tables, strict=True):
         with open(folder / name, "w", encoding="utf-8", newline="") as file:
             write_table(table, file)
-    told = json.dumps(descriptor(), ensure_ascii=False, indent=1)
-    (folder / "datapackage.json").write_text(told + "\n", encoding="utf-8")
+    text = json.dumps(descriptor(*tables), ensure_ascii=False, indent=1)
+    (folder / "datapackage.json").write_text(text + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from calib.bench.core import CoreSheets
 from calib.bench.guard import not_negative, positive
 from calib.bench.magnetics import AreaRule, area_rule_va, usual_area_rule
-from calib.fitting.rows import CENTRE_FREQUENCY_HZ
+from calib.fitting.features import CENTRE_FREQUENCY_HZ
 from calib.supply.conversion import Supply, primary_rms_per_dc
 from calib.supply.form_factor import FORM_FACTOR_SD, winding_rms_per_dc
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from calib.estimate.heaters import HeaterEstimate
-    from calib.fitting import Facts
+    from calib.fitting import Features
 
 # Standard deviation of ln volt-amperes about the area rule: 30 % at best, and makers differ by 40 % in current density
 # and fill the window to 0.15..0.35 (judgement; offset and scatter together are 0.31..0.43 on the tests' populations).
@@ -149,12 +149,12 @@ def opinion_of_core(
     )
 
 
-def core_of_unit(rows: Facts, sheets: CoreSheets, heaters: Sequence[HeaterEstimate], level: float) -> CoreOpinion:
+def core_of_unit(rows: Features, sheets: CoreSheets, heaters: Sequence[HeaterEstimate], level: float) -> CoreOpinion:
     """The opinion for a unit of an unknown's facts, its core of usual windings.
 
     Parameters
     ----------
-    rows : Facts
+    rows : Features
         One unit, its core known.
     sheets : CoreSheets
         What the core's sheets fix, its window before all.

@@ -1,9 +1,11 @@
-"""From records to what the fit works with: one row of facts a unit, all logarithms natural and blanks NaN."""
+"""From records to what the fit works with: one row of features a unit, all logarithms natural and blanks NaN."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,12 +26,13 @@ ALUMINIUM_SHIFT = 0.5 * float(
     np.log(resistance.RESISTIVITY_OHM_M["aluminium"] / resistance.RESISTIVITY_OHM_M["copper"])
 )
 PAIRS = tuple(FORM_FACTOR)
+RATIO_TEST = ("excitation_v", "hv_v", "line_voltage_v")
 LN_FORM = np.log([FORM_FACTOR[pair][0] for pair in PAIRS])
 
 
 @dataclass(frozen=True)
-class Facts:
-    """Facts of units as arrays of one length; what is not known is NaN.
+class Features:
+    """Features of units as arrays of one length; what is not known is NaN.
 
     Attributes
     ----------
@@ -64,7 +67,7 @@ class Facts:
         return len(self.form)
 
     def __repr__(self) -> str:
-        return f"Facts of {len(self)} units"
+        return f"Features of {len(self)} units"
 
     @property
     def has_core(self) -> np.ndarray:
@@ -86,30 +89,52 @@ class Facts:
         """Winding rms current per ampere of direct current of each unit's supply."""
         return np.exp(LN_FORM[self.pair])
 
-    def take(self, index: np.ndarray) -> Facts:
+    def take(self, index: np.ndarray) -> Features:
         """The chosen rows, by position or by mask."""
-        return Facts(
-            self.frame.loc[index] if index.dtype == bool else self.frame.iloc[index],
-            *(
-                part[index]
-                for part in (self.covariates, self.wire, self.reading_variance, self.form, self.response, self.pair)
-            ),
+        frame = self.frame.loc[index] if index.dtype == bool else self.frame.iloc[index]
+        return Features(frame, **{name: part[index] for name, part in vars(self).items() if name != "frame"})
+
+    def under(self, rectifier: str, filter: str) -> Features:
+        """The same units as if meant for another supply."""
+        return replace(
+            self,
+            frame=self.frame.assign(rectifier=rectifier, filter=filter),
+            form=self.form - np.log(self.form_factor) + np.log(FORM_FACTOR[rectifier, filter][0]),
+            pair=np.full(len(self), PAIRS.index((rectifier, filter))),
         )
 
-    def under(self, rectifier: str, filter: str) -> Facts:
-        """The same units as if meant for another supply."""
-        frame = self.frame.assign(rectifier=rectifier, filter=filter)
-        metal = self.form - np.log(self.form_factor)
-        form = metal + np.log(FORM_FACTOR[rectifier, filter][0])
-        pair = np.full(len(self), PAIRS.index((rectifier, filter)))
-        return Facts(frame, self.covariates, self.wire, self.reading_variance, form, self.response, pair)
+
+@dataclass(frozen=True)
+class Counts:
+    """How many known units a fit went over, and of what: all of them, also where only a sample's rows are held.
+
+    Attributes
+    ----------
+    records : int
+        All of them.
+    simulated : bool
+        Whether any is simulated.
+    classes : mapping
+        How many of each (size class, rectifier, filter) that occurs.
+    """
+
+    records: int
+    simulated: bool
+    classes: Mapping[tuple[str, str, str], int]
+
+    @classmethod
+    def of(cls, rows: Features) -> Counts:
+        """Of rows that are all there."""
+        keys = zip(*(rows.frame[name] for name in ("size_class", "rectifier", "filter")), strict=True)
+        return cls(len(rows), bool(rows.frame["simulated"].any()), Counter(keys))
 
 
 STANDING = ("stop", "stop_cleared", "doubts")  # what stands against a unit, and goes wherever its figures go
+TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", *STANDING)
 
 
-def facts(records: pd.DataFrame) -> Facts:
-    """Facts of known or unknown units.
+def features_of(records: pd.DataFrame) -> Features:
+    """Features of known or unknown units.
 
     Parameters
     ----------
@@ -118,19 +143,19 @@ def facts(records: pd.DataFrame) -> Facts:
 
     Returns
     -------
-    Facts
+    Features
         One row a record, in the same order.
     """
-    count = len(records)
+    import pandas as pd
+
+    number = partial(_number, records)
     aluminium = text(records, "conductor") == "aluminium"
     zero = np.where(aluminium, resistance.INFERRED_ZERO_C["aluminium"], resistance.INFERRED_ZERO_C["copper"])
-    ohm = resistance.resistance_at(
-        _number(records, "hv_resistance_ohm"), _number(records, "winding_temp_c"), 20.0, zero
-    )
-    volts, gap = _volts(records)
-    area = _areas(records)
-    diameter = _diameters(records)
-    square = np.pi * diameter**2 / 4
+    ohm = resistance.resistance_at(number("hv_resistance_ohm"), number("winding_temp_c"), 20.0, zero)
+    tested, direct = ratio_test.no_load_voltage(*map(number, RATIO_TEST)), number("no_load_v")
+    volts = _either(tested, direct)
+    area = _either(core.core_area_cm2(number("tongue_mm"), number("stack_mm")), number("core_area_cm2"))
+    square = np.pi * _either(number("wire_diameter_mm"), wire.awg_diameter_mm(number("awg"))) ** 2 / 4
     equivalent = square * np.where(
         aluminium, resistance.RESISTIVITY_OHM_M["copper"] / resistance.RESISTIVITY_OHM_M["aluminium"], 1.0
     )
@@ -139,38 +164,28 @@ def facts(records: pd.DataFrame) -> Facts:
     v_over_r = volts / ohm
     covariates = np.column_stack(
         [
-            np.ones(count),
+            np.ones(len(records)),
             np.log(area / CENTRE_AREA_CM2),
-            np.log(_number(records, "line_frequency_hz") / CENTRE_FREQUENCY_HZ),
+            np.log(number("line_frequency_hz") / CENTRE_FREQUENCY_HZ),
             np.log(v_over_r / CENTRE_V_OVER_R),
             np.log(volts / CENTRE_VOLTS),
         ]
     )
-    response = np.log(_number(records, "rated_current_ma")) - np.log(v_over_r) + form
-    frame = _frame(records, volts, ohm, area, square, gap)
-    return Facts(frame, covariates, np.log(equivalent), _reading_variance(records), form, response, pair)
-
-
-def _frame(
-    records: pd.DataFrame, volts: np.ndarray, ohm: np.ndarray, area: np.ndarray, square: np.ndarray, gap: np.ndarray
-) -> pd.DataFrame:
-    import pandas as pd
-
-    names = ("contributor", "unit", "evidence", "rectifier", "filter", *STANDING)
-    texts = {name: text(records, name) for name in names}
-    return pd.DataFrame(
+    response = np.log(number("rated_current_ma")) - np.log(v_over_r) + form
+    frame = pd.DataFrame(
         {
-            **texts,
+            **{name: text(records, name) for name in TEXTS},
             "no_load_v": volts,
             "resistance_ohm": ohm,
-            "v_over_r": volts / ohm,
+            "v_over_r": v_over_r,
             "core_area_cm2": area,
             "size_class": size_classes(area),
             "wire_area_mm2": square,
-            "reading_gap": gap,
-            "simulated": _flag(records, "simulated"),
+            "reading_gap": tested / direct - 1,
+            "simulated": np.char.lower(text(records, "simulated").astype(str)) == "true",
         }
     )
+    return Features(frame, covariates, np.log(equivalent), _reading_variance(records), form, response, pair)
 
 
 def size_classes(area_cm2: np.ndarray) -> np.ndarray:
@@ -179,14 +194,17 @@ def size_classes(area_cm2: np.ndarray) -> np.ndarray:
     return np.where(np.isfinite(area_cm2), np.array(core.SIZE_CLASS_LABELS, dtype=object)[place], "")
 
 
-def one_each(rows: Facts) -> tuple[Facts, tuple[str, ...]]:
+def one_each(rows: Features) -> tuple[Features, tuple[str, ...]]:
     """One record a (contributor, unit), in an order of their own; a repeated record is not two opinions."""
     key = rows.frame[["contributor", "unit"]].assign(at=np.arange(len(rows)))
     key = key.sort_values(["contributor", "unit", "at"], kind="stable")
     last = key.drop_duplicates(["contributor", "unit"], keep="last")
-    dropped = len(key) - len(last)
-    notes = (f"{dropped} repeated record(s) of one contributor and unit counted once",) if dropped else ()
-    return rows.take(last["at"].to_numpy(dtype=int)), notes
+    return rows.take(last["at"].to_numpy(dtype=int)), repeated(len(key) - len(last))
+
+
+def repeated(count: int) -> tuple[str, ...]:
+    """A note of so many records that were given more than once; none of none."""
+    return (f"{count} repeated record(s) of one contributor and unit counted once",) if count else ()
 
 
 def places(known: Sequence[str], values: Iterable[str]) -> np.ndarray:
@@ -208,31 +226,9 @@ def text(records: pd.DataFrame, name: str) -> np.ndarray:
     return records[name].fillna("").astype(str).to_numpy(dtype=object)
 
 
-def _flag(records: pd.DataFrame, name: str) -> np.ndarray:
-    if name not in records:
-        return np.zeros(len(records), dtype=bool)
-    return np.array([str(value).lower() == "true" for value in records[name]], dtype=bool)
-
-
-def _volts(records: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """No-load volts of the whole winding, by ratio test where there is one, and how far it lies from a stated value."""
-    direct = _number(records, "no_load_v")
-    tested = ratio_test.no_load_voltage(
-        _number(records, "excitation_v"), _number(records, "hv_v"), _number(records, "line_voltage_v")
-    )
-    return np.where(np.isfinite(tested), tested, direct), tested / direct - 1
-
-
-def _areas(records: pd.DataFrame) -> np.ndarray:
-    """Gross core area [cm2]: tongue times stack, else the stated area."""
-    measured = core.core_area_cm2(_number(records, "tongue_mm"), _number(records, "stack_mm"))
-    return np.where(np.isfinite(measured), measured, _number(records, "core_area_cm2"))
-
-
-def _diameters(records: pd.DataFrame) -> np.ndarray:
-    """Bare wire diameter [mm]: measured, else from the gauge."""
-    measured = _number(records, "wire_diameter_mm")
-    return np.where(np.isfinite(measured), measured, wire.awg_diameter_mm(_number(records, "awg")))
+def _either(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    """The first of two readings of one thing where it is there, else the second."""
+    return np.where(np.isfinite(first), first, second)
 
 
 def _reading_variance(records: pd.DataFrame) -> np.ndarray:
@@ -242,6 +238,5 @@ def _reading_variance(records: pd.DataFrame) -> np.ndarray:
         ("u_voltage_pct", uncertainty.DEFAULT_U_VOLTAGE_PCT),
         ("u_resistance_pct", uncertainty.DEFAULT_U_RESISTANCE_PCT),
     ):
-        stated = _number(records, name)
-        total += (np.where(np.isfinite(stated), stated, usual) / 100) ** 2
+        total += (_either(_number(records, name), np.array(usual)) / 100) ** 2
     return total

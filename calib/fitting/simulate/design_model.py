@@ -1,8 +1,9 @@
 """A mains transformer from first principles: what makers could have wound, before any record says what they did.
 
-A world is a set of habits (flux, current density, fill, wire series) shared by the makers of one time and place; a
-draw is one transformer of that world. The prior of the fit is what regressions say over many worlds; the practice
-register is one world that is seen through the meters of fictional workshops.
+A population is a set of habits (flux, current density, fill, wire series) shared by the makers of one time and place; a
+draw is one transformer of it. The prior of the fit is what regressions say over many populations, and
+``python -m calib.fitting.simulate.design_model`` writes it; the practice register is one population, seen through the
+meters of fictional workshops.
 
 Sources: Magnetic Circuits and Transformers (MIT EE Staff), transformer equation and heat balance; Electronic
 Transformers and Circuits (R. Lee), current density and window shares; Transformer and Inductor Design Handbook
@@ -11,6 +12,7 @@ Transformers and Circuits (R. Lee), current density and window shares; Transform
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -18,6 +20,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calib.bench import resistance, wire
+from calib.fitting.features import features_of
+from calib.fitting.gross_errors import USUAL_VOLTS
+from calib.fitting.prior import FILE, REGRESSIONS
 from calib.supply.form_factor import winding_rms_per_dc
 
 if TYPE_CHECKING:
@@ -37,16 +42,19 @@ SUPPLY_SHARES = {
     ("none", "none"): 0.05,
 }
 SUPPLIES = tuple(SUPPLY_SHARES)
-USUAL_VOLTS = {"full-wave": 620.0, "bridge": 280.0, "half-wave": 230.0, "doubler": 150.0, "none": 260.0}
 LINES = {50.0: (220.0, 230.0, 240.0), 60.0: (110.0, 115.0, 117.0, 120.0)}
 SHEET_DENSITY = 7650.0  # transformer sheet [kg/m3]
 HOT_RISE = 1.26  # resistance at about 85 °C over that at 20 °C, IEC 60076-2
 COIL_SURFACE = 33.0  # cooling surface of a square-stack core and coil, over tongue squared (McLyman)
+POPULATIONS, UNITS, SEED = 160, 3000, 20261124
+WIDER = 2.0  # factor on the standard deviations of the terms between populations
+LEAST_SD = 0.05  # added in quadrature to every term: populations that share the model's form may all err alike
+WIDER_SCATTER = 1.5  # the same for the residual standard deviations
 
 
 @dataclass(frozen=True)
-class World:
-    """Habits that the makers of one world share.
+class Population:
+    """Habits that the makers of one population share.
 
     Attributes
     ----------
@@ -100,9 +108,9 @@ class World:
     gauges: str = "awg"
 
 
-def draw_world(rng: np.random.Generator) -> World:
-    """One world, its habits drawn from the ranges that textbooks and trade practice give."""
-    return World(
+def draw_population(rng: np.random.Generator) -> Population:
+    """One population, its habits drawn from the ranges that textbooks and trade practice give."""
+    return Population(
         flux_t=float(np.clip(rng.normal(1.18, 0.07), 0.95, 1.5)),
         flux_sd=float(rng.uniform(0.05, 0.13)),
         flux_50hz=float(np.clip(rng.normal(1.03, 0.05), 0.92, 1.2)),
@@ -121,14 +129,14 @@ def draw_world(rng: np.random.Generator) -> World:
     )
 
 
-def draw(count: int, world: World, rng: np.random.Generator) -> pd.DataFrame:
-    """Transformers of a world, each with its true facts and the maker's own rating.
+def draw(count: int, population: Population, rng: np.random.Generator) -> pd.DataFrame:
+    """Transformers of a population, each with its true facts and the maker's own rating.
 
     Parameters
     ----------
     count : int
         How many.
-    world : World
+    population : Population
         The habits.
     rng : numpy.random.Generator
         Source of chance; the same seed gives the same units.
@@ -152,13 +160,17 @@ def draw(count: int, world: World, rng: np.random.Generator) -> pd.DataFrame:
     tongue, stack, frequency = core["tongue"], core["stack"], core["frequency"]
     supply = rng.choice(len(SUPPLIES), count, p=list(SUPPLY_SHARES.values()))
     rectifier = np.array([SUPPLIES[k][0] for k in supply])
-    flux = world.flux_t * np.where(frequency < 55, world.flux_50hz, 1.0) * np.exp(rng.normal(0, world.flux_sd, count))
+    flux = (
+        population.flux_t
+        * np.where(frequency < 55, population.flux_50hz, 1.0)
+        * np.exp(rng.normal(0, population.flux_sd, count))
+    )
     volts = _voltages(rectifier, tongue, rng)
     turns = volts / (math.sqrt(2) * math.pi * frequency * flux * tongue * stack * rng.uniform(0.88, 0.96, count))
-    winding = _windings(world, core, turns, _iron_loss(flux, frequency, tongue, stack), rng)
+    winding = _windings(population, core, turns, _iron_loss(flux, frequency, tongue, stack), rng)
     line = np.where(frequency < 55, rng.choice(LINES[50.0], count), rng.choice(LINES[60.0], count))
     primary = winding["ohm"] * (line / volts) ** 2 * winding["hv_share"] / 0.48 * rng.uniform(0.75, 1.0, count)
-    rated = winding["rms"] * 1000 / _form_factors(supply, world.heater_share, rng)
+    rated = winding["rms"] * 1000 / _form_factors(supply, population.heater_share, rng)
     return pd.DataFrame(
         {
             "tongue_mm": tongue * 1000,
@@ -190,18 +202,18 @@ def _cores(count: int, rng: np.random.Generator) -> dict[str, np.ndarray]:
 
 
 def _windings(
-    world: World, core: dict[str, np.ndarray], turns: np.ndarray, iron: np.ndarray, rng: np.random.Generator
+    population: Population, core: dict[str, np.ndarray], turns: np.ndarray, iron: np.ndarray, rng: np.random.Generator
 ) -> dict[str, np.ndarray]:
     """The high-voltage winding of each unit: bare diameter [mm], resistance [ohm], rms rating [A], share of copper."""
     tongue, stack, count = core["tongue"], core["stack"], len(turns)
-    usual_fill = world.fill * (tongue / 0.0254) ** 0.15
-    fill = np.clip(usual_fill * np.exp(rng.normal(0, world.fill_sd, count)), 0.08, 0.45)
-    reckoned = usual_fill * (fill / usual_fill) ** world.fill_heat
-    density = _current_density(world, tongue, stack, reckoned, iron, rng)
-    hv_share = np.clip(world.hv_share * np.exp(rng.normal(0, world.hv_share_sd, count)), 0.12, 0.6)
+    usual_fill = population.fill * (tongue / 0.0254) ** 0.15
+    fill = np.clip(usual_fill * np.exp(rng.normal(0, population.fill_sd, count)), 0.08, 0.45)
+    reckoned = usual_fill * (fill / usual_fill) ** population.fill_heat
+    density = _current_density(population, tongue, stack, reckoned, iron, rng)
+    hv_share = np.clip(population.hv_share * np.exp(rng.normal(0, population.hv_share_sd, count)), 0.12, 0.6)
     wanted = hv_share * fill * 0.75 * tongue**2 / turns  # m2
-    diameter = _buyable(np.sqrt(4 * wanted / math.pi) * 1000, world.gauges)
-    depth = np.clip(world.hv_depth + rng.normal(0, 0.08, count), 0.1, 0.9)
+    diameter = _buyable(np.sqrt(4 * wanted / math.pi) * 1000, population.gauges)
+    depth = np.clip(population.hv_depth + rng.normal(0, 0.08, count), 0.1, 0.9)
     mean_turn = 2 * (tongue + stack) + math.pi * tongue * depth
     area = wire.wire_area_mm2(diameter) / 1e6
     return {
@@ -226,18 +238,23 @@ def _iron_loss(flux: np.ndarray, frequency: np.ndarray, tongue: np.ndarray, stac
 
 
 def _current_density(
-    world: World, tongue: np.ndarray, stack: np.ndarray, fill: np.ndarray, iron: np.ndarray, rng: np.random.Generator
+    population: Population,
+    tongue: np.ndarray,
+    stack: np.ndarray,
+    fill: np.ndarray,
+    iron: np.ndarray,
+    rng: np.random.Generator,
 ) -> np.ndarray:
     """Rms current density [A/m2] that the rise permits, times the maker's margin."""
     ratio = stack / tongue
     surface = COIL_SURFACE * tongue**2 * (0.62 + 0.38 * ratio)
-    rise = world.rise_k * np.exp(rng.normal(0, 0.10, len(tongue)))
+    rise = population.rise_k * np.exp(rng.normal(0, 0.10, len(tongue)))
     heat = 12.0 * surface * rise
     copper_volume = fill * 0.75 * tongue**2 * tongue * (2 + 2 * ratio + math.pi / 2)
     budget = np.maximum(heat - iron, 0.3 * heat)
     permitted = np.sqrt(budget / (HOT_RISE * resistance.RESISTIVITY_OHM_M["copper"] * copper_volume))
-    margin = world.density_share * np.exp(rng.normal(0, world.density_sd, len(tongue)))
-    return np.clip(permitted * margin * (tongue / 0.0254) ** world.density_slope, 1.2e6, 7.5e6)
+    margin = population.density_share * np.exp(rng.normal(0, population.density_sd, len(tongue)))
+    return np.clip(permitted * margin * (tongue / 0.0254) ** population.density_slope, 1.2e6, 7.5e6)
 
 
 def _buyable(diameter_mm: np.ndarray, gauges: str) -> np.ndarray:
@@ -264,3 +281,65 @@ def rounded_rating(milliampere: np.ndarray) -> np.ndarray:
     """Ratings are stated in round figures: 1 mA under 30, 5 mA under 200, 10 mA above."""
     step = np.where(milliampere < 30, 1.0, np.where(milliampere < 200, 5.0, 10.0))
     return np.maximum(np.round(milliampere / step) * step, step)
+
+
+def regress_populations(populations: int = POPULATIONS, units: int = UNITS, seed: int = SEED) -> dict:
+    """Draw populations, regress each, and give the prior as plain values for prior.json."""
+    rng = np.random.default_rng(seed)
+    each = [_regress(draw(units, draw_population(rng), rng)) for _ in range(populations)]
+    stored: dict = {
+        # The earlier names of the modules stay here: the file's bytes are part of the hash that names every fit.
+        "about": "Simulated: regressions over worlds drawn by calib.fitting.design_model; regenerate with "
+        "python -m calib.fitting.worlds",
+        "worlds": populations,
+        "units_per_world": units,
+        "seed": seed,
+        "wider": WIDER,
+    }
+    for name in REGRESSIONS:
+        terms = np.array([one[name][0] for one in each])
+        scatter = np.log([one[name][1] for one in each])
+        stored[name] = {
+            "terms": list(REGRESSIONS[name]),
+            "mean": _rounded(terms.mean(axis=0)),
+            "covariance": _rounded(np.cov(terms.T) * WIDER**2 + np.eye(terms.shape[1]) * LEAST_SD**2),
+            "ln_scatter": round(float(scatter.mean()), 6),
+            "ln_scatter_sd": round(float(scatter.std() * WIDER_SCATTER), 6),
+        }
+    stored["usual"] = _rounded(np.mean([one["usual"] for one in each], axis=0))
+    return stored
+
+
+def _rounded(values: np.ndarray) -> list:
+    return np.round(values, 8).tolist()
+
+
+def _regress(units: pd.DataFrame) -> dict:
+    """The regressions of one population by least squares: terms and residual standard deviation of each."""
+    rows = features_of(units.rename(columns={"resistance_ohm": "hv_resistance_ohm"}).assign(winding_temp_c=20.0))
+    x, wire = rows.covariates, rows.wire
+    core, core_sd, _ = _least_squares(x[:, [0, 2, 3, 4]], x[:, 1])
+    gauge, gauge_sd, departure = _least_squares(x, wire)
+    # Each supply's own offset is a deviation of the fit, and no part of its noise.
+    supplies = (rows.pair[:, None] == np.unique(rows.pair)[1:]).astype(float)
+    supplies -= supplies.mean(axis=0)
+    main, main_sd, _ = _least_squares(np.column_stack([x, departure, supplies]), rows.response)
+    ratio, ratio_sd, _ = _least_squares(x[:, [0, 2, 4]], x[:, 3])
+    usual = np.array([_least_squares(x[:, :2], x[:, column])[0] for column in (3, 4)])
+    return {
+        "core": (core, core_sd),
+        "wire": (gauge, gauge_sd),
+        "main": (main[: len(REGRESSIONS["main"])], main_sd),
+        "ratio": (ratio, ratio_sd),
+        "usual": usual,
+    }
+
+
+def _least_squares(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, float, np.ndarray]:
+    terms, *_ = np.linalg.lstsq(x, y, rcond=None)
+    residual = y - x @ terms
+    return terms, float(residual.std(ddof=x.shape[1])), residual
+
+
+if __name__ == "__main__":
+    FILE.write_text(json.dumps(regress_populations(), indent=1) + "\n", encoding="utf-8")

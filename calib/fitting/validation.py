@@ -9,15 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtri
 
-from calib.fitting.doubts import SOUND
-from calib.fitting.effects import drift_variance, grade_variance, unit_variance
-from calib.fitting.predict import density, quantiles
-from calib.fitting.rows import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, Facts
+from calib.fitting.features import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, Features
+from calib.fitting.gross_errors import DOUBTFUL_BELOW
+from calib.fitting.model import drift_variance, grade_variance, unit_variance
+from calib.fitting.predictive import Fitted, density, quantiles
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from calib.fitting.multiplier import Multiplier
 
 FEWEST = 3  # records that a rule of thumb is set by
 
@@ -64,18 +62,18 @@ class Check:
         )
 
 
-def leave_one_out(model: Multiplier, level: float) -> Check:
+def leave_one_out(model: Fitted, level: float) -> Check:
     """Each sound known unit estimated from all others."""
     asked = _sound(model)
     return Check.of(_left_out(model, asked, level), _ln_current(model.rows.take(asked)), level)
 
 
-def comparison(model: Multiplier, level: float, refit: Callable[[Facts], Multiplier]) -> pd.DataFrame:
+def comparison(model: Fitted, level: float, refit: Callable[[Features], Fitted]) -> pd.DataFrame:
     """The fit beside one multiplier for each filter and the core-area rule, on the same units.
 
     Parameters
     ----------
-    model : Multiplier
+    model : Fitted
         A fit.
     level : float
         Probability of the intervals.
@@ -106,34 +104,33 @@ def comparison(model: Multiplier, level: float, refit: Callable[[Facts], Multipl
     )
 
 
-def _sound(model: Multiplier) -> np.ndarray:
-    return np.flatnonzero(model.odds[:, 0] > SOUND)
+def _sound(model: Fitted) -> np.ndarray:
+    return np.flatnonzero(model.responsibilities[:, 0] > DOUBTFUL_BELOW)
 
 
-def _ln_current(rows: Facts) -> np.ndarray:
+def _ln_current(rows: Features) -> np.ndarray:
     return rows.response + rows.ln_v_over_r - rows.form
 
 
-def _codes(rows: Facts) -> np.ndarray:
+def _codes(rows: Features) -> np.ndarray:
     return np.unique(rows.frame["contributor"].to_numpy(dtype=str), return_inverse=True)[1]
 
 
-def _left_out(model: Multiplier, asked: np.ndarray, level: float) -> np.ndarray:
+def _left_out(model: Fitted, asked: np.ndarray, level: float) -> np.ndarray:
     """Limits for records whose own pull is taken out of the solution exactly, shape (3, n), in ln current.
 
-    The scales' nodes and the other records' odds are kept; the nodes are weighted anew as the record's likelihood is
-    divided out. The interval is that of the stated current, so it carries the grade's own scatter.
+    The quadrature over the scales and the other records' odds are kept; its points are weighted anew as the record's
+    likelihood is divided out. The interval is that of the stated current, so it carries the grade's own scatter.
     """
     rows = model.rows
-    completed, _, _ = model.sides.complete(rows)
-    x, y = model.layout.design(rows, completed)[asked], rows.response[asked]
-    mean, sd = np.empty((len(model.nodes), len(asked))), np.empty((len(model.nodes), len(asked)))
-    for k, node in enumerate(model.nodes):
-        one = node.solution
+    x, y = model.matrix(rows)[asked], rows.response[asked]
+    mean, sd = np.empty((len(model.quadrature), len(asked))), np.empty((len(model.quadrature), len(asked)))
+    for k, point in enumerate(model.quadrature):
+        one = point.posterior
         leverage = np.einsum("ij,ij->i", x @ one.covariance, x)
         pull = one.weight[asked] * leverage
         mean[k] = (x @ one.mean - pull * y) / (1 - pull)
-        noise = unit_variance(rows, model.unmeasured, node.scales)[asked] + grade_variance(rows, node.scales)[asked]
+        noise = unit_variance(rows, model.unmeasured, point.scales)[asked] + grade_variance(rows, point.scales)[asked]
         sd[k] = np.sqrt(leverage / (1 - pull) + noise + drift_variance(rows)[asked])
     own = np.array([density(np.ones(1), mean[[k]], sd[[k]], y) for k in range(len(mean))])
     shares = model.shares[:, None] / own
@@ -148,7 +145,7 @@ def _tails(level: float) -> tuple[float, float, float]:
 
 
 def _contributors_left_out(
-    model: Multiplier, rows: Facts, level: float, refit: Callable[[Facts], Multiplier]
+    model: Fitted, rows: Features, level: float, refit: Callable[[Features], Fitted]
 ) -> np.ndarray:
     """Limits for each contributor's records from a fit to all the others' records."""
     limits = np.full((3, len(rows)), np.nan)
@@ -157,19 +154,19 @@ def _contributors_left_out(
     for name in np.unique(names):
         other = refit(model.rows.take(everyone != name))
         own = rows.take(names == name)
-        share, mean, sd = other.predictive(own)  # own rows name their evidence, so its bias is in the mean
-        sd = np.sqrt(sd**2 + grade_variance(own, other.nodes[0].scales))
-        limits[:, names == name] = [quantiles(share, mean, sd, p) for p in _tails(level)]
+        made = other.predictive(own)  # own rows name their evidence, so its bias is in the mean
+        sd = np.sqrt(made.ln_sd**2 + grade_variance(own, other.quadrature[0].scales))
+        limits[:, names == name] = [quantiles(made.share, made.ln_mean, sd, p) for p in _tails(level)]
     return limits
 
 
-def _one_multiplier(rows: Facts, stated: np.ndarray, groups: np.ndarray, level: float) -> np.ndarray:
+def _one_multiplier(rows: Features, stated: np.ndarray, groups: np.ndarray, level: float) -> np.ndarray:
     """Median multiplier of the others' records of the same filter, with their own scatter."""
     filters = rows.frame["filter"].to_numpy(dtype=str)
     return _rule(stated - rows.ln_v_over_r, rows.ln_v_over_r, groups, filters, level)
 
 
-def _area_rule(rows: Facts, stated: np.ndarray, groups: np.ndarray, level: float) -> np.ndarray:
+def _area_rule(rows: Features, stated: np.ndarray, groups: np.ndarray, level: float) -> np.ndarray:
     """Volt-amperes as the square of the core area and in proportion to frequency, its share set by the others.
 
     I = c A^2 f / (V k), the old shop rule A = c sqrt(VA) (Radiotron Designer's Handbook, 4th ed.).

@@ -1,9 +1,11 @@
-"""The readings of an unknown unit weighed: that all are sound, or that one of the slips that benches make is in them.
+"""Gross errors: the slips that benches make in a record, and in the readings of a unit that is asked about.
 
-Sound readings are as likely as those of transformers are: the voltage for its supply, V/R for that voltage, the core
-for both, the wire for all of them. A slip has moved a reading by a known step, or by an unknown one of a usual size;
-undone, it must leave readings that are as likely as sound ones. Shares and sizes are judgement, out of practice; V/R by
-itself says little, since small units and large ones lie far apart in it.
+Of records, each slip is a part of the fit's mixture: what it would do to the record's figures. Of an unknown unit, the
+readings are weighed: that all are sound, or that one of the slips is in them. Sound readings are as likely as those of
+transformers are: the voltage for its supply, V/R for that voltage, the core for both, the wire for all of them. A slip
+has moved a reading by a known step, or by an unknown one of a usual size; undone, it must leave readings that are as
+likely as sound ones. Shares and sizes are judgement, out of practice: they say which slip is likelier where two would
+explain a record alike. V/R by itself says little, since small units and large ones lie far apart in it.
 """
 
 from __future__ import annotations
@@ -16,15 +18,146 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calib.bench import resistance, wire
-from calib.fitting.chains import CORE_COLUMNS, Sides
-from calib.fitting.doubts import LN2, LN10, READING_NAME
-from calib.fitting.prior import Chain, Prior
-from calib.fitting.rows import CENTRE_AREA_CM2, CENTRE_VOLTS, PAIRS, Facts, size_classes
+from calib.fitting.features import CENTRE_AREA_CM2, CENTRE_VOLTS, PAIRS, Features, size_classes
+from calib.fitting.model import CORE_COLUMNS, Imputation
+from calib.fitting.prior import MAIN, Prior, PriorRegression
+from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
     import pandas as pd
 
-SOUND, WITHHELD = 0.8, 0.1  # odds of soundness below which readings are suspect, and below which no current is told
+LN2, LN10 = float(np.log(2)), float(np.log(10))
+DOUBTFUL_BELOW = 0.7  # odds of soundness below which a record is doubtful
+SWAPPED = {"capacitor": "choke", "choke": "capacitor"}
+NO_OTHER_FILTER = 50.0  # a movement too large to be believed
+
+
+@dataclass(frozen=True)
+class GrossError:
+    """A mistake in a record and what it adds to the natural logarithms of its V/R, V and current.
+
+    Attributes
+    ----------
+    name : str
+        What went wrong, as a person would say it.
+    share : float
+        Share among the unsound records.
+    v_over_r, volts, current : float
+        Added to ln(V/R), ln V and ln I.
+    v_over_r_sd, current_sd : float
+        Standard deviation of what is added, where the cause is not known: about a factor of e.
+    """
+
+    name: str
+    share: float
+    v_over_r: float = 0.0
+    volts: float = 0.0
+    current: float = 0.0
+    v_over_r_sd: float = 0.0
+    current_sd: float = 0.0
+
+
+SWAP = GrossError("filter swapped (capacitor input against choke input)", 0.28)  # its step depends on the supply
+READING_OFF = GrossError("a reading of V or R is off, cause unknown", 0.10, v_over_r_sd=1.0)
+GROSS_ERRORS = (
+    GrossError("resistance of half the winding with the voltage of the whole", 0.20, v_over_r=LN2),
+    GrossError("voltage of half the winding with the resistance of the whole", 0.12, v_over_r=-LN2, volts=-LN2),
+    GrossError("resistance ten times too low (decimal)", 0.06, v_over_r=LN10),
+    GrossError("resistance ten times too high (decimal)", 0.06, v_over_r=-LN10),
+    GrossError("resistance a thousand times too low (kilohm taken for ohm)", 0.04, v_over_r=3 * LN10),
+    GrossError("voltage ten times too high (decimal)", 0.04, v_over_r=LN10, volts=LN10),
+    GrossError("voltage ten times too low (decimal)", 0.04, v_over_r=-LN10, volts=-LN10),
+    GrossError("rated current ten times too high (decimal)", 0.06, current=LN10),
+    GrossError("rated current ten times too low (decimal)", 0.06, current=-LN10),
+    SWAP,
+    READING_OFF,
+    GrossError("the rated current is off, cause unknown", 0.10, current_sd=1.0),
+)
+ERROR_NAMES = tuple(error.name for error in GROSS_ERRORS)
+LOG_SHARES = np.log([error.share for error in GROSS_ERRORS])
+SWAP_AT, READING_AT = 1 + GROSS_ERRORS.index(SWAP), 1 + GROSS_ERRORS.index(READING_OFF)  # columns of what follows
+
+
+@dataclass(frozen=True)
+class ErrorEffects:
+    """What sound (first column) and each gross error would do to each record, as the mixture takes it.
+
+    Attributes
+    ----------
+    shift, extra_variance, log_side : numpy.ndarray, shape (n, s + 1)
+        Added to the residual of ln(k m); added to its variance; log-likelihood of the core and the wire against the
+        readings, with the log of the error's share among the unsound.
+    """
+
+    shift: np.ndarray
+    extra_variance: np.ndarray
+    log_side: np.ndarray
+
+
+def error_effects(rows: Features, imputation: Imputation, prior: Prior) -> ErrorEffects:
+    """What each gross error would do to the residuals of each record.
+
+    Parameters
+    ----------
+    rows : Features
+        Known units.
+    imputation : Imputation
+        What core and wire must be, given the readings.
+    prior : Prior
+        Its terms carry a slip of V or R through the covariates.
+
+    Returns
+    -------
+    ErrorEffects
+        An observed ln(V/R) too high by s lowers the response by s and moves the covariates; with the wire known the
+        wire's departure shows the slip and the response hardly moves, since the current follows the copper.
+    """
+    term = dict(zip(MAIN, prior.main.mean, strict=True))
+    ratio, volts, current, unknown, current_sd = (
+        np.array([0.0, *(getattr(error, name) for error in GROSS_ERRORS)])
+        for name in ("v_over_r", "volts", "current", "v_over_r_sd", "current_sd")
+    )
+    current = np.tile(current, (len(rows), 1))
+    current[:, SWAP_AT] = swaps()[rows.pair]
+    _, core_off, wire_off = imputation.complete(rows)
+    has_core, has_wire = rows.has_core[:, None], rows.has_wire[:, None]
+    core, wire = imputation.core.terms, imputation.wire.terms
+    core_move, core_sd = -(core[2] * ratio + core[3] * volts), abs(core[2]) * unknown
+    wire_move, wire_sd = -(wire[3] * ratio + wire[4] * volts), abs(wire[3]) * unknown
+    through = np.where(has_wire, term["wire"] * wire_move, 0.0) + np.where(has_core, 0.0, -term["core"] * core_move)
+    shift = current - ratio - term["v_over_r"] * ratio - term["voltage"] * volts - through
+    slope = 1 + term["v_over_r"] - np.where(has_wire, term["wire"] * wire[3], 0.0)
+    # How far each slip moves the response is as uncertain as the terms that carry it.
+    sd = dict(zip(MAIN, np.sqrt(np.diag(prior.main.covariance)), strict=True))
+    carried = (
+        (sd["v_over_r"] * ratio) ** 2
+        + (sd["voltage"] * volts) ** 2
+        + np.where(has_wire, sd["wire"] * wire_move, 0.0) ** 2
+    )
+    extra = (slope * unknown) ** 2 + carried + current_sd**2
+    log_side = _log_side(core_off, core_move, np.hypot(imputation.core.scatter, core_sd), has_core)
+    log_side += _log_side(wire_off, wire_move, np.hypot(imputation.wire.scatter, wire_sd), has_wire)
+    log_side[:, 1:] += LOG_SHARES
+    return ErrorEffects(shift, extra, log_side)
+
+
+def _log_side(value: np.ndarray, mean: np.ndarray, sd: np.ndarray, known: np.ndarray) -> np.ndarray:
+    z = (np.nan_to_num(value)[:, None] - mean) / sd
+    return np.where(known, -0.5 * z * z - np.log(sd), 0.0)
+
+
+def swaps() -> np.ndarray:
+    """What a swapped filter adds to ln(k I), for each supply of PAIRS."""
+    others = [(rectifier, SWAPPED.get(filter, "")) for rectifier, filter in PAIRS]
+    return np.array(
+        [
+            float(np.log(FORM_FACTOR[pair][0] / FORM_FACTOR[other][0])) if other in FORM_FACTOR else NO_OTHER_FILTER
+            for pair, other in zip(PAIRS, others, strict=True)
+        ]
+    )
+
+
+SUSPECT_BELOW, WITHHELD_BELOW = 0.8, 0.1  # odds of soundness of readings; below the second no current is told
 PLAUSIBLE_MA = (1.0, 10_000.0)  # a median outside is no set's transformer: nothing is told either
 OTHERS = 0.02  # share of all slips but the two of half a winding
 RATIO, VOLTS, CORE, WIRE = range(4)  # what a slip moves, and what is left of: ln V/R, ln V, ln core area, ln wire area
@@ -86,7 +219,7 @@ class Typed:
         )
 
 
-Steps = Callable[[Facts, Typed], "tuple[np.ndarray | float, ...]"]
+Steps = Callable[[Features, Typed], "tuple[np.ndarray | float, ...]"]
 
 
 @dataclass(frozen=True)
@@ -123,14 +256,14 @@ def _fixed(ratio: float = 0.0, volts: float = 0.0, core: float = 0.0, wire: floa
     return lambda rows, typed: (ratio, volts, core, wire)
 
 
-def _volts_swapped(rows: Facts, typed: Typed) -> tuple[np.ndarray | float, ...]:
+def _volts_swapped(rows: Features, typed: Typed) -> tuple[np.ndarray | float, ...]:
     """Only where the high-voltage winding would give less than its primary is fed."""
     step = 2 * np.log(typed.hv_v / typed.excitation_v)
     step = np.where(step < 0, step, np.nan)
     return step, step, 0.0, 0.0
 
 
-def _volts_for_ohms(rows: Facts, typed: Typed) -> tuple[np.ndarray | float, ...]:
+def _volts_for_ohms(rows: Features, typed: Typed) -> tuple[np.ndarray | float, ...]:
     """Of a ratio test the volts read, else the no-load volts, stand where the ohms should, and the ohms there.
 
     Only where the voltage lies nearer to the usual one when they change places.
@@ -141,17 +274,17 @@ def _volts_for_ohms(rows: Facts, typed: Typed) -> tuple[np.ndarray | float, ...]
     return 2 * step, np.where(np.abs(away - step) < np.abs(away), step, np.nan), 0.0, 0.0
 
 
-def _ln_usual_volts(rows: Facts) -> np.ndarray:
+def _ln_usual_volts(rows: Features) -> np.ndarray:
     """ln of the usual volts of each unit's supply, as the covariate has them."""
     return np.log([USUAL_VOLTS[pair[0]] / CENTRE_VOLTS for pair in PAIRS])[rows.pair]
 
 
-def _hot(rows: Facts, typed: Typed) -> tuple[np.ndarray | float, ...]:
+def _hot(rows: Features, typed: Typed) -> tuple[np.ndarray | float, ...]:
     step = np.log((typed.zero_c + 20.0) / (typed.zero_c + HOT_C))
     return np.where(typed.temp_c < ROOM_C, step, np.nan), 0.0, 0.0, 0.0
 
 
-def _fahrenheit(rows: Facts, typed: Typed) -> tuple[np.ndarray | float, ...]:
+def _fahrenheit(rows: Features, typed: Typed) -> tuple[np.ndarray | float, ...]:
     celsius = (typed.temp_c - 32.0) / 1.8
     step = np.log((typed.zero_c + typed.temp_c) / (typed.zero_c + celsius))
     return np.where(typed.temp_c >= ROOM_C, step, np.nan), 0.0, 0.0, 0.0
@@ -215,7 +348,7 @@ SLIPS = (
     Slip("wire diameter ten times too low (decimal)", WIRE, 0.05, _diameter_off(0.1)),
     Slip("tongue and stack in cm taken for mm", CORE, 0.05, _core_off(0.01, by_area=False)),
     Slip("core area in mm² taken for cm²", CORE, 0.05, _core_off(100.0, by_area=True)),
-    Slip(READING_NAME, RATIO, 0.20, _fixed(), 1.0),
+    Slip(READING_OFF.name, RATIO, 0.20, _fixed(), 1.0),
     Slip("the core's size is off, cause unknown", CORE, 0.10, _fixed(), 0.7),
     Slip("the wire's size is off, cause unknown", WIRE, 0.10, _fixed(), 0.7),
 )
@@ -231,7 +364,7 @@ class Weighed:
     ----------
     odds : numpy.ndarray, shape (n, s + 1)
         Probability of sound, then of each slip.
-    rows : Facts
+    rows : Features
         The units.
     steps : list of tuple
         For each slip what it added to the ln of V/R, V, core and wire: numbers or arrays, NaN where it cannot be.
@@ -244,7 +377,7 @@ class Weighed:
     """
 
     odds: np.ndarray
-    rows: Facts
+    rows: Features
     steps: list[tuple[np.ndarray | float, ...]]
     left: np.ndarray
     precision: np.ndarray
@@ -287,7 +420,7 @@ class Weighed:
         held = spread**-2 + self.precision[index] @ along**2
         return (self.precision[index] * self.left[index]) @ along / held, 1 / held
 
-    def undone(self, step: np.ndarray, index: np.ndarray | None = None) -> Facts:
+    def undone(self, step: np.ndarray, index: np.ndarray | None = None) -> Features:
         """All units or some, with steps of ln V/R, V, core area and wire area, shape (n, 4), taken back."""
         rows = self.rows
         if index is not None:
@@ -299,28 +432,28 @@ class Weighed:
         return replace(rows, frame=frame, covariates=covariates, wire=rows.wire - step[:, WIRE])
 
 
-def weigh(rows: Facts, typed: Typed, sides: Sides, prior: Prior) -> Weighed:
+def weigh(rows: Features, typed: Typed, imputation: Imputation, prior: Prior) -> Weighed:
     """Weigh the readings of unknown units.
 
     Parameters
     ----------
     rows, typed
         Their facts, and what was typed.
-    sides : Sides
+    imputation : Imputation
         What core and wire must be, given V/R and V, as the known units teach.
     prior : Prior
-        Its chain `ratio` says what V/R can be.
+        Its regression `ratio` says what V/R can be.
 
     Returns
     -------
     Weighed
         By Bayes' rule.
     """
-    left, precision = _departures(rows, typed, sides, prior.ratio)
+    left, precision = _departures(rows, typed, imputation, prior.ratio)
     steps = [slip.steps(rows, typed) for slip in SLIPS]
     logs = np.full((len(rows), len(SLIPS) + 1), -np.inf)
     logs[:, 0] = _log_likelihood(left, precision)
-    found = Weighed(logs, rows, steps, left, precision, _carry(sides, prior.ratio))
+    found = Weighed(logs, rows, steps, left, precision, _carry(imputation, prior.ratio))
     for place, slip in enumerate(SLIPS):
         likely = _log_likelihood(left - _carried(steps[place], found.carry), precision)
         if slip.broad is not None:
@@ -346,8 +479,8 @@ def _carried(steps: tuple[np.ndarray | float, ...], carry: np.ndarray) -> np.nda
     return np.column_stack([np.atleast_1d(part) for part in np.broadcast_arrays(*steps)]) @ carry.T
 
 
-def _carry(sides: Sides, ratio: Chain) -> np.ndarray:
-    core, wire_terms = sides.core.terms, sides.wire.terms
+def _carry(imputation: Imputation, ratio: PriorRegression) -> np.ndarray:
+    core, wire_terms = imputation.core.terms, imputation.wire.terms
     carry = np.zeros((4, 4))
     carry[VOLTS, VOLTS] = 1.0
     carry[RATIO, [RATIO, VOLTS]] = 1.0, -ratio.mean[2]
@@ -356,10 +489,12 @@ def _carry(sides: Sides, ratio: Chain) -> np.ndarray:
     return carry
 
 
-def _departures(rows: Facts, typed: Typed, sides: Sides, ratio: Chain) -> tuple[np.ndarray, np.ndarray]:
+def _departures(
+    rows: Features, typed: Typed, imputation: Imputation, ratio: PriorRegression
+) -> tuple[np.ndarray, np.ndarray]:
     """What the readings leave of each expectation, and its precision, shape (n, 4), in the order of a slip's steps."""
     x = rows.covariates
-    _, core_off, wire_off = sides.complete(rows)
+    _, core_off, wire_off = imputation.complete(rows)
     for_ratio, for_core = x[:, [0, 2, 4]], x[:, CORE_COLUMNS]
     left = np.column_stack([x[:, 3] - for_ratio @ ratio.mean, x[:, 4] - _ln_usual_volts(rows), core_off, wire_off])
     meters, ring = rows.reading_variance, typed.ring.astype(float)
@@ -367,13 +502,13 @@ def _departures(rows: Facts, typed: Typed, sides: Sides, ratio: Chain) -> tuple[
         [
             ratio.scatter**2 + _spread(for_ratio, ratio.covariance) + meters,
             np.full(len(rows), VOLTS_SPREAD**2),
-            sides.core.scatter**2
-            + _spread(for_core, sides.core.covariance)
-            + sides.core.terms[2] ** 2 * meters
+            imputation.core.scatter**2
+            + _spread(for_core, imputation.core.covariance)
+            + imputation.core.terms[2] ** 2 * meters
             + ring * RING_CORE**2,
-            sides.wire.scatter**2
-            + _spread(x, sides.wire.covariance)
-            + sides.wire.terms[3] ** 2 * meters
+            imputation.wire.scatter**2
+            + _spread(x, imputation.wire.covariance)
+            + imputation.wire.terms[3] ** 2 * meters
             + ring * RING_WIRE**2,
         ]
     )

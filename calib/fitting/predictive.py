@@ -1,0 +1,374 @@
+"""The predictive distribution: mixtures of normal distributions in ln mA, and what a fit says of units by them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from calib.fitting.features import Counts, Features, features_of
+from calib.fitting.gross_errors import CORE, RATIO, WITHHELD_BELOW, Typed, Weighed, plausible, weigh
+from calib.fitting.mixture import Iteration, Posterior, same_digits
+from calib.fitting.model import Design, Imputation, Unmeasured, drift_variance, unit_variance
+from calib.fitting.prior import MAIN, Prior
+from calib.fitting.variance_components import QuadraturePoint
+from calib.register.frame import checked
+from calib.register.records import UnknownUnit
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+DEFAULT_LEVEL = 0.9
+SLIPS_MIXED = 4  # the likeliest slips of a unit, of which its estimate is mixed beside sound readings
+NEWTON_ROUNDS, TOLERANCE = 120, 1e-10
+BLOCK = 1024  # units at a time, so that the parts stay in the processor's cache
+
+
+def quantiles(share: np.ndarray, mean: np.ndarray, sd: np.ndarray, level: float) -> np.ndarray:
+    """Quantile of each unit's mixture.
+
+    Parameters
+    ----------
+    share : numpy.ndarray, shape (g,) or (g, n)
+        Shares of the parts, adding to 1: the same for every unit, or each unit's own.
+    mean, sd : numpy.ndarray, shape (g, n)
+        Of each part.
+    level : float
+        Probability below the quantile, 0 to 1.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        The quantiles, by Newton's method held inside a bracket; NaN where it does not come to rest.
+    """
+    blocks = [slice(at, at + BLOCK) for at in range(0, mean.shape[1], BLOCK)]
+    own = share.ndim > 1
+    parts = [_quantiles(share[:, block] if own else share, mean[:, block], sd[:, block], level) for block in blocks]
+    return np.concatenate(parts) if parts else np.empty(0)
+
+
+def _quantiles(share: np.ndarray, mean: np.ndarray, sd: np.ndarray, level: float) -> np.ndarray:
+    at = mean + ndtri(level) * sd
+    low, high = at.min(axis=0), at.max(axis=0)
+    middle = _summed(share, mean)
+    x = np.clip(middle + ndtri(level) * np.sqrt(_summed(share, sd**2 + (mean - middle) ** 2)), low, high)
+    inverse = 1 / sd
+    weights = share / np.sqrt(2 * np.pi)
+    last = before = high - low
+    found, left = x.copy(), np.arange(len(x))
+    for _ in range(NEWTON_ROUNDS):
+        z = (x - mean) * inverse
+        gap = _summed(share, ndtr(z)) - level
+        high, low = np.where(gap > 0, x, high), np.where(gap <= 0, x, low)
+        slope = _summed(weights, np.exp(-0.5 * z * z) * inverse)
+        step = -gap / np.maximum(slope, 1e-300)
+        # Between humps Newton's steps can run in a circle: one that is not half the one before last halves the bracket.
+        good = (x + step >= low) & (x + step <= high) & (np.abs(step) <= before / 2)
+        following = np.where(good, x + step, (low + high) / 2)
+        before, last = last, np.abs(following - x)
+        x = found[left] = following
+        going = last >= TOLERANCE
+        if not going.any():
+            return found
+        if 2 * going.sum() < len(left):  # the few that take long are gone on with alone
+            left, x, low, high, before, last = (one[going] for one in (left, x, low, high, before, last))
+            mean, inverse = mean[:, going], inverse[:, going]
+            share, weights = (one[:, going] if one.ndim > 1 else one for one in (share, weights))
+    found[left[last >= TOLERANCE]] = np.nan
+    return found
+
+
+def exceeds(share: np.ndarray, mean: np.ndarray, sd: np.ndarray, value: np.ndarray) -> np.ndarray:
+    """Probability that each unit's mixture lies above a value, shape (n,)."""
+    return _summed(share, ndtr((mean - value) / sd))
+
+
+def density(share: np.ndarray, mean: np.ndarray, sd: np.ndarray, value: np.ndarray) -> np.ndarray:
+    """Density of each unit's mixture at a value, or of one unit's (parts of shape (g, 1)) at many, shape (m,)."""
+    z = (value - mean) / sd
+    return _summed(share, np.exp(-0.5 * z * z) / sd) / np.sqrt(2 * np.pi)
+
+
+def _summed(share: np.ndarray, parts: np.ndarray) -> np.ndarray:
+    """Sum over the parts, each by its share."""
+    return share @ parts if share.ndim == 1 else np.einsum("gn,gn->n", np.broadcast_to(share, parts.shape), parts)
+
+
+@dataclass(frozen=True)
+class RatedCurrent:
+    """How the rated currents of units are distributed: for each a mixture of normal distributions of ln(current).
+
+    Methods take and give numbers for each unit, shape (n,), in mA; a single value serves every unit.
+
+    Attributes
+    ----------
+    share : numpy.ndarray, shape (g,) or (g, n)
+        Shares of the parts, adding to 1: the same for every unit, or each unit's own.
+    ln_mean, ln_sd : numpy.ndarray, shape (g, n)
+        Mean and standard deviation of each part [ln mA].
+    """
+
+    share: np.ndarray = field(repr=False)
+    ln_mean: np.ndarray = field(repr=False)
+    ln_sd: np.ndarray = field(repr=False)
+
+    def __len__(self) -> int:
+        return self.ln_mean.shape[1]
+
+    def ppf(self, level: float) -> np.ndarray:
+        """The current below which the rating lies with a probability [mA]."""
+        return np.exp(self.ln_ppf(level))
+
+    def ln_ppf(self, level: float) -> np.ndarray:
+        """Its logarithm."""
+        return quantiles(self.share, self.ln_mean, self.ln_sd, level)
+
+    def median(self) -> np.ndarray:
+        """The median [mA]."""
+        return self.ppf(0.5)
+
+    def mean(self) -> np.ndarray:
+        """The mean [mA], which lies above the median."""
+        return _summed(self.share, np.exp(self.ln_mean + self.ln_sd**2 / 2))
+
+    def interval(self, level: float = DEFAULT_LEVEL) -> tuple[np.ndarray, np.ndarray]:
+        """Low and high of the interval that holds the rating with a probability, as much below as above [mA]."""
+        tail = (1 - check_level(level)) / 2
+        return self.ppf(tail), self.ppf(1 - tail)
+
+    def sf(self, current_ma: np.ndarray | float) -> np.ndarray:
+        """Probability that the rating exceeds a current [mA]."""
+        with np.errstate(divide="ignore"):
+            return exceeds(self.share, self.ln_mean, self.ln_sd, np.log(np.asarray(current_ma, dtype=float)))
+
+    def pdf(self, current_ma: np.ndarray | float) -> np.ndarray:
+        """Density of the rating at a current above 0 [1/mA]."""
+        current = np.asarray(current_ma, dtype=float)
+        return density(self.share, self.ln_mean, self.ln_sd, np.log(current)) / current
+
+    def limits(self, level: float) -> np.ndarray:
+        """Median, low and high, shape (3, n) [mA]."""
+        return np.array([self.median(), *self.interval(level)])
+
+
+def check_level(level: float) -> float:
+    """A probability above 0 and below 1; anything else is refused."""
+    if not 0 < level < 1:
+        raise ValueError(f"level is {level}: it is a probability, give one above 0 and below 1, such as 0.9")
+    return level
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """What a fit holds, and what it says of units by it; :class:`calib.Multiplier` is the face of it for people.
+
+    Attributes
+    ----------
+    rows : Features
+        The known units, one a (contributor, unit), sorted; of a large register a sample of them.
+    counts : Counts
+        How many known units made the fit.
+    design, imputation, unmeasured, prior
+        The columns of the design matrix, what stands in for a core or a wire, and the prior that began it.
+    quadrature : tuple of QuadraturePoint
+        Scales with their shares of the average and the posterior at each; the mode first.
+    content_hash : str
+        Hash of the records, the prior and the settings that made this fit.
+    notes : tuple of str
+        What was noted on the way, such as a record given twice.
+    level : float
+        Probability of the intervals where none is asked.
+    iterations : tuple of Iteration
+        How each iteration of the fit ended: what, rounds, most, converged.
+    """
+
+    rows: Features = field(repr=False)
+    counts: Counts = field(repr=False)
+    design: Design = field(repr=False)
+    imputation: Imputation = field(repr=False)
+    unmeasured: Unmeasured = field(repr=False)
+    prior: Prior = field(repr=False)
+    quadrature: tuple[QuadraturePoint, ...] = field(repr=False)
+    content_hash: str
+    notes: tuple[str, ...] = ()
+    level: float = DEFAULT_LEVEL
+    iterations: tuple[Iteration, ...] = field(default=(), repr=False)
+
+    @property
+    def converged(self) -> bool:
+        """Whether every iteration of the fit came to rest; where not, its figures may still move."""
+        return all(one.converged for one in self.iterations)
+
+    @property
+    def records(self) -> int:
+        """How many known units made the fit."""
+        return self.counts.records
+
+    @property
+    def simulated(self) -> bool:
+        """Whether any known unit is simulated."""
+        return self.counts.simulated
+
+    @property
+    def posteriors(self) -> tuple[Posterior, ...]:
+        """The posterior at each point of the quadrature."""
+        return tuple(point.posterior for point in self.quadrature)
+
+    @cached_property
+    def shares(self) -> np.ndarray:
+        """Share of each point in the average, shape (g,)."""
+        return np.array([point.share for point in self.quadrature])
+
+    @property
+    def scatter(self) -> float:
+        """Standard deviation of ln multiplier between units whose core is known and whose wire is not."""
+        square = self.shares @ np.array([point.scales.noise**2 for point in self.quadrature])
+        return float(np.sqrt(square + self.unmeasured.wire))
+
+    @cached_property
+    def responsibilities(self) -> np.ndarray:
+        """Probability that each known unit is sound, then of each gross error, shape (n, s + 1)."""
+        return np.einsum("g,gns->ns", self.shares, np.array([one.responsibilities for one in self.posteriors]))
+
+    def matrix(self, rows: Features) -> np.ndarray:
+        """Design matrix of units, blanks imputed, shape (n, p)."""
+        return self.design.matrix(rows, self.imputation.complete(rows)[0])
+
+    def linear(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and variance of linear forms of the coefficients at each point, both (g, n)."""
+        means = np.array([x @ one.mean for one in self.posteriors])
+        return means, np.array([np.einsum("ij,ij->i", x @ one.covariance, x) for one in self.posteriors])
+
+    @same_digits
+    def mean_of(self, x: np.ndarray, level: float) -> np.ndarray:
+        """Median, low and high of linear forms of the coefficients, shape (3, n): no scatter of single units."""
+        means, spread = self.linear(x)
+        sd = np.sqrt(np.maximum(spread, 1e-18))
+        tail = (1 - level) / 2
+        return np.array([quantiles(self.shares, means, sd, at) for at in (0.5, tail, 1 - tail)])
+
+    @same_digits
+    def predictive(self, rows: Features, x: np.ndarray | None = None) -> RatedCurrent:
+        """The rating of each unit, its readings taken as sound, by their design matrix; see :meth:`mixture`."""
+        means, spread = self.linear(self.matrix(rows) if x is None else x)
+        back = rows.ln_v_over_r - rows.form
+        return RatedCurrent(self.shares, means + back, np.sqrt(spread + self._noise(rows)))
+
+    def _noise(self, rows: Features) -> np.ndarray:
+        """Variance of each unit about its line at each point, shape (g, n)."""
+        own = np.array([unit_variance(rows, self.unmeasured, point.scales) for point in self.quadrature])
+        return own + drift_variance(rows)
+
+    @cached_property
+    def average(self) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and covariance of the coefficients over the quadrature."""
+        means = np.array([one.mean for one in self.posteriors])
+        mean = self.shares @ means
+        inside = np.einsum("g,gij->ij", self.shares, np.array([one.covariance for one in self.posteriors]))
+        return mean, inside + np.einsum("g,gi,gj->ij", self.shares, means - mean, means - mean)
+
+    @same_digits
+    def mixture(self, found: Weighed, x: np.ndarray, sound: RatedCurrent) -> RatedCurrent:
+        """The rating of each unit, its readings sound or holding a slip, by their design matrix.
+
+        The parts of `sound`, as :meth:`predictive` gives it, by the odds of soundness, then one for each of the
+        likeliest slips: the normal of the same mean and variance as the estimate with that slip undone.
+        """
+        rows = found.rows
+        parts = [(sound.share[:, None] * found.odds[:, 0], sound.ln_mean, sound.ln_sd)]
+        noise = self.shares @ self._noise(rows)
+        mean, covariance = self.average
+        slope = np.array([self._moved(rows, reading) @ mean[: len(MAIN)] for reading in np.eye(4)[:, None]])
+        slope[RATIO] += 1
+        for slips in np.argsort(-found.odds[:, 1:], axis=1, kind="stable")[:, :SLIPS_MIXED].T:
+            step, step_sd = found.step(slips)
+            one = x.copy()
+            one[:, : len(MAIN)] -= self._moved(rows, step)
+            if step[:, CORE].any():
+                one[:, self.design.classes] = self.design.matrix(found.undone(step), 0.0)[:, self.design.classes]
+            middle = one @ mean + rows.ln_v_over_r - step[:, RATIO] - rows.form
+            variance = np.einsum("ij,ij->i", one @ covariance, one) + noise + np.sum((slope.T * step_sd) ** 2, axis=1)
+            parts.append((found.odds[np.arange(len(rows)), slips + 1][None], middle[None], np.sqrt(variance)[None]))
+        shares, means, deviations = (np.concatenate(each) for each in zip(*parts, strict=True))
+        return RatedCurrent(shares / shares.sum(axis=0), means, deviations)
+
+    def _moved(self, rows: Features, step: np.ndarray) -> np.ndarray:
+        """What steps of ln V/R, V, core and wire add to the design's columns of main, shape (n, 6)."""
+        ratio, volts, core, wire = step.T
+        expected = self.imputation.core.terms[2] * ratio + self.imputation.core.terms[3] * volts
+        w = self.imputation.wire.terms
+        moved = np.zeros((len(rows), len(MAIN)))
+        moved[:, MAIN.index("core")] = np.where(rows.has_core, core, expected)
+        moved[:, MAIN.index("v_over_r")], moved[:, MAIN.index("voltage")] = ratio, volts
+        departure = wire - w[1] * core - w[3] * ratio - w[4] * volts
+        moved[:, MAIN.index("wire")] = np.where(rows.has_wire, departure, 0.0)
+        return moved
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """Unknown units as a fit sees them: each thing that their answer needs is reckoned once, here.
+
+    Attributes
+    ----------
+    model : Fitted
+        The fit.
+    readings : pandas.DataFrame
+        Checked.
+    rows : Features
+        Of the readings.
+    as_read : bool
+        Whether every reading is taken as sound.
+    """
+
+    model: Fitted
+    readings: pd.DataFrame = field(repr=False)
+    rows: Features
+    as_read: bool = False
+
+    @classmethod
+    def of(cls, model: Fitted, unknown: pd.DataFrame, as_read: bool = False) -> Prediction:
+        """Of a frame that is checked here: raises InputError with every fault."""
+        readings = checked(UnknownUnit, unknown)
+        return cls(model, readings, features_of(readings), as_read)
+
+    @cached_property
+    def matrix(self) -> np.ndarray:
+        """Their design matrix, shape (n, p)."""
+        return self.model.matrix(self.rows)
+
+    @cached_property
+    def weighed(self) -> Weighed:
+        """How likely their readings are sound, or hold a slip."""
+        return weigh(self.rows, Typed.of(self.readings), self.model.imputation, self.model.prior)
+
+    @cached_property
+    def sound(self) -> RatedCurrent:
+        """Their ratings, every reading taken as sound."""
+        return self.model.predictive(self.rows, self.matrix)
+
+    @cached_property
+    def mixed(self) -> RatedCurrent:
+        """Their ratings, the mixture over sound readings and slips."""
+        return self.model.mixture(self.weighed, self.matrix, self.sound)
+
+    @property
+    def rated(self) -> RatedCurrent:
+        """Their ratings, by what is asked."""
+        return self.sound if self.as_read else self.mixed
+
+    @cached_property
+    def withheld(self) -> np.ndarray:
+        """Whose currents are withheld, unless asked for as read, shape (n,)."""
+        return (self.weighed.odds[:, 0] < WITHHELD_BELOW) | ~plausible(self.mixed.median())
+
+
+def one_unit(model: Fitted, readings: pd.DataFrame, as_read: bool, instead: str = "") -> Prediction:
+    """The prediction of a single unit; raises ValueError where there is not one row."""
+    if len(readings) != 1:
+        said = f"readings hold {len(readings)} rows: give one unit at a time"
+        raise ValueError(f"{said}, or {instead}" if instead else said)
+    return Prediction.of(model, readings, as_read)

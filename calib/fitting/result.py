@@ -1,0 +1,216 @@
+"""The fit and its result: what the known units teach of the multiplier and its scatter."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from calib.fitting import report, tables, validation
+from calib.fitting.features import Counts, Features, features_of, one_each
+from calib.fitting.mixture import same_digits, soundness, unsettled
+from calib.fitting.model import Design, Unmeasured, impute, is_placed, refuse
+from calib.fitting.outofcore.fit import SAMPLE_ROWS, frame_parts, table_parts
+from calib.fitting.predictive import DEFAULT_LEVEL, Fitted, Prediction, check_level
+from calib.fitting.prior import load_prior
+from calib.fitting.validation import Check
+from calib.fitting.variance_components import ALL, EMSolver, quadrature_of, scales_at
+from calib.register.frame import checked
+from calib.register.records import KnownUnit
+
+if TYPE_CHECKING:
+    import ibis
+    import pandas as pd
+
+LARGE = 20_000  # known units beyond which the fit goes over a table in passes
+
+
+class Multiplier(Fitted):
+    """What the known units teach: the multiplier, how it falls with size, its scatter, and the doubtful records.
+
+    ``str()`` is a report for people; the methods give data frames. Two intervals are kept apart: the mean of a class
+    (:meth:`classes`) and the rating of one unit (:meth:`estimate`).
+    """
+
+    def provenance(self) -> pd.DataFrame:
+        """Which records, prior and settings made the fit: columns part and value.
+
+        Hashes first (of a large register's, the records that are held), then each setting by name.
+        """
+        return report.provenance(self)
+
+    made_of = provenance  # the name by which it was first known
+
+    def classes(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
+        """Multiplier by size class and supply, with confidence limits of the class's mean [mA per V/ohm]."""
+        return tables.classes(self, level)
+
+    def terms(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
+        """Coefficients of the fit in ln multiplier: name, value, low, high."""
+        return tables.terms(self, level)
+
+    def suspects(self) -> pd.DataFrame:
+        """Known units that are doubtful, the most doubtful first, with the slip that would explain each."""
+        return tables.suspects(self)
+
+    def line(self, rectifier: str, filter: str, level: float, areas: np.ndarray) -> pd.DataFrame:
+        """Multiplier over core area for one supply: mean with confidence band, and the band of single units."""
+        return tables.line(self, rectifier, filter, level, areas)
+
+    def points(self, rectifier: str, filter: str) -> pd.DataFrame:
+        """The known units with a core, their multipliers brought to one supply; doubtful as in :meth:`suspects`."""
+        return tables.points(self, rectifier, filter)
+
+    def estimate(self, unknown: pd.DataFrame, level: float = DEFAULT_LEVEL, as_read: bool = False) -> pd.DataFrame:
+        """Rated current of unknown units with the interval that holds each unit's own rating.
+
+        Parameters
+        ----------
+        unknown : pandas.DataFrame
+            As :func:`calib.read_unknown` gives it, or made by hand with the same columns; it is not changed.
+        level : float
+            Probability of the interval, above 0 and below 1.
+        as_read : bool
+            Whether every reading is taken as sound: no current is withheld then, and none is a mixture.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a unit, in the same order; no_load_v [V rms, whole winding], v_over_r [V/ohm], multiplier and its
+            limits [mA per V/ohm], rated_current_ma, low_ma, high_ma, floor_ma [mA], odds_of_demand [0 to 1], odds_sound
+            [0 to 1]: that no slip is in its readings. The currents are the mixture over that and the slips. Below 0.8,
+            flagged suspect-reading, likely_slip and repaired_ma, repaired_low_ma, repaired_high_ma [mA] tell what its
+            repair would give; below 0.1, or where the median is no set's (1 mA to 10 A), the currents are withheld.
+            unit_multiplier [mA per V/ohm] times v_over_r is rated_current_ma. The flag improbable marks readings that
+            :func:`calib.improbabilities` has something to say of.
+
+        Raises
+        ------
+        ValueError
+            A level outside 0 to 1.
+        InputError
+            The frame would be refused as a file: with every fault, each naming its row as ``iloc`` counts.
+        """
+        check_level(level)
+        return tables.estimates(Prediction.of(self, unknown, as_read), level)
+
+    @same_digits
+    def check(self, level: float = DEFAULT_LEVEL) -> Check:
+        """Each known unit estimated from the others: how often its rating lay inside its interval."""
+        return validation.leave_one_out(self, check_level(level))
+
+    def comparison(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
+        """Units and whole contributors left out: this fit beside two rules of thumb on the same units.
+
+        Columns left_out, method, folds, coverage, level, median_error, interval_score.
+        """
+        return validation.comparison(self, check_level(level), _fit_rows)
+
+    @cached_property
+    def regression(self) -> Any:
+        """statsmodels' results of the conditional regression at the mode: whitened records, then the prior as rows.
+
+        Its residuals, influence measures and summary are there for those who want them; the coefficients agree with
+        the mode's to rounding.
+        """
+        return report.regression(self)
+
+    def __str__(self) -> str:
+        return report.summary(self)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Multiplier) and other.content_hash == self.content_hash
+
+    def __hash__(self) -> int:
+        return hash(self.content_hash)
+
+
+def fit(known: pd.DataFrame) -> Multiplier:
+    """Fit the multiplier to known units.
+
+    Parameters
+    ----------
+    known : pandas.DataFrame
+        As :func:`calib.read_known` gives it, or made by hand with the same columns; none is a valid number (the result
+        is then the prior's). Not changed.
+
+    Returns
+    -------
+    Multiplier
+        Complete; it prints a summary.
+
+    Raises
+    ------
+    InputError
+        The frame would be refused as a file: with every fault, each naming its row as ``iloc`` counts.
+    CannotError
+        More contributors than can be told apart.
+
+    Notes
+    -----
+    The model::
+
+        ln(k m) = a + b ln(A/10 cm²) + c ln(f/60 Hz) + d ln[(V/R)/2] + e ln(V/600 V) + g w
+                  + supply + evidence + size class + contributor + error
+
+    with m = I/(V/R) the multiplier [mA per V/ohm], I the rated direct current [mA], V the no-load voltage [V] and R the
+    resistance at 20 °C [ohm] of the whole winding; k the winding's rms current per direct current of the supply [1];
+    A the core's gross area [cm²]; f the line's frequency [Hz]; w by how much ln(wire area) departs from what the other
+    readings lead one to expect. a to g come under the design model's prior; supply, evidence, size class and
+    contributor are deviations. Each record is sound, with a normal error, or grossly wrong in one of twelve ways; which
+    is found with the coefficients by expectation maximisation (variational Bayes; Bishop, Pattern Recognition and
+    Machine Learning, chapter 10). The standard deviations of error, class and contributor are averaged over by
+    quadrature round their mode. No chance is used: the same records give the same digits in any order. More than
+    20 000 records are fitted in passes over a table, see :func:`calib.fit_table`.
+    """
+    known = checked(KnownUnit, known)
+    if len(known) > LARGE:
+        return Multiplier(**frame_parts(known))
+    rows, notes = one_each(features_of(known))
+    return _fit_rows(rows, notes)
+
+
+def fit_table(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> Multiplier:
+    """Fit the multiplier to a table of known units that stays where it is.
+
+    Parameters
+    ----------
+    table : ibis.Table
+        Known units with the contract's columns, blanks NULL, one row a (contributor, unit), on any engine that Ibis
+        writes for.
+    sample_rows : int
+        About how many records are brought into memory, chosen by a hash of contributor and unit.
+
+    Returns
+    -------
+    Multiplier
+        As :func:`fit` gives it; its rows, suspects and check are those of the sample.
+
+    Raises
+    ------
+    InputError
+        Records that a file would be refused for: the first twenty named with every fault, the rest counted. What only
+        each row by itself would show is not looked for: blanks round words, characters that cannot be printed, one
+        record standing twice.
+    CannotError
+        More contributors than can be told apart.
+    """
+    return Multiplier(**table_parts(table, sample_rows))
+
+
+@same_digits
+def _fit_rows(rows: Features, notes: tuple[str, ...] = ()) -> Multiplier:
+    prior, design = load_prior(), Design.of(rows.frame["contributor"])
+    refuse(int(np.sum(~is_placed(rows))))
+    imputation = impute(rows, prior)
+    first = EMSolver(rows, design, imputation, Unmeasured.before(prior, imputation), prior)
+    begun = first.solve(scales_at(np.zeros(ALL), prior.main))
+    unmeasured = Unmeasured.of(begun.mean, begun.covariance, imputation)
+    quadrature, search = quadrature_of(EMSolver(rows, design, imputation, unmeasured, prior), prior.main)
+    iterations = (*imputation.iterations, search, soundness([begun, *(point.posterior for point in quadrature)]))
+    return Multiplier(
+        *(rows, Counts.of(rows), design, imputation, unmeasured, prior, quadrature, report.content_hash(rows)),
+        notes=(*notes, *unsettled(iterations)),
+        iterations=iterations,
+    )

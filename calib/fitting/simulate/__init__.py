@@ -1,0 +1,1 @@
+"""Transformers from first principles: what makes the prior and the practice register."""
