@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from calib import bench, words
-from calib.app import context as parts, context as standing, session_state as session
+from calib.app import context, session_state as session
 from calib.app.context import table
 from calib.app.forms import Form as Fields
 from calib.bench.faults import BOND_LIMIT_OHM
@@ -86,7 +86,7 @@ def stands(understood: Session, own: Sequence[bench.Finding] = ()) -> None:
     if not stops:
         return
     if understood.cleared or {*stops} - {*said_of(own, "stop")}:
-        st.html(standing.drawn({**understood.standing, "doubts": ""}))
+        st.html(context.drawn({**understood.standing, "doubts": ""}))
     if understood.cleared:
         st.button("The stop stands after all", key="bench_unclear", on_click=session.clear_stops, args=((),))
         return
@@ -102,7 +102,7 @@ def doubted(found: Sequence[bench.Finding], understood: Session) -> None:
     doubts = [one for one in said if one not in understood.doubts_explained]
     cleared = understood.why_cleared(said)
     if cleared:
-        st.html(standing.cleared("A doubt was cleared", cleared))
+        st.html(context.cleared("A doubt was cleared", cleared))
         again, args = "The doubt stands after all", (said, True)
         st.button(again, key="bench_doubt_again", on_click=session.clear_doubts, args=args)
     if doubts:
@@ -130,7 +130,7 @@ def draw(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
     st.header(f"{STEPS.index(step) + 1}. {step.title}", anchor=False)
     if not own:
         stands(understood)
-    parts.cautions([words.plain(text) for text in cautions_of(step, understood)])
+    context.cautions([words.plain(text) for text in cautions_of(step, understood)])
     left, right = st.columns([3, 2], gap="large")
     with left:
         _fields(step, understood, meters)
@@ -206,7 +206,7 @@ def _after(step: Step, part: Part, understood: Session) -> None:
     """What has to be said once a part's fields are there."""
     names = {field.name for field in part.fields}
     if "fed" in names:
-        parts.caution(words.plain(allowed(understood.steps["ratio"]).advice))
+        context.caution(words.plain(allowed(understood.steps["ratio"]).advice))
     if "works_hv_v" in names:
         _plan(understood.steps["insulation"].known["plan"])
     if "hv_ends" in names:
@@ -352,6 +352,6 @@ def findings(found: Sequence[bench.Finding], understood: Session) -> None:
     for one in found:
         said = [symbols(words.sentence(one.why)), symbols(one.remedy)]
         if one.severity == "stop" and not understood.cleared:
-            st.html(standing.stop(f"Stop, feed it nothing. {one.what}", said))
+            st.html(context.stop(f"Stop, feed it nothing. {one.what}", said))
         elif one.severity != "stop" and not {*said_of([one], "doubt")} <= {*understood.doubts_explained}:
-            st.html(standing.doubts(f"Look again: {one.what}", said))
+            st.html(context.doubts(f"Look again: {one.what}", said))

@@ -16,10 +16,10 @@ from typing import Any
 import streamlit as st
 
 import calib
-from calib.app import context as parts
+from calib.app import context
 from calib.register import fields
 from calib.session.fields import as_shown, gathered, merge
-from calib.session.interpret import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS
+from calib.session.interpret import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS, with_leads
 from calib.session.protocol import NAMES, practice_entries, step_named, translated
 
 INPUT = "bench_in_"  # what the keys of the fields begin with
@@ -36,7 +36,7 @@ LEAVE_ALONE_S = 20.0  # a register that could not be reached is left alone for s
 
 def begin() -> None:
     """Have a session, be it an empty one; each register has its own, and changing the register changes between them."""
-    state, place = st.session_state, parts.PRACTICE if parts.practising() else parts.OWN
+    state, place = st.session_state, context.PRACTICE if context.practising() else context.OWN
     if state.get(PLACE) == place:
         return
     aside = state.setdefault(ASIDE, {})
@@ -59,7 +59,7 @@ def _show(session: Mapping[str, Any]) -> None:
         st.session_state.pop(name, None)
         st.session_state.pop(name + OF_DOUBTS, None)
     st.session_state[TURN] = st.session_state.get(TURN, -1) + 1
-    parts.forget(INPUT)
+    context.forget(INPUT)
 
 
 def entries() -> dict[str, dict[str, Any]]:
@@ -111,6 +111,12 @@ def put(step: str, fields: Mapping[str, Any]) -> None:
     begin()
     st.session_state[ENTRIES] = {**entries(), step: {**of(step), **fields}}
     keep()
+
+
+def put_leads(names: Sequence[str], readings: Sequence[Sequence[Any]]) -> None:
+    """Take over the readings of lead pairs, and the leads that they tell apart."""
+    begin()
+    put("leads", with_leads(of("leads"), names, readings))
 
 
 def go(step: str) -> None:
@@ -190,7 +196,7 @@ def keep(state: str = "") -> bool:
     if not visit[ID] and not any(entries().values()):
         return True
     try:
-        with parts.register() as register:
+        with context.register() as register:
             _catch_up(register)
             kept = register.keep_session(
                 str(of("look").get("tag") or ""),
@@ -237,7 +243,7 @@ def resume(session_id: str) -> None:
     if changed() and not keep():
         return
     try:
-        with parts.register() as register:
+        with context.register() as register:
             found = register.session(session_id)
     except (calib.CannotError, calib.InputError) as error:
         _failed(error)
@@ -268,17 +274,17 @@ def finish() -> None:
         _show(_empty())
 
 
-def reach() -> parts.Opened | None:
+def reach() -> context.Opened | None:
     """Read the register, and keep what was entered; None where it cannot be reached, which is said in `TROUBLE`.
 
     One that could not be reached a moment ago is not asked for again at once, so that the fields stay quick.
     """
     visit = st.session_state
     if visit[TROUBLE] and time.monotonic() - visit[TROUBLE_AT] < LEAVE_ALONE_S:
-        found: parts.Opened | None = visit[SEEN]
+        found: context.Opened | None = visit[SEEN]
         return found
     try:
-        seen = parts.as_it_stands()
+        seen = context.as_it_stands()
     except calib.CannotError as error:
         _failed(error)
         return visit[SEEN]

@@ -1,22 +1,24 @@
-"""A bench session's entries understood: each step's facts and findings, and the estimate's form filled from them.
+"""A bench session's entries understood: what each step establishes and finds, and the record that they come to.
 
-Nothing here is asked of the page itself, so that all of it can be tested without one.
+Nothing here is asked of a page: whatever the page of the session does can be done from Python, from readings as the
+meters showed them to the record that `calib.estimate_unit` takes.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 import calib
 from calib import bench, words
-from calib.bench.faults import SEVERITIES
+from calib.bench.faults import HIGHEST_HALF_RATIO, SEVERITIES
 from calib.errors import Fault, InputError
-from calib.session import meters as m, readings as r
 from calib.session.fields import Step, checked
-from calib.session.protocol import HEATERS, STEPS, translated
+from calib.session.meters import Metered
+from calib.session.protocol import BY_NAME, HEATERS, STEPS, translated
+from calib.session.readings import FIELD_OF, METALS, Understood, asked_by_ratio, recorded
 from calib.session.steps import Fact, StepRead, cold, core, nominal, one_line, symbols, u_pct
 from calib.session.steps.ratio import ratio
 from calib.session.steps.resistance import heater_name, resistance
@@ -24,19 +26,34 @@ from calib.session.steps.resistance import heater_name, resistance
 if TYPE_CHECKING:
     import pandas as pd
 
-    from calib import Meter, Register
+    from calib import HeaterReading, KnownUnit, Meter, Register, UnknownUnit
 
 # Where it is kept what was found and done about the stops, and which they were; both are entries of the ratio test,
 # which is the first step that they hold up.
 EXPLAINED, EXPLAINS = "explained", "explained_stops"
 DOUBTS_EXPLAINED = "explained_doubts"  # likewise, by doubt, why it no longer stands
 MADE = {"insulation": "tests", "ratio": "no_load"}  # what a step is for, without which it is only planned
-DIGITS = 6  # significant digits of what goes into the form, far beyond any reading's
+KEPT_BESIDES = ("simulated", "names", "readings", EXPLAINED, EXPLAINS, DOUBTS_EXPLAINED)  # entries without a field
+DIGITS = 6  # significant digits of what goes into the record, far beyond any reading's
+WHERE = "the bench session"
+# The record's columns, by what the steps call them.
+COLUMNS = {
+    "line_voltage_v": "line_v",
+    "line_frequency_hz": "frequency_hz",
+    "excitation_v": "primary_v",
+    "hv_v": "whole_v",
+    "winding_temp_c": "temp_c",
+    "tongue_mm": "tongue_mm",
+    "stack_mm": "stack_mm",
+    "lamination": "lamination",
+    "awg": "awg",
+    "wire_diameter_mm": "wire_diameter_mm",
+}
 
 
 @dataclass(frozen=True)
 class Session:
-    """A session's entries, understood.
+    """A session's entries, understood. `str` gives a report for people, `frame` the facts for programs.
 
     Attributes
     ----------
@@ -48,12 +65,15 @@ class Session:
         The stops that this was said of: one that came since is not explained by it.
     doubts_explained : dict of str to str
         By doubt, why it no longer stands; one whose figures have changed since stands anew.
+    strange : tuple of Fault
+        Entries that no step asks for.
     """
 
     steps: dict[str, StepRead]
     explained: str = ""
     explains: tuple[str, ...] = ()
     doubts_explained: dict[str, str] = field(default_factory=dict)
+    strange: tuple[Fault, ...] = ()
 
     @property
     def facts(self) -> list[Fact]:
@@ -102,9 +122,144 @@ class Session:
         """Every finding of that severity, as a record holds it."""
         return said_of(self.findings, severity)
 
-    def known(self, name: str) -> Any:
-        """A value that some step established; None where none did."""
+    def value(self, name: str) -> Any:
+        """What some step established under that name; None where none did."""
         return next((read.known[name] for read in self.steps.values() if read.known.get(name) is not None), None)
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """Entries that cannot be: no numbers, beyond their limits, or asked for by no step."""
+        found = [
+            Fault(WHERE, None, f"{step}.{name}", "", one_line(said).rstrip("."), "mend it, or leave it empty")
+            for step, read in self.steps.items()
+            for name, said in read.checked.faults.items()
+        ]
+        return (*self.strange, *found)
+
+    @property
+    def columns(self) -> dict[str, Any]:
+        """The record's columns as far as they are known, in the units of the tables; those of the supply are not.
+
+        Voltage and resistance are over the whole winding, the resistance at the temperature at which it was read, the
+        leads' null taken off; their uncertainties are those of the meters used. Weight and primary are as read.
+        """
+        look, r20, no_load = self.steps["look"].checked, self.value("r20"), self.value("no_load")
+        made: dict[str, Any] = {"unit": look.words("tag"), "contributor": look.words("contributor")}
+        made |= {column: self.value(name) for column, name in COLUMNS.items()}
+        made |= {"weight_kg": look.get("weight_kg"), "simulated": bool(look.typed.get("simulated")), **self.standing}
+        if no_load is not None:
+            made["u_voltage_pct"] = u_pct(no_load)
+        if r20 is None:
+            made["winding_temp_c"] = None
+        else:
+            metal = self.value("metal")
+            to_20 = float(bench.resistance_at(1.0, self.value("temp_c"), inferred_zero_c=bench.INFERRED_ZERO_C[metal]))
+            made |= {"hv_resistance_ohm": float(nominal(r20)) / to_20, "u_resistance_pct": u_pct(r20)}
+            made["conductor"] = metal if metal != next(iter(METALS)) else None  # an empty cell is copper, or not known
+            if (primary := self.value("primary_r20")) is not None:
+                made["primary_resistance_ohm"] = float(nominal(primary)) / to_20
+        if made["tongue_mm"] is None:
+            made["core_area_cm2"] = self.value("area_cm2")
+        made |= dict(zip(("window_width_mm", "window_height_mm"), self.value("window_mm") or (), strict=False))
+        rounded = {name: _round(value) if isinstance(value, float) else value for name, value in made.items()}
+        return {name: value for name, value in rounded.items() if value not in (None, "")}
+
+    @property
+    def heaters(self) -> tuple[HeaterReading, ...] | None:
+        """The heater windings whose voltage is known, as read; None where there is none."""
+        ohms, found = self.steps["resistance"], []
+        for number in range(1, HEATERS + 1):
+            volts = self.value(f"heater_volts_{number}")
+            if volts is None:
+                continue
+            name, as_read = heater_name(ohms.checked.typed, number), ohms.known.get(f"heater_{number}")
+            if as_read is None:
+                found.append(calib.HeaterReading(name, volts))
+                continue
+            temp = self.value("temp_c")
+            temp = bench.REFERENCE_C if temp is None else temp
+            ohm, null_ohm, accuracy = as_read
+            found.append(calib.HeaterReading(name, volts, ohm, null_ohm, accuracy, winding_temp_c=temp))
+        return tuple(found) or None
+
+    def unit(self, rectifier: str = "full-wave", filter: str = "capacitor", **more: Any) -> UnknownUnit:
+        """The record of a unit whose rating is sought, for `calib.estimate_unit` with `heaters` beside it.
+
+        Parameters
+        ----------
+        rectifier, filter : str
+            The supply that it is meant for, as the tables name it.
+        **more
+            Further columns, such as demand_ma; they count before what the session says.
+
+        Returns
+        -------
+        calib.UnknownUnit
+            With what stands against it: stop, stop_cleared, doubts.
+
+        Raises
+        ------
+        InputError
+            With a fault for each entry that cannot be, or for each reading that is still needed.
+        """
+        record: UnknownUnit = self._record(calib.UnknownUnit, rectifier, filter, more)
+        return record
+
+    def known(self, evidence: str, rated_current_ma: float, rectifier: str, filter: str, **more: Any) -> KnownUnit:
+        """The record of a unit whose rating is known, for the register.
+
+        Parameters
+        ----------
+        evidence, rated_current_ma : str, float
+            How the rated current is known, and what it is [mA].
+        rectifier, filter, **more
+            As `unit` takes them, the supply being that of the rating.
+
+        Raises
+        ------
+        InputError
+            As `unit` does, and where a stop stands against the unit.
+        """
+        more = {"evidence": evidence, "rated_current_ma": rated_current_ma, **more}
+        record: KnownUnit = self._record(calib.KnownUnit, rectifier, filter, more)
+        return record
+
+    def _record(self, kind: Any, rectifier: str, filter: str, more: Mapping[str, Any]) -> Any:
+        if self.faults:
+            raise InputError(self.faults)
+        return kind.parse(self._values(rectifier, filter, more), WHERE)
+
+    def _values(self, rectifier: str, filter: str, more: Mapping[str, Any]) -> dict[str, Any]:
+        supply = {"rectifier": rectifier, "filter": filter, "centre_tapped": rectifier == "full-wave"}
+        return {"unit": "this unit", **self.columns, **supply, **more}
+
+    def understood(self, rectifier: str, filter: str) -> Understood:
+        """The record of an unknown unit, or what it still lacks, by the fields of the home page's form."""
+        values, v_over_r = self._values(rectifier, filter, {}), self.value("v_over_r")
+        made = asked_by_ratio(recorded(calib.UnknownUnit, values, values, {}, FIELD_OF))
+        parts = (
+            Metered({}, bench.uncertainty_budget(v_over_r), u_pct(v_over_r)) if v_over_r is not None else Metered({})
+        )
+        return replace(made, metered=parts)
+
+    def frame(self) -> pd.DataFrame:
+        """A row for each fact: step, name, value, u (standard uncertainty, NaN where not known), unit, how."""
+        import pandas as pd
+
+        rows = [{"step": step, **vars(fact)} for step, read in self.steps.items() for fact in read.facts]
+        return pd.DataFrame(rows, columns=["step", "name", "value", "u", "unit", "how"])
+
+    def __str__(self) -> str:
+        told = [
+            symbols(f"{before}: {one.what}. {words.sentence(one.why)} {one.remedy}")
+            for severity, before in (("stop", "STOP, feed it nothing"), ("doubt", "Look again"))
+            for one in self.findings
+            if one.severity == severity
+        ]
+        told += [f"Cleared: {self.cleared}"] if self.cleared else []
+        told += [f"Cleared: {one}" for one in self.doubts_cleared]
+        told += [f"{BY_NAME[step].title}: {line}" for step, read in self.steps.items() for line in read.lines]
+        return "\n".join([*told, *map(str, self.faults)]) or "Nothing is entered yet."
 
 
 def said_of(findings: Sequence[bench.Finding], severity: str) -> list[str]:
@@ -119,27 +274,39 @@ def interpret(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sessi
     Parameters
     ----------
     entries : mapping of str to mapping
-        By step, what was entered there, by field.
+        By step, what was entered there, by field, as `calib.session.protocol` names them: a number, text such as
+        '4,97 V', or the code of a choice; under a field's name with `_unit` the unit that a bare number is in.
     meters : sequence of calib.Meter
         The user's own.
 
     Returns
     -------
     Session
-        Whatever was not entered is left out.
+        Whatever was not entered is left out; nothing is raised for what cannot be, see `Session.faults`.
+
+    Examples
+    --------
+    >>> from calib.session import interpret
+    >>> session = interpret({"ratio": {"line_voltage_v": 117, "line_frequency_hz": 60, "excitation_v": 4.97,
+    ...                                "hv_half_1_v": 13.88, "hv_half_2_v": "13,88 V"},
+    ...                      "resistance": {"hv_ohm": 188.9, "winding_temp_c": 20, "ohm_leads": "null-on",
+    ...                                     "null_ohm": 0.3}})
+    >>> unit = session.unit()
+    >>> unit.hv_v, unit.hv_resistance_ohm, unit.u_voltage_pct
+    (27.76, 188.6, 0.476471)
     """
     entries = translated(entries)
+    led = entries.get("leads") or {}
+    entries["leads"] = {**found_leads(led.get("readings") or ()), **led}
     read = {step.name: checked(step, entries.get(step.name) or {}) for step in STEPS}
-    led, insulated, on_ratio = read["leads"], read["insulation"], entries.get("ratio") or {}
+    insulated, on_ratio = read["insulation"], entries.get("ratio") or {}
     cores = core.core(read["core"], read["look"].get("weight_kg"))
     ohms = resistance(read["resistance"], meters, cores.known.get("tongue_mm"))
     volts = ratio(read["ratio"], meters, ohms, insulated.get("works_hv_v"))
-    leads, works, others = (
-        cold.leads(led),
-        cold.works_at(insulated, led, ohms.checked, volts),
-        core.Others(ohms, volts, cores),
-    )
+    others = core.Others(ohms, volts, cores)
+    leads, works = cold.leads(read["leads"]), cold.works_at(insulated, read["leads"], ohms.checked, volts)
     joined, old = str(leads.known.get("joined") or ""), cold.gentle(read["look"])
+    why = {doubt: one_line(str(told or "")) for doubt, told in (on_ratio.get(DOUBTS_EXPLAINED) or {}).items()}
     return Session(
         {
             "look": cold.look(read["look"]),
@@ -154,12 +321,62 @@ def interpret(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sessi
         },
         one_line(str(on_ratio.get(EXPLAINED) or "")),
         tuple(map(str, on_ratio.get(EXPLAINS) or ())),
-        {
-            doubt: why
-            for doubt, told in (on_ratio.get(DOUBTS_EXPLAINED) or {}).items()
-            if (why := one_line(str(told or "")))
-        },
+        {doubt: told for doubt, told in why.items() if told},
+        tuple(_strange(entries)),
     )
+
+
+def _strange(entries: Mapping[str, Any]) -> Iterator[Fault]:
+    """A fault for each entry that no step asks for."""
+    for step, fields in entries.items():
+        if step not in BY_NAME:
+            remedy = f"write one of {', '.join(BY_NAME)}"
+            yield Fault(WHERE, None, step, "", "is no step of the session", remedy, "column")
+            continue
+        there = BY_NAME[step].fields
+        for name in fields:
+            if name in there or name in KEPT_BESIDES or name.removesuffix("_unit") in there or name.endswith("_rows"):
+                continue
+            near = get_close_matches(name, there, 1)
+            remedy = f"write {near[0]} if that is meant" if near else "calib.session.protocol() names what is asked"
+            told = "is not asked at this step"
+            yield Fault(WHERE, None, f"{step}.{name}", str(fields[name]), told, remedy, "column")
+
+
+def found_leads(readings: Sequence[Sequence[Any]]) -> dict[str, str]:
+    """The leads that the readings of lead pairs tell apart, as the fields of that step; likely, and no proof.
+
+    Parameters
+    ----------
+    readings : sequence of (lead, lead, ohm)
+        As `calib.leads.identify_leads` takes them.
+
+    Returns
+    -------
+    dict of str to str
+        primary, hv_ends, hv_tap, heaters and others, as far as they are found; empty where readings contradict.
+    """
+    found = cold.identified(readings) if readings else None
+    if found is None or found.contradictions:
+        return {}
+    made = {"others": ", ".join(found.isolated)}
+    for name, family in (("primary", "primary"), ("heaters", "heater")):
+        made[name] = ", ".join("-".join(one.leads) for one in found.windings if one.family == family)
+    for one in [one for one in found.windings if one.family == "high voltage"][:1]:
+        made["hv_ends"] = f"{one.leads[0]} and {one.leads[-1]}"
+        if len(one.leads) == 3 and max(one.sections_ohm) <= HIGHEST_HALF_RATIO * min(one.sections_ohm):
+            made["hv_tap"] = one.leads[1]
+    return {name: told for name, told in made.items() if told}
+
+
+def with_leads(entries: Mapping[str, Any], names: Sequence[str], readings: Sequence[Sequence[Any]]) -> dict[str, Any]:
+    """The entries of the leads' step with other readings of lead pairs.
+
+    The leads that these tell apart are filled in, where there is nothing or what the readings before told.
+    """
+    was = found_leads(entries.get("readings") or ())
+    own = {name: value for name, value in entries.items() if value and was.get(name) != value}
+    return {**found_leads(readings), **own, "names": [*names], "readings": [*readings]}
 
 
 def stops_on_the_bench(register: Register, units: Sequence[tuple[str, str]]) -> dict[tuple[str, str], str]:
@@ -218,131 +435,5 @@ def is_done(step: Step, entries: Mapping[str, Any], read: StepRead, cleared: boo
     return bool(said or entries.get("readings")) and not read.checked.faults
 
 
-def form_of(session: Session) -> dict[str, Any]:
-    """The session's readings as the fields of the estimate's form; what was not read is left out.
-
-    The uncertainties of voltage and resistance are stated, since the form knows neither both halves nor the meter's
-    load. The resistance goes in at the temperature at which it was read, with its metal.
-    """
-    look, volts = session.steps["look"].checked, session.steps["ratio"]
-    fields: dict[str, Any] = {"tag": look.words("tag"), "contributor": look.words("contributor")}
-    fields |= {"line_voltage_v": session.known("line_v"), "line_frequency_hz": session.known("frequency_hz")}
-    for name, entry in (("primary_v", "excitation_v"), ("whole_v", "volts_read")):
-        if volts.known.get(name) is not None:
-            fields |= {"voltage_by": r.RATIO_TEST, "volts_across": r.WHOLE, entry: _round(volts.known[name])}
-    no_load = session.known("no_load")
-    if no_load is not None:
-        fields |= {"voltmeter": m.STATED, "u_voltage_pct": _round(u_pct(no_load))}
-    fields |= _resistance(session) | _core_fields(session) | _heaters(session, fields)
-    if session.known("wire") is not None:
-        fields |= {"wire": session.known("wire"), "wire_unit": session.known("wire_unit")}
-    return {name: value for name, value in fields.items() if value not in (None, "")}
-
-
-def _resistance(session: Session) -> dict[str, Any]:
-    r20 = session.known("r20")
-    if r20 is None:
-        return {}
-    temp, metal = session.known("temp_c"), session.known("metal")
-    ohm = float(nominal(r20)) / float(bench.resistance_at(1.0, temp, inferred_zero_c=bench.INFERRED_ZERO_C[metal]))
-    return {
-        "ohms_read": _round(ohm),
-        "ohms_read_unit": "Ω",
-        "ohms_across": r.WHOLE,
-        "winding_temp_c": temp,
-        "winding_temp_c_unit": "°C",
-        "conductor": metal,
-        "ohm_leads": m.NULL_OFF,
-        "ohmmeter": m.STATED,
-        "u_resistance_pct": _round(u_pct(r20)),
-    }
-
-
-def _core_fields(session: Session) -> dict[str, Any]:
-    tongue, area = session.known("tongue_mm"), session.known("area_cm2")
-    if tongue is not None:
-        limbs = {"tongue": tongue, "stack": session.known("stack_mm")}
-        limbs |= dict(zip(("window_width", "window_height"), session.known("window_mm") or (), strict=False))
-        units = {f"{name}_unit": "mm" for name in limbs}
-        return {"core_by": r.LIMBS, **limbs, **units, "lamination": session.known("lamination")}
-    return {} if area is None else {"core_by": r.AREA, "area": area, "area_unit": "cm²"}
-
-
-def _heaters(session: Session, form: Mapping[str, Any]) -> dict[str, Any]:
-    """The heater windings whose voltage is known, as if read in the ratio test that the form holds."""
-    fed, line = form.get("excitation_v"), form.get("line_voltage_v")
-    known = [number for number in range(1, HEATERS + 1) if session.known(f"heater_volts_{number}") is not None]
-    if not known or fed is None or line is None:
-        return {}
-    kept = known[: r.MOST]
-    fields: dict[str, Any] = {"heaters": r.COUNTS[1 + len(kept)], "heater_leads": r.FOUR_WIRES}
-    for place, number in enumerate(kept, start=1):
-        fields[f"heater_v_{place}"] = _round(session.known(f"heater_volts_{number}") * fed / line)
-        read = session.steps["resistance"].known.get(f"heater_{number}")
-        if read is None:
-            continue
-        fields[f"heater_ohm_{place}"] = read[0]
-        if read[1] is not None:
-            fields |= {"heater_leads": r.TWO_LEADS, "heater_null": read[1]}
-    return fields
-
-
 def _round(value: float) -> float:
     return float(f"{value:.{DIGITS}g}")
-
-
-def heater_readings(session: Session) -> list[calib.HeaterReading]:
-    """The heater windings whose voltage is known, as read."""
-    ohms, found = session.steps["resistance"], []
-    for number in range(1, HEATERS + 1):
-        volts = session.known(f"heater_volts_{number}")
-        if volts is None:
-            continue
-        name = heater_name(ohms.checked.typed, number)
-        as_read = ohms.known.get(f"heater_{number}")
-        if as_read is None:
-            found.append(calib.HeaterReading(name, volts))
-            continue
-        ohm, null_ohm, accuracy = as_read
-        temp = session.known("temp_c")
-        temp = bench.REFERENCE_C if temp is None else temp
-        found.append(calib.HeaterReading(name, volts, ohm, null_ohm, accuracy, winding_temp_c=temp))
-    return found
-
-
-def further(model: Any, unit: pd.DataFrame, session: Session, level: float) -> list[str]:
-    """What can be said besides the high-voltage current.
-
-    Parameters
-    ----------
-    model : calib.Multiplier
-        A fit.
-    unit : pandas.DataFrame
-        The unit's one row as `calib.read_unknown` gives it.
-    session : Session
-        Its session.
-    level : float
-        Probability of the intervals, above 0 and below 1.
-
-    Returns
-    -------
-    list of str
-        A line for each heater winding and one for the core, or why no current is told; empty where no heater winding's
-        voltage is known.
-    """
-    windings = heater_readings(session)
-    if not windings:
-        return []
-    made = calib.estimate_unit(model, unit, level, windings)
-    if made.withheld:
-        slip = made.answer["likely_slip"].iloc[0]
-        return [
-            "No current is told: the readings do not go together.",
-            *([f"The likeliest slip: {slip}. Read it again before you go on."] if slip else []),
-        ]
-    lines = [f"{one}." for one in made.heaters.windings] if made.heaters else []
-    if made.core is not None:
-        lines.append(f"By its core: {made.core}.")
-        if made.core.remark and not math.isnan(made.core.rated_current_ma):  # else it is in the line itself
-            lines.append(words.sentence(made.core.remark))
-    return [symbols(line) for line in lines]

@@ -8,14 +8,18 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import calib
 from calib import bench, words
 from calib.bench.faults import BOND_LIMIT_OHM, LOW_LINE
 from calib.bench.insulation import GOOD_ABOVE_MEGOHM, STANDARD_MEGOHM, STOP_BELOW_MEGOHM
+from calib.register.fields import FIELDS
 from calib.session.fields import Field, Part, Rows, Step
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 HERE = Path(__file__).resolve().parent
 # The figures that its texts name, and the lists that stand elsewhere.
@@ -47,6 +51,63 @@ NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
 }
 # What cannot be tested where the maker joined a part of it to the core.
 JOINED = {"hv-joined": "hv-core", "heater-joined": "heaters-core"}
+
+
+@dataclass(frozen=True)
+class Protocol:
+    """The steps of a bench session in their order. `str` prints them for people, `frame` lists what they ask.
+
+    Attributes
+    ----------
+    steps : tuple of Step
+        Each with its cautions, to be read before it is begun, and its fields.
+    """
+
+    steps: tuple[Step, ...]
+
+    def frame(self) -> pd.DataFrame:
+        """A row for each field: step, field, label, kind, unit, low, high, choices (codes), times, help.
+
+        A field with `times` above 0 comes so often: its names end in _1 and on.
+        """
+        import pandas as pd
+
+        rows = []
+        for step in self.steps:
+            for part in step.parts:
+                rows += [(step.name, one, 0) for one in part.fields]
+                rows += [(step.name, one, part.rows.most) for one in part.rows.fields] if part.rows else []
+        nothing = (float("nan"), float("nan"))
+        told = [
+            (step, one.name, one.label, one.kind, one.unit, *(one.limits or nothing), one.choices, times, one.help)
+            for step, one, times in rows
+        ]
+        names = ["step", "field", "label", "kind", "unit", "low", "high", "choices", "times", "help"]
+        return pd.DataFrame(told, columns=names)
+
+    def __str__(self) -> str:
+        asked = self.frame()
+        lines = []
+        for number, step in enumerate(self.steps, start=1):
+            lines += [f"{number}. {step.title} ({step.name})", *(f"   Caution: {text}" for text in step.cautions)]
+            for row in asked[asked["step"] == step.name].to_dict("records"):
+                name = f"{row['field']}_1 to _{row['times']}" if row["times"] else row["field"]
+                of_what = f" [{row['unit']}]" if row["unit"] else ""
+                codes = f": {', '.join(row['choices'])}" if row["choices"] else ""
+                lines.append(f"   {name}{of_what}, {row['label']}{codes}")
+        return "\n".join(lines)
+
+
+def protocol() -> Protocol:
+    """What is done, read and entered in a bench session, step by step, with the cautions before each.
+
+    Examples
+    --------
+    >>> from calib.session import protocol
+    >>> [step.name for step in protocol().steps][:5]
+    ['look', 'leads', 'insulation', 'resistance', 'ratio']
+    """
+    return Protocol(STEPS)
 
 
 def said(choice: str) -> str:
@@ -106,7 +167,7 @@ def _field(told: Mapping[str, Any]) -> Field:
     made |= {"choices": tuple(choices), "placeholder": _filled_in(made.get("placeholder", ""))}
     made["when"] = {name: tuple(allowed) for name, allowed in made.get("when", {}).items()}
     if "column" in made:
-        facts = next(one for one in calib.fields(calib.UnknownUnit) if one.name == made["column"])
+        facts = FIELDS[made["column"]]
         made |= {"limits": (facts.low, facts.high), "usual": facts.usual, "above_zero": facts.low_excluded}
     return Field(**made)
 

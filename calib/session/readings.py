@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 import calib
 from calib import bench, words
-from calib.register.fields import LIMB_MM
+from calib.register.fields import LIMB_MM, is_blank
 from calib.register.frame import frame_of
 from calib.session import meters as m
-from calib.session.fields import Numbers, doubted, read, refused
+from calib.session.fields import Numbers, doubted, read, refused, symbols_of
 from calib.session.steps import resistance
 from calib.session.steps.core import SCRAPLESS, sheets_said, wire_column
 
@@ -141,9 +141,8 @@ def understand(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Unde
     columns |= {"unit": found.get("tag") or "this unit", "simulated": bool(found.get("simulated"))}
     says = m.metered(found, _as_read(found), meters, aloud, found.get("ohms_across") == HALF)
     made = recorded(calib.UnknownUnit, columns | says.columns, typed, faults, FIELD_OF)
-    if "no_load_read" in made.missing and found.get("voltage_by") != NO_LOAD:
-        empty = made.missing.pop("no_load_read")
-        made.missing.update({name: empty for name in ("excitation_v", "volts_read") if name not in made.faults})
+    if found.get("voltage_by") != NO_LOAD:
+        asked_by_ratio(made)
     return replace(made, aloud=aloud, metered=says)
 
 
@@ -217,6 +216,59 @@ def recorded(
         name = names.get(one.column, one.column)
         _add(unusual, name, doubted(one, facts[one.column], typed, name))
     return Understood(None if wrong else record, missing, wrong, {}, unusual)
+
+
+def entries_of(columns: Mapping[str, Any], heaters: Sequence[calib.HeaterReading] = ()) -> dict[str, Any]:
+    """The home form's entries for a record's columns, whole or not: what `understand` makes of them again.
+
+    Parameters
+    ----------
+    columns : mapping of str to object
+        Of an unknown unit; blank ones are passed over. The supply stands in it or is left as it is in the form.
+    heaters : sequence of calib.HeaterReading
+        Its heater windings; as many as the form has fields for are taken.
+    """
+    there = {name: value for name, value in columns.items() if not is_blank(value)}
+    if "wire_diameter_mm" in there:  # it counts where both stand
+        there.pop("awg", None)
+    own = {name: symbols_of(unit)[0] for name, unit in KEPT_IN.items()}
+    own["wire"] = "mm" if "wire_diameter_mm" in there else "AWG"
+    made = {FIELD_OF.get(name, name): value for name, value in there.items()}
+    made = {name: made[name] for name in (*KEPT_IN, *PLAIN, "tag", "conductor", "lamination") if name in made}
+    made |= {f"{name}_unit": own[name] for name in made if name in own}
+    if "volts_read" in made or "excitation_v" in made:
+        made |= {"voltage_by": RATIO_TEST, "volts_across": WHOLE}
+    elif "no_load_read" in made:
+        made |= {"voltage_by": NO_LOAD, "volts_across": WHOLE}
+    if "ohms_read" in made:
+        made |= {"ohms_across": WHOLE, "ohm_leads": m.NULL_OFF, "conductor": there.get("conductor", COPPER)}
+    for name, meter in (("u_voltage_pct", "voltmeter"), ("u_resistance_pct", "ohmmeter")):
+        made |= {meter: m.STATED} if name in made else {}
+    if "tongue" in made or "area" in made:
+        made["core_by"] = LIMBS if "tongue" in made else AREA
+    return made | _heater_entries(made, heaters[:MOST])
+
+
+def _heater_entries(made: Mapping[str, Any], heaters: Sequence[calib.HeaterReading]) -> dict[str, Any]:
+    """Heater windings as if read in the ratio test that the form holds; none where it holds none."""
+    fed, line = made.get("excitation_v"), made.get("line_voltage_v")
+    if not heaters or fed is None or line is None:
+        return {}
+    fields: dict[str, Any] = {"heaters": COUNTS[1 + len(heaters)], "heater_leads": FOUR_WIRES}
+    for place, one in enumerate(heaters, start=1):
+        fields[f"heater_v_{place}"] = float(f"{one.no_load_v * fed / line:.6g}")
+        if not math.isnan(one.reading_ohm):
+            fields[f"heater_ohm_{place}"] = one.reading_ohm
+            fields |= {} if one.null_ohm is None else {"heater_leads": TWO_LEADS, "heater_null": one.null_ohm}
+    return fields
+
+
+def asked_by_ratio(made: Understood) -> Understood:
+    """The same, with the voltages of a ratio test asked for where the no-load voltage is missing."""
+    empty = made.missing.pop(FIELD_OF["no_load_v"], "")
+    wanted = [name for name in ("excitation_v", FIELD_OF["hv_v"]) if empty and name not in made.faults]
+    made.missing.update(dict.fromkeys(wanted, empty))
+    return made
 
 
 def numbers_of(entries: Mapping[str, Any]) -> Numbers:

@@ -170,9 +170,9 @@ def test_a_practice_session_says_so_and_so_does_the_form_that_it_fills(
     assert "practice, in the simulated register" in text_of(at)
     go(at, "sum")
     said = text_of(at)
-    assert "The known units behind this are simulated" in said
-    assert "Heater winding 6-7, 5 V: about" in said
-    assert "By its core: the core carries about" in said
+    assert "the readings are a practice unit's: this says nothing about a real unit" in said
+    assert "Heater winding 6-7" in said
+    assert "The core by itself: the core carries about" in unescaped(said)
     assert counted_in(at)["As the form starts"] == "full-wave: centre tap, two diodes; capacitor first"
     assert not at.error
     press(at, "bench_fill")

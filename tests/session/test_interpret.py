@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import doctest
 import math
+import sys
 from typing import Any
 
 import pytest
@@ -10,8 +12,9 @@ from hypothesis import given, settings, strategies as st
 
 import calib
 from calib import fitting
+from calib.register.frame import frame_of
 from calib.session import readings
-from calib.session.interpret import form_of, interpret, is_done
+from calib.session.interpret import found_leads, interpret, is_done, with_leads
 from calib.session.protocol import STEPS
 from calib.session.steps import Fact, symbols
 from calib.session.steps.ratio import allowed
@@ -20,6 +23,11 @@ from tests.app.bench_visits import SESSION, with_more
 
 def fact(session: Any, name: str) -> Fact:
     return next(one for one in session.facts if one.name.startswith(name))
+
+
+def form_of(session: Any) -> dict[str, Any]:
+    """The home page's form, filled with the session's figures."""
+    return readings.entries_of(session.columns, session.heaters or ())
 
 
 def lines(session: Any, step: str) -> str:
@@ -319,13 +327,13 @@ def test_nonsense_is_refused_with_its_limit(step: str, field: str, value: float,
 
 def test_a_null_that_is_no_less_than_the_reading_is_said_and_gives_no_resistance() -> None:
     session = interpret(with_more(resistance={"null_ohm": 95.0}))
-    assert session.known("r20") is None
+    assert session.value("r20") is None
     assert "must be finite and above" in lines(session, "resistance")
 
 
 def test_units_are_converted_once_and_aloud() -> None:
     session = interpret(with_more(core={"tongue": 1.125, "tongue_unit": "in"}))
-    assert session.known("tongue_mm") == pytest.approx(28.575)
+    assert session.value("tongue_mm") == pytest.approx(28.575)
     assert session.steps["core"].checked.aloud["tongue"] == "1.125 in (1 1/8) is 28.575 mm."
 
 
@@ -333,7 +341,7 @@ def test_a_hidden_tongue_is_a_third_of_the_long_side() -> None:
     """Scrapless EI: 3a by 2.5a outside; 85.7 mm is the stock size of 28.575 mm."""
     core = {"core_by": "outside", "long_side": 85.7, "short_side": 71.4, "stack": 31.0, "tongue": None}
     session = interpret(with_more(core=core))
-    assert session.known("tongue_mm") == pytest.approx(28.575)
+    assert session.value("tongue_mm") == pytest.approx(28.575)
     wrong = interpret(with_more(core={**core, "short_side": 85.0}))
     assert "short_side" in wrong.steps["core"].checked.faults
 
@@ -476,7 +484,7 @@ def test_an_m42_tells_its_tongue_by_its_outside() -> None:
     """Square, 42 mm, tongue 12 mm (DIN 41302)."""
     sides = {"core_by": "outside", "long_side": 42.0, "short_side": "42,1", "stack": 15.0}
     session = interpret({"core": sides | {"lamination": "m"}})
-    assert session.known("tongue_mm") == 12.0
+    assert session.value("tongue_mm") == 12.0
     assert session.steps["core"].checked.faults == {}
     wrong = interpret({"core": sides}).steps["core"].checked.faults["short_side"]
     assert wrong.endswith("Square sheets are M: say so.")
@@ -493,3 +501,108 @@ def test_sheets_and_window_go_into_the_estimates_form() -> None:
     assert "The window counts once its width and height are both known." in lines(half, "core")
     assert "measure its window too" in lines(half, "core")
     assert half.steps["core"].findings == []
+
+
+def test_the_examples_of_the_wing_give_what_they_say() -> None:
+    for name in ("calib.session.interpret", "calib.session.protocol"):
+        assert doctest.testmod(sys.modules[name]).failed == 0
+
+
+def test_from_raw_readings_to_the_record_and_its_estimate() -> None:
+    """From Python alone: halves as the meters showed them, a lead null, a meter of one's own (T3.2, T3.7, T3.8)."""
+    blue = calib.Meter.parse({"name": "Blue", "reads": "ohm", "percent": 0.8, "counts": 2, "resolution": 0.1})
+    entries = with_more(look={"weight_kg": "1550 g"}, resistance={"ohmmeter": "Blue", "hv_half_2_ohm": "94,6 Ω"})
+    session = calib.session.interpret(entries, [blue])
+    unit = session.unit(demand_ma=70.0)
+    assert (unit.excitation_v, unit.hv_v, unit.hv_resistance_ohm, unit.winding_temp_c) == (4.97, 27.76, 188.6, 20.0)
+    assert (unit.u_voltage_pct, unit.u_resistance_pct) == pytest.approx((0.476471, 0.679534), rel=1e-5)
+    assert (unit.weight_kg, unit.awg, unit.demand_ma, unit.conductor) == (1.55, 31.0, 70.0, None)
+    model = calib.fit(calib.read_known(calib.shipped("datasets/practice/known.csv")).head(12))
+    by_record = calib.estimate_unit(model, frame_of(calib.UnknownUnit, [unit]), heaters=session.heaters)
+    assert by_record.answer["no_load_v"].iloc[0] == pytest.approx(653.505, rel=1e-6)
+    assert not by_record.withheld
+    kinds = session.frame().set_index("name")["value"]
+    assert kinds["V/R"] == pytest.approx(3.465032, rel=1e-6)
+    assert "Read the ratio: V/R" in str(session)
+
+
+def test_a_known_unit_comes_from_a_session_too() -> None:
+    record = interpret(with_more(resistance={"primary_ohm": 6.0})).known("nameplate", 90, "full-wave", "capacitor")
+    assert (record.unit, record.contributor, record.rated_current_ma, record.hv_v) == (
+        "AL-5",
+        "Alder Lane",
+        90.0,
+        27.76,
+    )
+    assert record.primary_resistance_ohm == pytest.approx(5.7)  # less the leads' 0.3 Ω, as every other reading
+
+
+def test_what_stands_against_the_unit_goes_into_its_record() -> None:
+    stopped = with_more(insulation={"megohm_1": 1.5}, look={"weight_kg": 2.6})
+    unit = interpret(stopped).unit()
+    assert unit.stopped.startswith("Insulation: stop until explained")
+    assert unit.doubts.startswith("Weight and core disagree")
+    assert str(interpret(stopped)).startswith(
+        "STOP, feed it nothing: Insulation: stop until explained. High voltage to"
+    )
+    with pytest.raises(calib.InputError, match="stop"):
+        interpret(stopped).known("nameplate", 90.0, "full-wave", "capacitor")
+
+
+@pytest.mark.parametrize(
+    ("entries", "said"),
+    [
+        (with_more(ratio={"excitation_v": "4.9.7"}), "ratio.excitation_v (empty): 4.9.7: has points and commas"),
+        (
+            with_more(ratio={"exitation_v": 5}),
+            "ratio.exitation_v '5': is not asked at this step; write excitation_v if",
+        ),
+        (with_more(voltages={}), "voltages (empty): is no step of the session; write one of look,"),
+        ({"ratio": SESSION["ratio"]}, "hv_resistance_ohm (empty): is needed"),
+    ],
+)
+def test_a_record_is_refused_with_what_is_wrong_or_lacking(entries: dict[str, Any], said: str) -> None:
+    with pytest.raises(calib.InputError) as refused:
+        interpret(entries).unit()
+    assert "the bench session, " in str(refused.value)
+    assert said in str(refused.value)
+
+
+def test_the_protocol_is_printed_for_people_and_framed_for_programs() -> None:
+    asked = calib.session.protocol().frame().set_index("field")
+    assert asked.loc["null_ohm", ["step", "unit", "low", "high", "times"]].tolist() == [
+        "resistance",
+        "Ω",
+        0.0,
+        100.0,
+        0,
+    ]
+    assert asked.loc["ohm_leads", "choices"] == ("null-off", "null-on", "four-wires")
+    assert asked.loc["tap_v", "times"] == 8
+    said = str(calib.session.protocol())
+    assert said.index("Turn the source to zero first") < said.index("excitation_v [V], Volts fed in")
+
+
+LEADS = [["1", "2", "5.7"], ["3", "4", "92"], ["4", "5", "97.2"], ["3", "5", "188.9"], ["6", "7", "0.4"]]
+LEADS += [[one, other, "open"] for one, other in ("13", "16", "36")]
+
+
+def test_leads_that_were_found_fill_in_where_nothing_else_stands() -> None:
+    found = {"primary": "1-2", "hv_ends": "3 and 5", "hv_tap": "4", "heaters": "6-7"}
+    assert found_leads(LEADS) == found
+    typed = with_leads({"primary": "black, black"}, list("1234567"), LEADS)
+    assert {name: typed[name] for name in found} == found | {"primary": "black, black"}
+    assert with_leads(typed, [], []) == {"primary": "black, black", "names": [], "readings": []}
+    assert found_leads([*LEADS, ["1", "2", "57"]]) == {}  # what contradicts tells nothing
+    session = interpret({"leads": {"readings": LEADS}})
+    assert session.steps["leads"].checked.words("hv_tap") == "4"
+    assert any("Only a ratio test proves" in line for line in session.steps["leads"].lines)
+
+
+def test_the_home_form_makes_the_sessions_record_of_what_it_is_filled_with() -> None:
+    session = interpret(with_more(wire={"wire": "SWG 35"}, core=M65 | {"lamination": "m"}, look={"weight_kg": None}))
+    made = readings.understand({"rectifier": "full-wave", "filter": "capacitor", **form_of(session)})
+    assert made.missing == made.faults == {}
+    numbers = {name: value for name, value in session.unit().values().items() if isinstance(value, float)}
+    assert {name: getattr(made.record, name) for name in numbers} == pytest.approx(numbers)
+    assert (made.record.lamination, made.record.unit, made.record.contributor) == ("m", "AL-5", "Alder Lane")

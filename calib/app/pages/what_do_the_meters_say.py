@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from calib import words
-from calib.app import context as parts, session_forms as forms, session_result as result, session_state as session
+from calib.app import context, session_forms as forms, session_result as result, session_state as session
 from calib.session.interpret import interpret
 from calib.session.protocol import STEPS, step_named
 from calib.session.sheet import bench_sheet
@@ -51,7 +51,7 @@ def draw() -> None:
     forms.from_the_top(STEPS.index(step) + 1, st.session_state[session.TURN])
 
 
-def _step(step: Step, read: Session, reached: parts.Opened | None) -> None:
+def _step(step: Step, read: Session, reached: context.Opened | None) -> None:
     if step is not STEPS[-1]:
         forms.draw(step, read, reached.meters if reached else ())
     elif result.draw(step, read, reached if reached else None):
@@ -64,13 +64,13 @@ def _sheet() -> bytes:
     return bench_sheet()
 
 
-def _head(reached: parts.Opened | None) -> None:
+def _head(reached: context.Opened | None) -> None:
     """The head of the page, also while no register can be read, and the blank sheet."""
     if reached is None:
         st.title(TITLE, anchor=False)
-        st.html(f'<p class="calib-disclaimer">{parts.DISCLAIMER}</p>')
+        st.html(f'<p class="calib-disclaimer">{context.DISCLAIMER}</p>')
     else:
-        parts.head(TITLE, reached)
+        context.head(TITLE, reached)
     st.download_button(
         "Download the blank bench sheet (PDF)",
         _sheet(),
@@ -91,7 +91,7 @@ def _how_it_is_kept() -> None:
         st.error(words.plain(f"Not kept yet: {trouble}. What you entered stays on this page."))
         st.button("Try again", key="bench_again", on_click=session.go, args=(st.session_state[session.STEP],))
     tag = html.escape(str(session.of("look").get("tag") or "no tag yet"))
-    where = " (practice, in the simulated register)" if parts.practising() else ""
+    where = " (practice, in the simulated register)" if context.practising() else ""
     kept_at = st.session_state[session.KEPT_AT]
     when = f"kept {kept_at.astimezone():%d %B, %H:%M}" if kept_at else "kept as soon as something is entered"
     if session.changed():
@@ -110,7 +110,7 @@ def _listed(sessions: pd.DataFrame) -> None:
     if len(finished):
         with st.expander(f"Finished sessions: {len(finished)}"):
             _table(finished, "Open it again")
-    if empty and parts.practising():
+    if empty and context.practising():
         st.button("Take a session to practise on", key="bench_practise", on_click=session.practise)
     if not empty:
         st.button("Put this one aside and begin another", key="bench_another", on_click=session.another)
@@ -120,7 +120,7 @@ def _table(sessions: pd.DataFrame, says: str) -> None:
     for row in sessions.to_dict("records"):
         tag, step = str(row["tag"] or "no tag"), step_named(str(row["step"]))
         who = f", {row['contributor']}" if row["contributor"] else ""
-        practice = " (practice)" if parts.practising() else ""
+        practice = " (practice)" if context.practising() else ""
         kept_at = row["kept_at"].to_pydatetime().astimezone()
         with st.container(horizontal=True, vertical_alignment="center", gap="small"):
             told = (

@@ -139,7 +139,7 @@ def _grid(tags: tuple[str, ...], readings: dict[Pair, str]) -> tuple[dict[Pair, 
     rows = rows_of(found)
     held = session.of(STEP)
     if (list(tags), rows) != (held.get("names") or [], held.get("readings") or []) and (rows or held.get("readings")):
-        session.put(STEP, {"names": list(tags), "readings": rows})
+        session.put_leads(tags, rows)
         st.session_state["leads_of"] = _session()
     return found, faults
 
@@ -185,7 +185,7 @@ def _put(pair: Pair, key: str, tags: tuple[str, ...], grid: dict[Pair, str]) -> 
     typed = typed_ohm(st.session_state.get(key)) if key else OPEN
     if not typed or understood_ohm(typed)[1]:
         return
-    session.put(STEP, {"names": list(tags), "readings": rows_of({**grid, pair: typed})})
+    session.put_leads(tags, rows_of({**grid, pair: typed}))
     st.session_state["leads_of"] = _session()
     if key:
         st.session_state[key] = ""

@@ -91,6 +91,8 @@ def _told_apart(read: StepRead, rows: Sequence[Sequence[Any]]) -> None:
         role = f"{winding.likely_role} ({winding.grade})"
         ohm = "" if math.isnan(winding.ohm) else f", {words.figure(winding.ohm)} Ω"
         read.lines.append(f"{'–'.join(winding.leads)}: {role}{ohm}.")
+    if found.windings and not found.contradictions:
+        read.lines.append("These fill in the leads that are not typed here. Only a ratio test proves what each is.")
     remedy = "Explain it by the insulation tester before anything is fed."
     read.findings.extend(bench.Finding("Leakage between windings", one, remedy, "stop") for one in found.leakage)
     remedy = "Read those pairs again on the page 'Which lead is which?'."

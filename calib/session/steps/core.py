@@ -11,7 +11,7 @@ import calib
 from calib import bench, words
 from calib.bench.faults import KNEE_POWER, LOW_LINE, TURN_POWER
 from calib.bench.magnetics import LOSS_W_KG, USUAL_FLUX_T
-from calib.session.fields import AWG, INCH, MM, SWG, Checked
+from calib.session.fields import AWG, INCH, SWG, Checked
 from calib.session.protocol import SERIES, said
 from calib.session.steps import Fact, StepRead, meant, nominal, u_pct
 
@@ -133,7 +133,7 @@ def wire(checked: Checked, others: Others) -> StepRead:
     Returns
     -------
     StepRead
-        Known for later steps: bare_mm, and wire with wire_unit as they go into a form.
+        Known for later steps: bare_mm, and awg or wire_diameter_mm.
     """
     read = StepRead(checked)
     measured_u = None
@@ -170,7 +170,7 @@ def _gauge(read: StepRead) -> None:
         return
     bare = float(bench.awg_diameter_mm(value)) if name == "awg" else float(value)
     unit = entries.get("wire_unit") or AWG
-    read.known.update({"bare_mm": bare, "wire": entries["wire"], "wire_unit": unit})
+    read.known.update({"bare_mm": bare, name: float(value)})
     read.tell(Fact("Wire of the high-voltage winding, bare", bare, math.nan, "mm", f"{entries['wire']:g} {unit}"))
 
 
@@ -190,7 +190,7 @@ def _micrometer(read: StepRead) -> float | None:
     read.lines.append(words.sentence(str(named)))
     bare = float(f"{named.bare_mm:.4g}")
     if named.fits:
-        read.known.update({"bare_mm": bare, "wire": bare, "wire_unit": MM})
+        read.known.update({"bare_mm": bare, "wire_diameter_mm": bare})
         how = f"micrometer {mean:.4g} mm, {said(over)}"
         read.facts.append(Fact("Wire of the high-voltage winding, bare", named.bare_mm, named.bare_u_mm, "mm", how))
     return named.bare_u_mm
