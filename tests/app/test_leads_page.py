@@ -6,6 +6,7 @@ import pytest
 
 import calib
 from tests.app import visits
+from tests.app.bench_visits import METERS_SAY, go
 
 PAGE = "calib/app/pages/which_lead_is_which.py"
 
@@ -55,13 +56,17 @@ def test_pair_by_pair_the_windings_emerge(own):
     said = visits.unescaped(visits.text_of(at))
     assert "Do the ratio test" in said
     assert "high voltage (centre-tapped)" in visits.unescaped("".join(one.label for one in at.expander))
+    at = go(at.switch_page(METERS_SAY).run(), "leads")
+    found = {name: at.text_input(key=f"bench_in_leads_{name}").value for name in ("primary", "hv_ends", "hv_tap")}
+    assert found == {"primary": "4-5", "hv_ends": "1 and 3", "hv_tap": "2"}
 
 
 def test_what_is_read_is_kept_in_the_register_and_there_at_the_next_visit(own):
     put(put(tagged(), "1_2", 148.2), "1_3", None)
     with calib.Register(own) as register:
         session = register.session(register.sessions()["session_id"].iloc[0])
-    assert session.entries["leads"] == {"names": ["1", "2", "3"], "readings": [["1", "2", "148.2"], ["1", "3", "open"]]}
+    kept = session.entries["leads"]
+    assert (kept["names"], kept["readings"]) == (["1", "2", "3"], [["1", "2", "148.2"], ["1", "3", "open"]])
 
 
 def test_the_grid_takes_what_is_typed_into_it(own):
@@ -129,6 +134,9 @@ def test_the_practice_register_has_a_unit_to_practise_on(own, monkeypatch):
     said = visits.unescaped(visits.text_of(at))
     assert "SIMULATED" in said
     assert "high voltage (centre-tapped)" in visits.unescaped("".join(one.label for one in at.expander))
+    at = go(at.switch_page(METERS_SAY).run(), "leads")
+    found = {name: at.text_input(key=f"bench_in_leads_{name}").value for name in ("primary", "hv_ends", "hv_tap")}
+    assert found == {"primary": "4-5", "hv_ends": "1 and 3", "hv_tap": "2"}
 
 
 def test_tags_that_stand_twice_are_said(own):

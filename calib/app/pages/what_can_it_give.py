@@ -266,25 +266,16 @@ def _fill_in() -> None:
     turn = st.session_state.get("seen_turn", 0)
     st.session_state["seen_turn"] = turn + 1
     row = units.iloc[turn % len(units)].to_dict()
-    unit = {name: None if value == "" or value != value else value for name, value in row.items()}
     _clear()
-    put = START | {
-        "voltage_by": r.NO_LOAD if unit["hv_v"] is None else r.RATIO_TEST,
-        "core_by": r.LIMBS if unit["core_area_cm2"] is None else r.AREA,
-    }
-    put |= {r.FIELD_OF.get(name, name): unit[name] for name in (*PROOF, *CORE, *r.PLAIN, "unit")}
-    put |= {"conductor": unit["conductor"] or r.COPPER}
-    put |= {f"{name}_unit": measured.symbols_of(kept)[0] for name, kept in r.KEPT_IN.items()}
-    for name, meter in (("u_voltage_pct", "voltmeter"), ("u_resistance_pct", "ohmmeter")):
-        if unit[name] is not None:
-            put |= {name: unit[name], meter: metering.STATED}
-    gauge, bare = unit["awg"], unit["wire_diameter_mm"]
-    put |= {"wire": gauge, "wire_unit": measured.AWG} if bare is None else {"wire": bare, "wire_unit": measured.MM}
+    own = {f"{name}_unit": measured.symbols_of(kept)[0] for name, kept in r.KEPT_IN.items() if name != "wire"}
+    put = {**START, **own, **r.entries_of(row)}
     for name, value in put.items():
         st.session_state[f"read_{name}"] = value
-    st.session_state["seen_filled"] = {field: put[field] for field in (r.FIELD_OF.get(name, name) for name in PROOF)}
-    against = {name: unit[name] or "" for name in r.STANDING}
-    st.session_state[context.FILLED] = context.filled(put, f"practice unit {unit['unit']}", against)
+    st.session_state["seen_filled"] = {
+        field: put.get(field) for field in (r.FIELD_OF.get(name, name) for name in PROOF)
+    }
+    against = {name: row[name] for name in r.STANDING}
+    st.session_state[context.FILLED] = context.filled(put, f"practice unit {row['unit']}", against)
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from calib import bench
 from calib.bench.ratio_test import HIGHEST_TAKEN_V, LINE_TAKEN_V
 from calib.session.fields import Checked
-from calib.session.meters import used
+from calib.session.meters import CORRELATION, SAME_RANGE, used
 from calib.session.protocol import HEATERS, SAME_METER, TAPS, said
 from calib.session.steps import Fact, StepRead, meant, nominal, sections
 from calib.session.steps.resistance import heater_name
@@ -19,11 +19,6 @@ if TYPE_CHECKING:
 
 FED_IN = "fed in"
 ROOM_FOR_MORE = 1.1  # less than so many times more is not worth feeding (judgement)
-CORRELATION = {
-    "one-range": bench.ONE_METER_ONE_RANGE,
-    "two-ranges": bench.ONE_METER_OTHER_RANGE,
-    "two-meters": bench.TWO_METERS,
-}
 SWAPPED = "Taps out of order"
 PARTS_APART = 0.02  # two halves that add up to another voltage than the whole by more than this (judgement)
 
@@ -142,7 +137,7 @@ def _scaled(read: StepRead, meters: Sequence[Meter], ohms: StepRead, how: str) -
     checked = read.checked
     first = used(checked, "voltmeter", "volt", meters)
     together = checked.chosen("volts_metered")
-    apart = together != "one-range" and checked.chosen("second_voltmeter") != SAME_METER
+    apart = together != SAME_RANGE and checked.chosen("second_voltmeter") != SAME_METER
     second = used(checked, "second_voltmeter", "volt", meters) if apart else first
     read.lines.append(f"Meter: {first.said}{f', and {second.said}' if apart else ''}; {said(together)}.")
     pair = (first.accuracy, second.accuracy if how == "whole" else second.twice())
