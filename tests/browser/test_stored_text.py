@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,17 +29,17 @@ def held_harmless(page: Page, shown: tuple[str, ...]) -> None:
 
 def hover_each(page: Page, places: list[Locator]) -> str:
     """What stands in the bubbles that open over these places."""
+    from playwright.sync_api import TimeoutError
+
     said = []
     for place in places:
         bubble = page.locator(".stTooltipContent")
-        for _ in range(8):  # what the pointer came to before the page stood still opens nothing until it comes anew
-            page.mouse.move(0, 0)
-            page.wait_for_timeout(500)
+        for _ in range(10):  # what the pointer came to before the page stood still opens nothing until it comes anew
             place.hover()
-            page.wait_for_timeout(1000)
-            if bubble.count():
+            with suppress(TimeoutError):
+                bubble.wait_for(timeout=1000)
                 break
-        bubble.wait_for()
+            page.mouse.move(0, 0)
         said.append(bubble.inner_text().replace("\u2060", ""))
         held_harmless(page, ())
         page.mouse.move(0, 0)
@@ -85,7 +86,7 @@ def over_every_mark(page: Page) -> None:
     assert box is not None
     met = 0
     for down in range(130, 310, 88):
-        for across in range(20, int(box["width"]), 10):
+        for across in range(20, int(box["width"]), 20):
             page.mouse.move(box["x"] + across, box["y"] + down)
             bubble = page.locator("#vg-tooltip-element.visible")
             if bubble.count():
