@@ -13,7 +13,7 @@ from calib.register import improbable
 from calib.register.cells import Source, bytes_of, decoded, header_faults, is_piped, lines_of, text_in, width_fault
 from calib.register.frame import frame_of
 from calib.register.package import refuse_mixture
-from calib.register.records import VOLTAGES, KnownUnit, Unit, UnknownUnit, columns, fields
+from calib.register.records import HALVES, VOLTAGES, WHOLE, KnownUnit, Unit, UnknownUnit, columns, fields
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -113,7 +113,7 @@ def _read(kind: type[Unit], source: Source, where: str) -> pd.DataFrame:
 
 def _header_faults(kind: type[Unit], names: Sequence[str], where: str, row: int) -> tuple[list[Fault], set[str]]:
     """The faults of the header, and the needed columns that it lacks."""
-    needed = {facts.name for facts in fields(kind) if facts.needed}
+    needed = {facts.name for facts in fields(kind) if facts.needed} - ({WHOLE} if {*HALVES} <= {*names} else set())
     faults, absent = header_faults(names, columns(kind), needed, (where, row)), needed - {*names}
     if not {*VOLTAGES[:2]} <= {*names} and VOLTAGES[2] not in names:
         absent.update(VOLTAGES)

@@ -24,7 +24,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Annotated, Any, Literal, get_args
 
@@ -39,6 +39,7 @@ FilterInput = Literal["capacitor", "choke", "none"]
 Evidence = Literal["nameplate", "maker-data", "set-data", "wire-measured", "heat-run"]
 Conductor = Literal["copper", "aluminium"]
 LaminationShape = Literal["ei-scrapless", "m", "ui", "strip-wound", "other"]
+RatingBasis = Literal["dc", "ac", "guide"]
 Reads = Literal["volt", "ohm"]
 
 BLANK_WORDS = frozenset({"nan", "NaN", "NAN", "NA", "N/A", "#N/A", "null", "NULL"})
@@ -96,6 +97,8 @@ class FieldFacts:
         Where the numbers of mains transformers of valve sets lie; beyond it a value is worth a second look.
     said : tuple of str
         How a form puts each of the choices; empty where it shows them as they are.
+    whole : bool
+        Whether its numbers have no fraction.
     """
 
     name: str
@@ -110,6 +113,7 @@ class FieldFacts:
     kind: Kind
     usual: tuple[float, float] | None = None
     said: tuple[str, ...] = ()
+    whole: bool = False
 
     @property
     def limits(self) -> str:
@@ -128,10 +132,11 @@ class FieldFacts:
         """Whether a number lies within the limits, or which of an array or an expression of them do; NaN does not."""
         if self.low is None or self.high is None:
             return value == value
-        return (value > self.low if self.low_excluded else value >= self.low) & (value <= self.high)
+        within = (value > self.low if self.low_excluded else value >= self.low) & (value <= self.high)
+        return within & (value % 1 == 0) if self.whole else within
 
     def judged(self, value: float, asked: str = "") -> Refusal | None:
-        """The refusal of a number outside the limits; None for one within them.
+        """The refusal of a number outside the limits, or with a fraction where none may be; None for a sound one.
 
         Parameters
         ----------
@@ -142,6 +147,8 @@ class FieldFacts:
         """
         if self.within(value):
             return None
+        if self.whole and value % 1 != 0:
+            return Refusal("is not a whole number", f"write it without a fraction{self.or_empty}", "not-a-number")
         return outside_limits(self.limits, asked or self.probably_meant(value), f"{CHECK}{self.or_empty}")
 
     def says(self, choice: str) -> str:
@@ -207,7 +214,7 @@ def _choice(name: str, label: str, choices: Any, help: str) -> FieldFacts:
 # Limits beyond which a value is refused, and, with each field, the usual range beyond which it is worth a second look:
 # judgement of the bench for mains transformers of valve sets, to catch slips of a digit or a unit.
 OHM, MILLIAMPERE, VOLT, LIMB_MM, PCT = (0.001, 1e6), (0.1, 1e5), (0.0, 1e4), (3.0, 500.0), (0.0, 100.0)
-DRAWN_MA, U_PCT = (5.0, 1000.0), (0.01, 10.0)
+DRAWN_MA, U_PCT, YEARS = (5.0, 1000.0), (0.01, 10.0), (1880.0, float(date.today().year))
 AREA_CM2 = (LIMB_MM[0] ** 2 / 100, LIMB_MM[1] ** 2 / 100)
 
 # The columns of a record, in the order of the tables.
@@ -286,7 +293,19 @@ RECORD = (
         "Relative standard uncertainty of the resistance; empty: the meter class in use.",
     ),
     _number("primary_resistance_ohm", "Primary resistance", "ohm", OHM, (0.2, 600.0), "Dc resistance of the primary."),
+    _number(
+        *("u_primary_pct", "Uncertainty of the primary's resistance", "%", PCT, U_PCT),
+        "Relative standard uncertainty of the primary's resistance; empty: the meter class in use.",
+    ),
     _number("weight_kg", "Weight", "kg", (0.0, 1e4), (0.1, 40.0), "Weight of the unit.", above=True),
+    _number(
+        *("hv_half_1_ohm", "Resistance of one half", "ohm", OHM, (2.0, 5000.0)),
+        "From one end to the centre tap, less its own lead null, at the winding's temperature; give the other too.",
+    ),
+    _number(
+        *("hv_half_2_ohm", "Resistance of the other half", "ohm", OHM, (2.0, 5000.0)),
+        "From the other end to the centre tap; with the whole's left empty their sum is it.",
+    ),
     _choice(
         *("lamination", "Sheets of the core", LaminationShape),
         "ei-scrapless (windows half as wide as the tongue), m (one piece, square), ui (a coil on each of two "
@@ -299,6 +318,23 @@ RECORD = (
     _number(
         *("window_height_mm", "Window height", "mm", LIMB_MM, (12.0, 250.0)),
         "Of one window of the core, along the limb; give its width too.",
+    ),
+    _choice(
+        *("rating_basis", "Basis of the rating", RatingBasis),
+        "dc or ac as the plate has it, or guide: direct current by the maker's guide for that rectifier and filter; "
+        "ac where the rectifier is none, else dc, where empty.",
+    ),
+    _number(
+        *("guide_factor", "Factor of the guide", "", (0.05, 3.0), (0.2, 1.7)),
+        "Direct current over the winding's ac by that guide; with basis guide only.",
+    ),
+    _other("maker", "Maker", "Who made the unit."),
+    replace(
+        _number("made_year", "Year made", "", YEARS, (1900.0, YEARS[1]), "About when, in four figures."), whole=True
+    ),
+    _other(
+        *("transformer", "Transformer"),
+        "Tag of the whole unit where several of its windings are records; empty: a unit of its own.",
     ),
     _other("stop", "Stop", "Why the unit must not be fed; empty where nothing stands against it."),
     _other("stop_cleared", "Stop cleared", "Why that no longer stands; both are kept and shown."),

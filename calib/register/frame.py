@@ -12,14 +12,17 @@ import numpy as np
 from calib.errors import Fault, InputError
 from calib.register.fields import BLANK_WORDS, FieldFacts, is_blank
 from calib.register.records import (
+    HALVES,
     READ_BY_RULES,
     VOLTAGES,
+    WHOLE,
     KnownUnit,
     Unit,
     UnknownUnit,
     columns,
     contradictions,
     fields,
+    halves_in_doubt,
 )
 
 if TYPE_CHECKING:
@@ -90,6 +93,8 @@ def checked(kind: type[Unit], table: pd.DataFrame) -> pd.DataFrame:
         another. Known units that stand twice and differ are a fault, as in a file.
     """
     where = NAMED[kind]
+    if WHOLE not in table and {*HALVES} <= {*table.columns} and table[[*HALVES]].notna().any(axis=None):
+        table = table.assign(**{WHOLE: np.nan})  # the sum of each row's halves
     faults, absent = column_faults(kind, list(table.columns), where)
     mended: dict[int, Unit] = {}
     for place in np.flatnonzero(_doubtful(kind, table)).tolist():
@@ -143,8 +148,21 @@ def _doubtful(kind: type[Unit], table: pd.DataFrame) -> np.ndarray:
         if one.name in table:
             wrong, there[one.name] = _look(one, table[one.name])
             doubtful |= wrong | (~there[one.name] if one.needed else False)
+    if {*HALVES} <= there.keys() and there[HALVES[0]].any():
+        doubtful |= _halves_untold(table)
     read = {name: table[name].to_numpy(dtype=object) for name in READ_BY_RULES if name in there}
     return doubtful | _contradicted(there, read, len(table))
+
+
+def _halves_untold(table: pd.DataFrame) -> np.ndarray:
+    """Which rows have halves that are in doubt, of which their doubts say nothing yet."""
+    import pandas as pd
+
+    nothing = pd.Series(np.nan, index=table.index)
+    ohms = [pd.to_numeric(table.get(name, nothing), errors="coerce") for name in (*HALVES, WHOLE)]
+    as_whole, apart = halves_in_doubt(*(one.to_numpy(dtype=float, na_value=np.nan) for one in ohms))
+    told = table["doubts"].astype("str").str.count("the halves read") if "doubts" in table else np.zeros(len(table))
+    return np.asarray(as_whole.astype(int) + apart.astype(int) > told, dtype=bool)
 
 
 def _look(facts: FieldFacts, column: pd.Series) -> tuple[np.ndarray, np.ndarray]:

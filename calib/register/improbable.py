@@ -16,7 +16,7 @@ from calib.bench.ratio_test import no_load_voltage
 from calib.bench.resistance import INFERRED_ZERO_C, resistance_at
 from calib.bench.wire import awg_diameter_mm
 from calib.register.frame import checked
-from calib.register.records import KnownUnit, Unit, UnknownUnit, fields
+from calib.register.records import HALVES, WHOLE, KnownUnit, Unit, UnknownUnit, fields
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,6 +30,7 @@ STACK_OVER_TONGUE = (0.5, 2.5)
 MULTIPLIER = (4.0, 250.0)
 # The ratio test leaves out the drop of the exciting current, some tenths of a per cent; 3 % is no drop any more.
 VOLTAGES_APART = 0.03
+HALVES_APART = 0.03  # of the sum of the halves and the whole
 AREAS_APART = 0.1
 WINDOWS_APART = 0.1
 DIAMETERS_APART = 0.1
@@ -60,7 +61,8 @@ class _Rule(NamedTuple):
 
     def of(self, row: int) -> Unlikely:
         """What is to be said of one row."""
-        return Unlikely(self.column, self.why(row), self.code)
+        with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+            return Unlikely(self.column, self.why(row), self.code)
 
 
 class _Read:
@@ -145,7 +147,7 @@ def told(table: pd.DataFrame, where: str, lines: Sequence[int]) -> tuple[str, ..
     pairs = _pairs(rules)
     units = table["unit"].to_numpy(dtype=object)
     said = [
-        f"{where}, row {lines[row]}, {units[row]}: {rules[k].column}: {rules[k].why(row)}"
+        f"{where}, row {lines[row]}, {units[row]}: {rules[k].column}: {rules[k].of(row).why}"
         for row, k in pairs[:MOST_TOLD]
     ]
     more = len(pairs) - len(said)
@@ -189,11 +191,24 @@ def _voltages(read: _Read) -> Iterator[_Rule]:
         apart = f"{100 * abs(scaled[row] / stated[row] - 1):.1f} %"
         return f"{stated[row]:g} V, and the ratio test, {scaled[row]:.4g} V, are {apart} apart; the ratio test counts"
 
+    yield from _halves(read)
     yield _Rule("no_load_v", np.abs(scaled / stated - 1) > VOLTAGES_APART, differ)
     for missing, blank, there in (("excitation_v", fed, high), ("hv_v", high, fed)):
         alone = np.isnan(blank) & np.isfinite(there)
         yield _Rule(missing, alone, lambda _: "it is empty, so the ratio test is not used")
     yield _ratio(read, fed, high, scaled)
+
+
+def _halves(read: _Read) -> Iterator[_Rule]:
+    whole, halves = read.number(WHOLE), np.add(*map(read.number, HALVES))
+
+    def differ(row: int) -> str:
+        apart = f"{100 * abs(halves[row] / whole[row] - 1):.1f} %"
+        return (
+            f"{whole[row]:g} ohm, and its halves together, {halves[row]:.4g} ohm, are {apart} apart; the whole counts"
+        )
+
+    yield _Rule(WHOLE, np.abs(halves / whole - 1) > HALVES_APART, differ)
 
 
 def _ratio(read: _Read, fed: np.ndarray, high: np.ndarray, scaled: np.ndarray) -> _Rule:

@@ -247,7 +247,7 @@ def _resource(name: str, about: str, own: list[dict[str, Any]], key: list[str] |
 
 
 def _described(facts: FieldFacts) -> dict[str, Any]:
-    kept: dict[str, Any] = {"name": facts.name, "type": _KINDS[facts.kind]}
+    kept: dict[str, Any] = {"name": facts.name, "type": "integer" if facts.whole else _KINDS[facts.kind]}
     kept |= {"title": facts.label, "description": facts.help}
     limits: dict[str, Any] = {"required": facts.needed}
     if facts.kind == "flag":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import cache
@@ -11,6 +12,7 @@ from typing import Annotated, Any, NamedTuple, Self, TypeVar
 from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
+from calib.bench.faults import HIGHEST_HALF_RATIO
 from calib.errors import Code, Fault, InputError
 from calib.register.fields import (
     RECORD,
@@ -23,6 +25,7 @@ from calib.register.fields import (
     LaminationShape,
     Name,
     OneLine,
+    RatingBasis,
     Rectifier,
     Refusal,
     Words,
@@ -34,8 +37,10 @@ from calib.register.fields import (
 )
 
 # What the rules between fields read; of the other fields they ask only whether they are filled in.
-READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped"})
+READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped", "rating_basis"})
 VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
+WHOLE, HALVES = "hv_resistance_ohm", ("hv_half_1_ohm", "hv_half_2_ohm")
+HALF_AS_WHOLE = 0.03  # one half within this of the whole is the slip 'half R'
 
 
 class Contradiction(NamedTuple):
@@ -88,10 +93,16 @@ class Unit(BaseModel):
     u_voltage_pct: Annotated[float | None, of("u_voltage_pct"), as_number] = None
     u_resistance_pct: Annotated[float | None, of("u_resistance_pct"), as_number] = None
     primary_resistance_ohm: Annotated[float | None, of("primary_resistance_ohm"), as_number] = None
+    u_primary_pct: Annotated[float | None, of("u_primary_pct"), as_number] = None
     weight_kg: Annotated[float | None, of("weight_kg"), as_number] = None
+    hv_half_1_ohm: Annotated[float | None, of("hv_half_1_ohm"), as_number] = None
+    hv_half_2_ohm: Annotated[float | None, of("hv_half_2_ohm"), as_number] = None
     lamination: Annotated[LaminationShape | None, trimmed] = None
     window_width_mm: Annotated[float | None, of("window_width_mm"), as_number] = None
     window_height_mm: Annotated[float | None, of("window_height_mm"), as_number] = None
+    maker: OneLine = ""
+    made_year: Annotated[int | None, of("made_year"), as_number] = None
+    transformer: OneLine = ""
     stop: OneLine = ""
     stop_cleared: OneLine = ""
     doubts: OneLine = ""
@@ -99,11 +110,23 @@ class Unit(BaseModel):
     notes: Words = ""
     simulated: Flag = False
 
+    @model_validator(mode="before")
+    @classmethod
+    def _whole_of_halves(cls, given: Any) -> Any:
+        """The whole winding's resistance where its halves alone were read: their sum."""
+        if not isinstance(given, dict) or not is_blank(given.get(WHOLE)):
+            return given
+        halves = [_number_or_nan(given.get(name)) for name in HALVES]
+        return {**given, WHOLE: float(f"{sum(halves):.12g}")} if all(map(math.isfinite, halves)) else given
+
     @model_validator(mode="after")
     def _hang_together(self) -> Self:
         found = contradictions({name: value for name, value in self.__dict__.items() if value not in (None, "")})
         if found:
             raise Contradictions(found)
+        new = [one for one in _doubts_of_halves(self) if one not in self.doubts]
+        if new:
+            self.__dict__["doubts"] = " | ".join(filter(None, (self.doubts, *new)))
         return self
 
     @classmethod
@@ -147,6 +170,8 @@ class KnownUnit(Unit):
     contributor: Name
     evidence: Annotated[Evidence, trimmed]
     rated_current_ma: Annotated[float, of("rated_current_ma"), as_number]
+    rating_basis: Annotated[RatingBasis | None, trimmed] = None
+    guide_factor: Annotated[float | None, of("guide_factor"), as_number] = None
 
     @property
     def record_id(self) -> str:
@@ -224,7 +249,7 @@ def contradictions(given: Mapping[str, object]) -> list[Contradiction]:
     list of Contradiction
         Empty for a sound record.
     """
-    return [*_voltage(given), *_supply(given), *_pairs(given), *_stop(given)]
+    return [*_voltage(given), *_supply(given), *_basis(given), *_pairs(given), *_halves(given), *_stop(given)]
 
 
 def _voltage(given: Mapping[str, object]) -> list[Contradiction]:
@@ -252,6 +277,56 @@ def _supply(given: Mapping[str, object]) -> list[Contradiction]:
     return found
 
 
+def _basis(given: Mapping[str, object]) -> list[Contradiction]:
+    found = []
+    basis, rectifier = given.get("rating_basis"), given.get("rectifier")
+    if basis == "ac" and rectifier not in (None, "none"):
+        problem = f"does not go with rectifier {rectifier}: an ac rating has none"
+        found.append(Contradiction("rating_basis", problem, "write dc or guide, or none as the rectifier"))
+    if basis in ("dc", "guide") and rectifier == "none":
+        problem = "does not go with rectifier none (an ac rating)"
+        found.append(Contradiction("rating_basis", problem, "write ac or leave it empty, or name the rectifier"))
+    if basis == "guide" and "guide_factor" not in given:
+        remedy = "fill in the guide's direct current over the winding's ac, or write dc as the basis"
+        found.append(Contradiction("guide_factor", "is needed beside rating_basis guide", remedy, "missing"))
+    if basis != "guide" and "guide_factor" in given:
+        remedy = "write guide as the rating_basis, or leave it empty"
+        found.append(Contradiction("guide_factor", "goes with rating_basis guide only", remedy))
+    return found
+
+
+def _halves(given: Mapping[str, object]) -> list[Contradiction]:
+    there = [name for name in HALVES if name in given]
+    if not there or given.get("centre_tapped") is not False:
+        return []
+    remedy = "write true as centre_tapped, or leave the halves empty"
+    return [Contradiction(there[0], "is a half of a winding with a centre tap only", remedy)]
+
+
+def halves_in_doubt(first: Any, second: Any, whole: Any) -> tuple[Any, Any]:
+    """Whether one half reads what is said of the whole, and whether the halves are too far apart; of arrays too."""
+    as_whole = (abs(first - whole) <= HALF_AS_WHOLE * whole) | (abs(second - whole) <= HALF_AS_WHOLE * whole)
+    return as_whole, (first > HIGHEST_HALF_RATIO * second) | (second > HIGHEST_HALF_RATIO * first)
+
+
+def _number_or_nan(value: object) -> float:
+    try:
+        return float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        return math.nan
+
+
+def _doubts_of_halves(unit: Unit) -> list[str]:
+    first, second, whole = unit.hv_half_1_ohm, unit.hv_half_2_ohm, unit.hv_resistance_ohm
+    if first is None or second is None:
+        return []
+    as_whole, apart = halves_in_doubt(first, second, whole)
+    read = f"the halves read {first:.4g} and {second:.4g} ohm"
+    slip = f"{read}, and the whole winding {whole:.4g} ohm: half the winding was read for the whole"
+    far = f"{read}, more than {100 * (HIGHEST_HALF_RATIO - 1):.0f} % apart"
+    return [said for said, so in ((slip, as_whole), (far, apart)) if so]
+
+
 def _stop(given: Mapping[str, object]) -> list[Contradiction]:
     if "stop_cleared" in given and "stop" not in given:
         remedy = "write the stop too, or leave it empty"
@@ -267,6 +342,7 @@ def _pairs(given: Mapping[str, object]) -> list[Contradiction]:
     for pair, instead in (
         (("tongue_mm", "stack_mm"), " and give core_area_cm2 if it is known"),
         (("window_width_mm", "window_height_mm"), ""),
+        (HALVES, ""),
     ):
         absent = [name for name in pair if name not in given]
         if len(absent) == 1:
@@ -321,10 +397,12 @@ def parsed(
             continue
         name = str(each["loc"][0])
         faulty.add(name)
+        if name == WHOLE and each["type"] == "missing" and given.keys() & {*HALVES}:
+            continue  # what is wrong with the halves is told
         refusal = _refused(facts.get(name), each, given.get(name))
         found.append(Contradiction(name, refusal.problem, refusal.remedy, refusal.code))
     if faulty and rules is not None:
-        found += rules(_for_rules(given, faulty, facts))
+        found += [rule for rule in rules(_for_rules(given, faulty, facts)) if rule.column in facts]
     order = list(dict.fromkeys((*facts, *given)))
     found.sort(key=lambda fault: order.index(fault.column))
     raise InputError([Fault(where, row, one[0], _shown(given.get(one[0], "")), *one[1:]) for one in found])
@@ -358,7 +436,7 @@ def _refused(facts: FieldFacts | None, detail: ErrorDetails, value: object) -> R
     if isinstance(error, Refusal):
         better = facts.as_a_table_has_it(value) if error.code == "not-a-number" else ""
         return Refusal(error.problem, (better or error.remedy) + facts.or_empty, error.code)
-    if slip in ("greater_than", "greater_than_equal", "less_than_equal"):
+    if slip in ("greater_than", "greater_than_equal", "less_than_equal", "int_from_float"):
         number = float(str(value))
         return facts.judged(number) or outside_limits(facts.limits)
     if facts.choices:

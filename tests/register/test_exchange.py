@@ -51,6 +51,19 @@ def test_a_table_of_unknowns(table: Table, typed_unknown: dict[str, str]) -> Non
     assert read["contributor"].tolist() == [""]
 
 
+def test_halves_stand_for_the_whole_in_a_table(table: Table, typed: dict[str, str]) -> None:
+    row = {**typed, "hv_half_1_ohm": "148.2", "hv_half_2_ohm": "161.8"}
+    blank, without = {**row, "hv_resistance_ohm": ""}, {**row}
+    del without["hv_resistance_ohm"]
+    for one in (blank, without):
+        read = read_known(table(one))
+        assert read["hv_resistance_ohm"].tolist() == [310.0]
+        assert (read["doubts"].tolist(), read.attrs["improbable"]) == ([""], ())
+    short = read_known(table({**row, "hv_resistance_ohm": "148"}))
+    assert "half the winding was read for the whole" in short["doubts"].iloc[0]
+    assert "its halves together, 310 ohm, are 109.5 % apart" in short.attrs["improbable"][-1]
+
+
 def test_a_header_alone_is_a_table_without_records(table: Table, typed: dict[str, str]) -> None:
     path = table(typed)
     spoiled(path, path.read_text().splitlines()[0])

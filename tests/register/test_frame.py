@@ -152,3 +152,14 @@ def test_the_quick_look_lets_no_fault_of_a_record_pass():
         checked(UnknownUnit, table)
     assert {fault.row for fault in refused.value.faults} == alone
     assert 60 < len(alone) < 200
+
+
+def test_a_frame_has_the_sum_and_the_doubts_of_halves_as_a_file_has() -> None:
+    halves = {"hv_half_1_ohm": [148.2, 148.2], "hv_half_2_ohm": [161.8, 161.8], "centre_tapped": True}
+    table = practice_known().iloc[:2].assign(**halves, rectifier="full-wave", doubts="")
+    table["hv_resistance_ohm"] = [np.nan, 148.0]
+    found = checked(KnownUnit, table)
+    assert found["hv_resistance_ohm"].tolist() == [310.0, 148.0]
+    assert found["doubts"].str.contains("half the winding").tolist() == [False, True]
+    assert checked(KnownUnit, found) is found
+    assert checked(KnownUnit, table.drop(columns="hv_resistance_ohm"))["hv_resistance_ohm"].tolist() == [310.0, 310.0]

@@ -14,8 +14,9 @@ VOLTAGES = ["excitation_v", "hv_v", "no_load_v"]
 RESISTANCE = ["hv_resistance_ohm", "winding_temp_c"]
 OPTIONAL = [
     *["tongue_mm", "stack_mm", "core_area_cm2", "conductor", "awg", "wire_diameter_mm", "u_voltage_pct"],
-    *["u_resistance_pct", "primary_resistance_ohm", "weight_kg", "lamination", "window_width_mm"],
-    *["window_height_mm", "stop", "stop_cleared", "doubts"],
+    *["u_resistance_pct", "primary_resistance_ohm", "u_primary_pct", "weight_kg", "hv_half_1_ohm", "hv_half_2_ohm"],
+    *["lamination", "window_width_mm", "window_height_mm"],
+    *["rating_basis", "guide_factor", "maker", "made_year", "transformer", "stop", "stop_cleared", "doubts"],
     *["recorded_on", "notes", "simulated"],
 ]
 RATING = ["unit", "contributor", "evidence", *SUPPLY, "rated_current_ma"]
@@ -54,7 +55,7 @@ def test_the_columns_of_known_units_stand_in_their_order() -> None:
 
 
 def test_the_columns_of_unknown_units_leave_out_the_rating_and_add_the_demand() -> None:
-    left_out = {"evidence", "rated_current_ma"}
+    left_out = {"evidence", "rated_current_ma", "rating_basis", "guide_factor"}
     assert list(columns(UnknownUnit)) == [
         "unit",
         "contributor",
@@ -75,7 +76,8 @@ def test_every_field_says_what_it_is_for_a_form() -> None:
         for facts in fields(kind):
             assert facts.label[0].isupper(), facts
             assert facts.help.endswith("."), facts
-            assert (facts.kind == "number") == bool(facts.unit) == bool(facts.limits), facts
+            assert (facts.kind == "number") == bool(facts.limits), facts
+            assert not facts.unit or facts.kind == "number", facts
             assert (facts.kind in ("choice", "flag")) == bool(facts.choices), facts
 
 
@@ -310,3 +312,77 @@ def test_each_fault_carries_a_code_that_a_program_can_read(
     with pytest.raises(InputError) as caught:
         KnownUnit.parse({**typed, **changed})
     assert {fault.column: fault.code for fault in caught.value.faults} == codes
+
+
+HALVES = {"hv_half_1_ohm": "148.2", "hv_half_2_ohm": "161.8"}
+
+
+def test_the_sum_of_the_halves_is_the_whole_where_that_is_blank(typed: dict[str, str]) -> None:
+    record = KnownUnit.parse({**typed, "hv_resistance_ohm": "", **HALVES})
+    assert (record.hv_resistance_ohm, record.hv_half_1_ohm, record.doubts) == (310.0, 148.2, "")
+    assert KnownUnit.parse({**typed, "hv_resistance_ohm": "311", **HALVES}).hv_resistance_ohm == 311.0
+    assert KnownUnit.parse(record.values()) == record
+    low = {"hv_half_1_ohm": "0.0001", "hv_half_2_ohm": "155"}
+    assert faults(KnownUnit, {**typed, "hv_resistance_ohm": "", **low}) == [("hv_half_1_ohm", "0.0001")]
+    assert faults(KnownUnit, {**typed, "hv_resistance_ohm": "", "hv_half_2_ohm": "155"}) == [("hv_half_1_ohm", "")]
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"hv_resistance_ohm": "148", **HALVES}, "half the winding was read for the whole"),
+        ({"hv_resistance_ohm": "165", **HALVES}, "half the winding was read for the whole"),
+        ({"hv_resistance_ohm": "156", **HALVES}, ""),
+        ({"hv_half_1_ohm": "124", "hv_half_2_ohm": "156"}, "more than 25 % apart"),
+        ({"hv_half_1_ohm": "124", "hv_half_2_ohm": "154"}, ""),
+    ],
+)
+def test_halves_that_do_not_fit_are_a_doubt_told_once(
+    typed: dict[str, str], changed: dict[str, str], said: str
+) -> None:
+    record = KnownUnit.parse({**typed, **changed, "doubts": "smelt of wax"})
+    told_of = record.doubts.split(" | ")
+    assert told_of[0] == "smelt of wax"
+    assert len(told_of) == (2 if said else 1)
+    assert said in told_of[-1]
+    assert KnownUnit.parse(record.values()) == record
+
+
+@pytest.mark.parametrize(
+    ("changed", "column"),
+    [
+        ({"hv_half_1_ohm": "155"}, "hv_half_2_ohm"),
+        ({**HALVES, "rectifier": "bridge", "centre_tapped": "false"}, "hv_half_1_ohm"),
+        ({"rating_basis": "ac"}, "rating_basis"),
+        ({"rating_basis": "dc", "rectifier": "none", "filter": "none"}, "rating_basis"),
+        ({"rating_basis": "guide", "guide_factor": "1", "rectifier": "none", "filter": "none"}, "rating_basis"),
+        ({"rating_basis": "guide"}, "guide_factor"),
+        ({"guide_factor": "0.62"}, "guide_factor"),
+        ({"rating_basis": "dc", "guide_factor": "0.62"}, "guide_factor"),
+        ({"made_year": "1938.5"}, "made_year"),
+        ({"made_year": "1879"}, "made_year"),
+        ({"made_year": "3000"}, "made_year"),
+    ],
+)
+def test_what_the_maker_says_hangs_together(typed: dict[str, str], changed: dict[str, str], column: str) -> None:
+    row = {**typed, **changed}
+    assert faults(KnownUnit, row) == [(column, row.get(column, ""))]
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"rating_basis": "ac", "rectifier": "none", "filter": "none"},
+        {"rating_basis": "guide", "guide_factor": "0.62"},
+        {"maker": "Tin Street Works", "made_year": "1938", "transformer": "T1", "u_primary_pct": "0.4"},
+    ],
+)
+def test_what_the_maker_says_is_kept(typed: dict[str, str], changed: dict[str, str]) -> None:
+    record = KnownUnit.parse({**typed, **changed})
+    assert {name: str(value) for name, value in record.values().items() if name in changed} == changed
+
+
+def test_an_unknown_unit_has_no_basis_of_a_rating(typed_unknown: dict[str, str]) -> None:
+    assert UnknownUnit.parse({**typed_unknown, **HALVES, "maker": "Tin Street Works"}).maker == "Tin Street Works"
+    for name in ("rating_basis", "guide_factor"):
+        assert faults(UnknownUnit, {**typed_unknown, name: "1"}) == [(name, "1")]

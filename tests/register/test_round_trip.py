@@ -25,6 +25,8 @@ NOTES = st.text(PRINTABLE | st.sampled_from('\n\r\t",;'), max_size=30).filter(
 
 def values_of(facts: FieldFacts) -> st.SearchStrategy[Any]:
     """Anything that a field may hold, by what the record says of it."""
+    if facts.whole:
+        return st.integers(int(facts.low or 0), int(facts.high or 0))
     if facts.kind == "number":
         return st.floats(facts.low, facts.high, exclude_min=facts.low_excluded, allow_subnormal=False)
     if facts.kind == "flag":
@@ -50,7 +52,13 @@ def sound(values: dict[str, Any]) -> dict[str, Any]:
         values["stop_cleared"] = values["stop_cleared"] or "explained"
     else:
         values["stop_cleared"] = None
-    for one, other in (("tongue_mm", "stack_mm"), ("window_width_mm", "window_height_mm")):
+    basis = ("ac",) if values["rectifier"] == "none" else ("dc", "guide")
+    values["rating_basis"] = values["rating_basis"] if values["rating_basis"] in basis else None
+    values["guide_factor"] = (values["guide_factor"] or 0.62) if values["rating_basis"] == "guide" else None
+    if not values["centre_tapped"]:
+        values |= {"hv_half_1_ohm": None, "hv_half_2_ohm": None}
+    halves = ("hv_half_1_ohm", "hv_half_2_ohm")
+    for one, other in (("tongue_mm", "stack_mm"), ("window_width_mm", "window_height_mm"), halves):
         if values[one] is None:
             values[other] = None
         elif values[other] is None:

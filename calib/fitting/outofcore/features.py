@@ -18,7 +18,7 @@ from calib.fitting.features import (
 from calib.fitting.model import GRADE_NAMES, Imputation
 from calib.fitting.prior import MAIN
 from calib.register.fields import FieldFacts
-from calib.register.records import READ_BY_RULES, KnownUnit, contradictions, fields
+from calib.register.records import HALVES, READ_BY_RULES, WHOLE, KnownUnit, contradictions, fields
 
 if TYPE_CHECKING:
     import ibis
@@ -31,6 +31,7 @@ NUMBERS = (
     "hv_v",
     "no_load_v",
     "hv_resistance_ohm",
+    *HALVES,
     "winding_temp_c",
     "tongue_mm",
     "stack_mm",
@@ -70,7 +71,8 @@ def features_expression(table: ibis.Table) -> ibis.Table:
     text = {name: text_of(table, name) for name in TEXTS}
     aluminium = text["conductor"] == "aluminium"
     zero = ibis.ifelse(aluminium, resistance.INFERRED_ZERO_C["aluminium"], resistance.INFERRED_ZERO_C["copper"])
-    ohm = resistance.resistance_at(known["hv_resistance_ohm"], known["winding_temp_c"], 20.0, zero)
+    whole = ibis.coalesce(known["hv_resistance_ohm"], known[HALVES[0]] + known[HALVES[1]])
+    ohm = resistance.resistance_at(whole, known["winding_temp_c"], 20.0, zero)
     tested = ratio_test.no_load_voltage(known["excitation_v"], known["hv_v"], known["line_voltage_v"])
     volts = ibis.coalesce(tested, known["no_load_v"])
     area = ibis.coalesce(core.core_area_cm2(known["tongue_mm"], known["stack_mm"]), known["core_area_cm2"])
@@ -180,7 +182,9 @@ def faulty(table: ibis.Table, run: Any) -> Any:
     for one in known:
         cell, filled = table[one.name], _filled(table, one)
         wrong = wrong | ~_right(table, one).fill_null(False) & filled
-        if one.needed:
+        if one.name == WHOLE and {*HALVES} <= {*table.columns}:
+            wrong = wrong | ~(filled | (table[HALVES[0]] + table[HALVES[1]]).notnull())
+        elif one.needed:
             wrong = wrong | ~filled
         values: tuple[Any, ...] = (True,)
         code = filled.ifelse(1, 0)
