@@ -40,6 +40,12 @@ reveal_type(calib.fit)
 reveal_type(model.classes(0.9))
 reveal_type(calib.estimate_unit(model, calib.read_unknown("mine.csv")).answer)
 reveal_type(calib.resistance_at)
+reveal_type(model.params)
+reveal_type(model.conf_int())
+reveal_type(model.regression.influence())
+reveal_type(model.predict({"unit": "T1"}).interval(0.8))
+reveal_type(model.estimate(calib.UnknownUnit.parse({"unit": "T1"})))
+reveal_type(calib.Multiplier.load("fit.json"))
 model.nothing_of_the_kind
 """
 

@@ -30,6 +30,7 @@ def declare_fit(part: argparse.ArgumentParser) -> None:
     add_sources(part)
     add_level(part)
     part.add_argument("--format", choices=("text", "json"), default="text", help="text where not given")
+    part.add_argument("--diagnostics", action="store_true", help="the regression and influential records too")
 
 
 def run_fit(asked: argparse.Namespace) -> None:
@@ -39,9 +40,10 @@ def run_fit(asked: argparse.Namespace) -> None:
 
     model = fit(known)
     if asked.format == "json":
-        say(as_json(fit_content(model, level)))
+        content = fit_content(model, level)
+        say(as_json(content | {"diagnostics": diagnostics(model)} if asked.diagnostics else content))
     else:
-        say(str(replace(model, level=level)))
+        say(str(replace(model, level=level)) + (f"\n\n{model.regression}" if asked.diagnostics else ""))
 
 
 def fit_content(model: Multiplier, level: float) -> dict[str, Any]:
@@ -67,10 +69,21 @@ def fit_content(model: Multiplier, level: float) -> dict[str, Any]:
         "converged": model.converged,
         "iterations": [asdict(one) for one in model.iterations],
         "content_hash": model.content_hash,
-        "classes": rows_of(model.classes(level)),
-        "terms": rows_of(model.terms(level)),
+        "classes": rows_of(model.classes(level).drop(columns="level")),
+        "terms": rows_of(model.terms(level).drop(columns="level")),
         "suspects": rows_of(model.suspects()),
         "check": {name: plain(getattr(check, name)) for name in ("folds", "coverage", "level")},
+    }
+
+
+def diagnostics(model: Multiplier) -> dict[str, Any]:
+    """What ``--diagnostics`` adds: the regression given the scales at the mode, and how each record bears on it."""
+    found = model.regression
+    named = zip(model.design.names, found.params, found.bse, strict=True)
+    return {
+        "given": "scales at the mode",
+        "coefficients": [{"name": name, "value": plain(value), "sd": plain(sd)} for name, value, sd in named],
+        "records": rows_of(found.influence()),
     }
 
 

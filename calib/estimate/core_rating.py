@@ -63,11 +63,11 @@ class CoreOpinion:
     remark: str
 
     def frame(self) -> pd.DataFrame:
-        """One row like those of `UnitEstimate.opinions`: predictors, rated_current_ma, low_ma, high_ma."""
+        """One row like those of `UnitEstimate.opinions`: predictors, rated_current_ma, low_ma, high_ma, level."""
         import pandas as pd
 
         row = {"rated_current_ma": self.rated_current_ma, "low_ma": self.low_ma, "high_ma": self.high_ma}
-        return pd.DataFrame([{"predictors": "core-volt-amperes", **row}])
+        return pd.DataFrame([{"predictors": "core-volt-amperes", **row, "level": self.level}])
 
     def __str__(self) -> str:
         core = f"the core carries about {self.va:.3g} VA ({self.va_low:.3g} to {self.va_high:.3g})"

@@ -33,6 +33,8 @@ from calib.fitting.predictive import check_level, one_unit
 if TYPE_CHECKING:
     import pandas as pd
 
+    from calib.fitting.predictive import Readings
+
 # Further standard deviation of ln current for a heater winding beside the unit's own drop (judgement).
 HEATER_SPREAD = 0.3
 # Four wires, or a known current and a millivoltmeter: 1 % and 3 steps of a milliohm (judgement).
@@ -195,7 +197,7 @@ class HeaterAnswer:
 
 def heater_currents(
     model: Multiplier,
-    readings: pd.DataFrame,
+    readings: Readings,
     windings: Sequence[HeaterReading],
     level: float = 0.9,
     as_read: bool = False,
@@ -206,8 +208,9 @@ def heater_currents(
     ----------
     model : Multiplier
         A fit.
-    readings : pandas.DataFrame
-        The unit's one row as :func:`calib.read_unknown` gives it; its core, frequency and V/R tell the drop.
+    readings : pandas.DataFrame, UnknownUnit or mapping
+        The unit's one row as :func:`calib.read_unknown` gives it, its record, or its fields by name; its core,
+        frequency and V/R tell the drop.
     windings : sequence of HeaterReading
         Its heater windings.
     level : float

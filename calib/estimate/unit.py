@@ -35,6 +35,8 @@ from calib.supply.form_factor import FORM_FACTOR
 if TYPE_CHECKING:
     import pandas as pd
 
+    from calib.fitting.predictive import Readings
+
 STANDS = {"stop": "STOP, feed it nothing", "cleared": "A stop was cleared", "doubt": "Doubt"}
 CURVE_POINTS = 161
 CURVE_TAIL = 0.0015
@@ -76,8 +78,8 @@ class UnitEstimate:
     curve : pandas.DataFrame
         current_ma, density: how the unit's rating is spread, per unit of ln current.
     opinions : pandas.DataFrame
-        predictors, rated_current_ma, low_ma, high_ma: what each set of readings says by itself; core-volt-amperes is
-        what the core leaves for the winding.
+        predictors, rated_current_ma, low_ma, high_ma, level: what each set of readings says by itself;
+        core-volt-amperes is what the core leaves for the winding.
     sharpen : tuple of str
         What would narrow the interval, the most useful first.
     cautions : tuple of str
@@ -88,11 +90,11 @@ class UnitEstimate:
         What the core leaves for the winding; None without a tongue, where nothing tells the window of its sheets, or
         where nothing was said of the heaters.
     disagreement : pandas.DataFrame
-        reading, value, unit, expected, low, high: the readings that lie where the others do not lead one to expect
-        them; no row where the readings are not suspect.
+        reading, value, unit, expected, low, high, level: the readings that lie where the others do not lead one to
+        expect them; no row where the readings are not suspect.
     repairs : pandas.DataFrame
-        slip, odds, then, repaired_ma, repaired_low_ma, repaired_high_ma [mA]: what the repair of each likely slip would
-        give; likewise.
+        slip, odds, then, repaired_ma, repaired_low_ma, repaired_high_ma [mA], level: what the repair of each likely
+        slip would give; likewise.
     simulated : bool
         Whether the unit or any known unit is simulated.
     supply : tuple of str
@@ -154,7 +156,7 @@ def _slip_told(row: pd.Series) -> str:
 
 def estimate_unit(
     model: Multiplier,
-    readings: pd.DataFrame,
+    readings: Readings,
     level: float = 0.9,
     heaters: Sequence[HeaterReading] | None = None,
     as_read: bool = False,
@@ -165,8 +167,9 @@ def estimate_unit(
     ----------
     model : Multiplier
         A fit.
-    readings : pandas.DataFrame
-        One row as :func:`calib.read_unknown` gives it, or made by hand with the same columns.
+    readings : pandas.DataFrame, UnknownUnit or mapping
+        One row as :func:`calib.read_unknown` gives it, or made by hand with the same columns; or the record of one
+        unit, or its fields by name.
     level : float
         Probability of the interval, above 0 and below 1.
     heaters : sequence of HeaterReading or None
@@ -194,7 +197,7 @@ def estimate_unit(
     core = _core(asked, lit, level) if shown else None
     limit = np.sqrt(0.5) if "primary-limit" in flags else 1.0
     suspect = found.odds[0, 0] < SUSPECT_BELOW or "withheld" in flags
-    put_right = repairs(asked, level) if suspect else _table([], REPAIRS)
+    put_right = repairs(asked, level) if suspect else _table([], REPAIRS).assign(level=level)
     return UnitEstimate(
         answer=answer,
         other=_other(asked, answer, level),
@@ -205,7 +208,9 @@ def estimate_unit(
         cautions=CAUTIONS,
         heaters=lit,
         core=core,
-        disagreement=disagreement(found, list(put_right["slip"]), level) if suspect else _table([], DISAGREEMENT),
+        disagreement=disagreement(found, list(put_right["slip"]), level)
+        if suspect
+        else _table([], DISAGREEMENT).assign(level=level),
         repairs=_limited(put_right, limit),
         simulated="simulated" in flags,
         level=level,
@@ -272,7 +277,7 @@ def opinions(asked: Prediction, level: float) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        predictors, rated_current_ma, low_ma, high_ma [mA]; one row for each set that the unit's readings allow.
+        predictors, rated_current_ma, low_ma, high_ma [mA], level; one row for each set that the unit's readings allow.
     """
     rows, sets = asked.rows, {"v_over_r": asked.rated}
     if rows.has_core[0]:
@@ -284,7 +289,7 @@ def opinions(asked: Prediction, level: float) -> pd.DataFrame:
         sets["v_over_r+core"] = replace(asked, rows=replace(rows, wire=np.full(1, np.nan))).rated
         sets |= {"core+gauge": _without_v_over_r(asked), "v_over_r+core+gauge": asked.rated}
     said: list[tuple[object, ...]] = [(name, *rated.limits(level)[:, 0]) for name, rated in sets.items()]
-    return _table(said, ("predictors", "rated_current_ma", "low_ma", "high_ma"))
+    return _table(said, ("predictors", "rated_current_ma", "low_ma", "high_ma")).assign(level=level)
 
 
 def _without_v_over_r(asked: Prediction) -> RatedCurrent:
@@ -330,7 +335,7 @@ def disagreement(found: Weighed, slips: Sequence[str], level: float) -> pd.DataF
         mean, variance = (float(part[0]) for part in found.unknown_step(direction, FREE, here))
         low, expected, high = sorted(value * np.exp(power * (mean + k * z * np.sqrt(variance))) for k in (-1, 0, 1))
         lines.append((name, value, unit, expected, low, high))
-    return _table(lines, DISAGREEMENT)
+    return _table(lines, DISAGREEMENT).assign(level=level)
 
 
 def repairs(asked: Prediction, level: float) -> pd.DataFrame:
@@ -359,7 +364,7 @@ def repairs(asked: Prediction, level: float) -> pd.DataFrame:
         figures = repaired(asked, slips, np.zeros(1, dtype=int), level)[:, 0]
         if plausible(figures[0]):
             lines.append((NAMES[slip], float(odds[slip]), _then(found, slips), *figures))
-    return _table(lines, REPAIRS)
+    return _table(lines, REPAIRS).assign(level=level)
 
 
 def _readings(found: Weighed) -> dict[int, tuple[str, float, str, float]]:

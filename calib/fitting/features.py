@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -102,31 +101,6 @@ class Features:
             form=self.form - np.log(self.form_factor) + np.log(FORM_FACTOR[rectifier, filter][0]),
             pair=np.full(len(self), PAIRS.index((rectifier, filter))),
         )
-
-
-@dataclass(frozen=True)
-class Counts:
-    """How many known units a fit went over, and of what: all of them, also where only a sample's rows are held.
-
-    Attributes
-    ----------
-    records : int
-        All of them.
-    simulated : bool
-        Whether any is simulated.
-    classes : mapping
-        How many of each (size class, rectifier, filter) that occurs.
-    """
-
-    records: int
-    simulated: bool
-    classes: Mapping[tuple[str, str, str], int]
-
-    @classmethod
-    def of(cls, rows: Features) -> Counts:
-        """Of rows that are all there."""
-        keys = zip(*(rows.frame[name] for name in ("size_class", "rectifier", "filter")), strict=True)
-        return cls(len(rows), bool(rows.frame["simulated"].any()), Counter(keys))
 
 
 STANDING = ("stop", "stop_cleared", "doubts")  # what stands against a unit, and goes wherever its figures go

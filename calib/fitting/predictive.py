@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -9,17 +10,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from calib.fitting.features import Counts, Features, features_of
+from calib.fitting.features import Features, features_of
 from calib.fitting.gross_errors import CORE, RATIO, WITHHELD_BELOW, Typed, Weighed, plausible, weigh
 from calib.fitting.mixture import Iteration, Posterior, same_digits
 from calib.fitting.model import Design, Imputation, Unmeasured, drift_variance, unit_variance
 from calib.fitting.prior import MAIN, Prior
 from calib.fitting.variance_components import QuadraturePoint
-from calib.register.frame import checked
+from calib.register.frame import checked, frame_of
 from calib.register.records import UnknownUnit
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    Readings = pd.DataFrame | UnknownUnit | Mapping[str, object]  # of unknown units; a record or its fields are of one
 
 DEFAULT_LEVEL = 0.9
 SLIPS_MIXED = 4  # the likeliest slips of a unit, of which its estimate is mixed beside sound readings
@@ -97,7 +100,7 @@ def _summed(share: np.ndarray, parts: np.ndarray) -> np.ndarray:
     return share @ parts if share.ndim == 1 else np.einsum("gn,gn->n", np.broadcast_to(share, parts.shape), parts)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class RatedCurrent:
     """How the rated currents of units are distributed: for each a mixture of normal distributions of ln(current).
 
@@ -111,12 +114,15 @@ class RatedCurrent:
         Mean and standard deviation of each part [ln mA].
     """
 
-    share: np.ndarray = field(repr=False)
-    ln_mean: np.ndarray = field(repr=False)
-    ln_sd: np.ndarray = field(repr=False)
+    share: np.ndarray
+    ln_mean: np.ndarray
+    ln_sd: np.ndarray
 
     def __len__(self) -> int:
         return self.ln_mean.shape[1]
+
+    def __repr__(self) -> str:
+        return f"<RatedCurrent of {len(self)} unit(s)>"
 
     def ppf(self, level: float) -> np.ndarray:
         """The current below which the rating lies with a probability [mA]."""
@@ -169,8 +175,10 @@ class Fitted:
     ----------
     rows : Features
         The known units, one a (contributor, unit), sorted; of a large register a sample of them.
-    counts : Counts
-        How many known units made the fit.
+    records, simulated : int, bool
+        How many known units made the fit, and whether any is simulated.
+    class_counts : mapping
+        How many of each (size class, rectifier, filter) that occurs.
     design, imputation, unmeasured, prior
         The columns of the design matrix, what stands in for a core or a wire, and the prior that began it.
     quadrature : tuple of QuadraturePoint
@@ -186,7 +194,9 @@ class Fitted:
     """
 
     rows: Features = field(repr=False)
-    counts: Counts = field(repr=False)
+    records: int
+    simulated: bool
+    class_counts: Mapping[tuple[str, str, str], int] = field(repr=False)
     design: Design = field(repr=False)
     imputation: Imputation = field(repr=False)
     unmeasured: Unmeasured = field(repr=False)
@@ -201,16 +211,6 @@ class Fitted:
     def converged(self) -> bool:
         """Whether every iteration of the fit came to rest; where not, its figures may still move."""
         return all(one.converged for one in self.iterations)
-
-    @property
-    def records(self) -> int:
-        """How many known units made the fit."""
-        return self.counts.records
-
-    @property
-    def simulated(self) -> bool:
-        """Whether any known unit is simulated."""
-        return self.counts.simulated
 
     @property
     def posteriors(self) -> tuple[Posterior, ...]:
@@ -330,9 +330,9 @@ class Prediction:
     as_read: bool = False
 
     @classmethod
-    def of(cls, model: Fitted, unknown: pd.DataFrame, as_read: bool = False) -> Prediction:
-        """Of a frame that is checked here: raises InputError with every fault."""
-        readings = checked(UnknownUnit, unknown)
+    def of(cls, model: Fitted, unknown: Readings, as_read: bool = False) -> Prediction:
+        """Of readings that are checked here: raises InputError with every fault."""
+        readings = checked(UnknownUnit, in_rows(unknown))
         return cls(model, readings, features_of(readings), as_read)
 
     @cached_property
@@ -366,8 +366,16 @@ class Prediction:
         return (self.weighed.odds[:, 0] < WITHHELD_BELOW) | ~plausible(self.mixed.median())
 
 
-def one_unit(model: Fitted, readings: pd.DataFrame, as_read: bool, instead: str = "") -> Prediction:
+def in_rows(unknown: Readings) -> pd.DataFrame:
+    """Readings of unknown units as a frame: of one that is a record or its fields by name, a frame of one row."""
+    if isinstance(unknown, Mapping):
+        unknown = UnknownUnit.parse(unknown, "unknown unit")
+    return frame_of(UnknownUnit, [unknown]) if isinstance(unknown, UnknownUnit) else unknown
+
+
+def one_unit(model: Fitted, unknown: Readings, as_read: bool, instead: str = "") -> Prediction:
     """The prediction of a single unit; raises ValueError where there is not one row."""
+    readings = in_rows(unknown)
     if len(readings) != 1:
         said = f"readings hold {len(readings)} rows: give one unit at a time"
         raise ValueError(f"{said}, or {instead}" if instead else said)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
-from typing import TYPE_CHECKING, Any
+import warnings
+from dataclasses import dataclass, field
+from html import escape
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -25,11 +28,14 @@ from calib.fitting.variance_components import (
 
 if TYPE_CHECKING:
     import pandas as pd
+    from statsmodels.regression.linear_model import RegressionResults
+    from statsmodels.stats.outliers_influence import OLSInfluence
 
 HASH_DIGITS = 16
 SIMULATED = "Simulated practice data: no line of this is about a real transformer."
 NOT_SETTLED = "NOT SETTLED: the fit did not come to rest, so these figures may still move; its notes say what did not."
 MOST_DOUBTFUL = 12  # doubtful records that the report names
+GIVEN = "Regression of ln(k m), given the scales at the mode; z tests and limits are statsmodels'"
 CAUTION = "An estimate with its spread, not a rating: local codes and licensed practice take precedence."
 
 
@@ -72,6 +78,14 @@ def _made_of(model: Fitted) -> str:
     return f"{model.records} known units from {benches} contributor(s) (fit {model.content_hash})"
 
 
+def as_html(model: Fitted) -> str:
+    """The table of classes with what made it, for a notebook."""
+    lines = [SIMULATED] if model.simulated else []
+    lines += [f"{_made_of(model)}. Multiplier, mA per V/ohm, at {usual_frequency(model):g} Hz. {CAUTION}"]
+    table = classes(model, model.level).to_html(index=False, border=0, float_format="{:.3g}".format)
+    return "".join(f"<p>{escape(line)}</p>" for line in lines) + table
+
+
 def settings() -> dict[str, object]:
     """Every judgement that the fit is set by beside its prior, by name; see the modules for what each means."""
     return {
@@ -112,13 +126,81 @@ def provenance(model: Fitted) -> pd.DataFrame:
     return frame({"part": list(parts), "value": [str(value) for value in parts.values()]})
 
 
-def regression(model: Fitted) -> Any:
-    """Ordinary least squares on whitened rows: the records, then the prior as pseudo-rows.
+@dataclass(frozen=True)
+class Regression:
+    """The conditional regression, given the scales at their mode, as statsmodels has it.
 
-    Each record is scaled by the root of its precision at the mode; the prior's precision P = L L' adds the rows L'
-    with responses L' m. The coefficients are then the posterior mean at the mode, and ``bse`` with a scale of 1 its
-    standard deviations.
+    Attributes
+    ----------
+    results : statsmodels.regression.linear_model.RegressionResults
+        Of ordinary least squares on whitened rows: the records, then the prior as pseudo-rows. Each record is scaled by
+        the root of its precision at the mode; the prior's precision P = L L' adds the rows L' with responses L' m. The
+        coefficients are then the posterior mean at the mode, and `bse` with a scale of 1 its standard deviations.
+    records : pandas.DataFrame
+        contributor and unit of the records, in the order of the first rows.
     """
+
+    results: RegressionResults = field(repr=False)
+    records: pd.DataFrame = field(repr=False)
+
+    @property
+    def params(self) -> np.ndarray:
+        """The coefficients, in the order of the fit's terms [ln multiplier]."""
+        return np.asarray(self.results.params)
+
+    @property
+    def bse(self) -> np.ndarray:
+        """Their standard deviations [ln multiplier]."""
+        return np.asarray(self.results.bse)
+
+    def __getattr__(self, name: str) -> object:
+        """Whatever else statsmodels' results have."""
+        if name.startswith("__") or name == "results":
+            raise AttributeError(name)
+        return getattr(self.results, name)
+
+    def get_influence(self) -> OLSInfluence:
+        """statsmodels' influence measures, of the records' rows and then of the prior's."""
+        return self.results.get_influence()
+
+    def summary(self) -> str:
+        """statsmodels' table of the coefficients [ln multiplier], headed by what it is given."""
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of tests of its residuals, which few records do not bear
+            table = self.results.summary().tables[1]
+        return f"{GIVEN}\n{table.as_text()}"
+
+    def influence(self) -> pd.DataFrame:
+        """How each record bears on the coefficients, given the scales at the mode, the most influential first.
+
+        Returns
+        -------
+        pandas.DataFrame
+            contributor, unit; leverage (0 to 1), cooks_distance and studentised_residual (Cook and Weisberg, Residuals
+            and Influence in Regression). A record that is taken as wrong bears on nothing and has about 0 in all.
+        """
+        count = len(self.records)
+        with np.errstate(all="ignore"):
+            found = self.get_influence()
+            table = self.records.assign(
+                leverage=found.hat_matrix_diag[:count],
+                cooks_distance=found.cooks_distance[0][:count],
+                studentised_residual=found.resid_studentized_internal[:count],
+            )
+        return table.sort_values("cooks_distance", ascending=False, kind="stable", ignore_index=True)
+
+    def __str__(self) -> str:
+        lines = [self.summary(), "", "Influence of the records, the most influential first"]
+        for row in self.influence().head(MOST_DOUBTFUL).to_dict("records"):
+            lines.append(
+                f"  {row['contributor']}, {row['unit']}: leverage {row['leverage']:.3f}, Cook's distance "
+                f"{row['cooks_distance']:.3f}, studentised residual {row['studentised_residual']:+.2f}"
+            )
+        return "\n".join(lines)
+
+
+def regression(model: Fitted) -> Regression:
+    """The regression of a fit at the mode of its scales."""
     from statsmodels.regression.linear_model import OLS
 
     mode, scales = model.posteriors[0], model.quadrature[0].scales
@@ -129,4 +211,5 @@ def regression(model: Fitted) -> Any:
     y = np.concatenate([model.rows.response * root, factor @ mean])
     results = OLS(y, x, hasconst=False)
     results.data.xnames = list(model.design.names)
-    return results.fit(cov_type="fixed scale", cov_kwds={"scale": 1.0})
+    fitted = results.fit(cov_type="fixed scale", cov_kwds={"scale": 1.0})
+    return Regression(fitted, model.rows.frame[["contributor", "unit"]].reset_index(drop=True))

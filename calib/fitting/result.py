@@ -1,19 +1,27 @@
-"""The fit and its result: what the known units teach of the multiplier and its scatter."""
+"""The fit and its result: what the known units teach of the multiplier and its scatter, also as a file."""
 
 from __future__ import annotations
 
+import json
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast, get_args, get_origin, get_type_hints
 
 import numpy as np
 
+from calib.errors import InputError
 from calib.fitting import report, tables, validation
-from calib.fitting.features import Counts, Features, features_of, one_each
+from calib.fitting.features import Features, features_of, one_each
 from calib.fitting.mixture import same_digits, soundness, unsettled
 from calib.fitting.model import Design, Unmeasured, impute, is_placed, refuse
 from calib.fitting.outofcore.fit import SAMPLE_ROWS, frame_parts, table_parts
-from calib.fitting.predictive import DEFAULT_LEVEL, Fitted, Prediction, check_level
+from calib.fitting.predictive import DEFAULT_LEVEL, Fitted, Prediction, RatedCurrent, check_level
 from calib.fitting.prior import load_prior
+from calib.fitting.report import Regression
 from calib.fitting.validation import Check
 from calib.fitting.variance_components import ALL, EMSolver, quadrature_of, scales_at
 from calib.register.frame import checked
@@ -23,6 +31,9 @@ if TYPE_CHECKING:
     import ibis
     import pandas as pd
 
+    from calib.fitting.predictive import Readings
+
+FORMAT = "calib fit, version 1"
 LARGE = 20_000  # known units beyond which the fit goes over a table in passes
 
 
@@ -32,6 +43,73 @@ class Multiplier(Fitted):
     ``str()`` is a report for people; the methods give data frames. Two intervals are kept apart: the mean of a class
     (:meth:`classes`) and the rating of one unit (:meth:`estimate`).
     """
+
+    @property
+    def nobs(self) -> int:
+        """How many known units made the fit, as statsmodels names it."""
+        return self.records
+
+    @property
+    def params(self) -> pd.Series:
+        """The coefficients by name, medians of their posterior mixture [ln multiplier]."""
+        return self.terms(self.level).set_index("name")["value"]
+
+    @property
+    def bse(self) -> pd.Series:
+        """Their posterior standard deviations, the scales averaged over [ln multiplier]."""
+        import pandas as pd
+
+        return pd.Series(np.sqrt(np.diag(self.average[1])), self.params.index, name="sd")
+
+    def conf_int(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
+        """The interval that holds each coefficient with a probability: low, high, level, by name [ln multiplier]."""
+        return self.terms(level).set_index("name")[["low", "high", "level"]]
+
+    @property
+    def fittedvalues(self) -> pd.Series:
+        """ln(k m) of the known units by the coefficients, by contributor and unit (of a large register the sample)."""
+        return self._by_record(self.mean_of(self.matrix(self.rows), self.level)[0], "fitted")
+
+    @property
+    def resid(self) -> pd.Series:
+        """ln(k m) of the known units less their fitted values, likewise."""
+        return self._by_record(self.rows.response, "residual") - self.fittedvalues
+
+    def _by_record(self, values: np.ndarray, name: str) -> pd.Series:
+        import pandas as pd
+
+        return pd.Series(values, pd.MultiIndex.from_frame(self.rows.frame[["contributor", "unit"]]), name=name)
+
+    def summary(self, level: float | None = None) -> str:
+        """The report for people: what made the fit, the multiplier by size class, and what is doubtful."""
+        return report.summary(self if level is None else replace(self, level=check_level(level)))
+
+    def predict(self, unknown: Readings, as_read: bool = False) -> RatedCurrent:
+        """How the ratings of unknown units are distributed: mean, median, interval, sf and pdf, in mA.
+
+        Parameters
+        ----------
+        unknown : pandas.DataFrame, UnknownUnit or mapping
+            As :meth:`estimate` takes them.
+        as_read : bool
+            Whether every reading is taken as sound; else the distribution is the mixture over that and the slips, also
+            where :meth:`estimate` withholds its figures.
+
+        Returns
+        -------
+        RatedCurrent
+            One distribution a unit, in the same order.
+        """
+        return Prediction.of(self, unknown, as_read).rated
+
+    def save(self, path: str | Path) -> None:
+        """Write the fit into a file (JSON) that :meth:`load` reads: its figures come back digit by digit."""
+        Path(path).write_text(_written(self), encoding="utf-8")
+
+    @classmethod
+    def load(cls, path: str | Path) -> Multiplier:
+        """Read a fit that :meth:`save` wrote; InputError where the file is no such one, or was changed."""
+        return _read(path)
 
     def provenance(self) -> pd.DataFrame:
         """Which records, prior and settings made the fit: columns part and value.
@@ -43,11 +121,11 @@ class Multiplier(Fitted):
     made_of = provenance  # the name by which it was first known
 
     def classes(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
-        """Multiplier by size class and supply, with confidence limits of the class's mean [mA per V/ohm]."""
+        """Multiplier by size class and supply, with confidence limits of the class's mean at `level` [mA per V/ohm]."""
         return tables.classes(self, level)
 
     def terms(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
-        """Coefficients of the fit in ln multiplier: name, value, low, high."""
+        """Coefficients of the fit in ln multiplier: name, value, low, high, level."""
         return tables.terms(self, level)
 
     def suspects(self) -> pd.DataFrame:
@@ -62,13 +140,14 @@ class Multiplier(Fitted):
         """The known units with a core, their multipliers brought to one supply; doubtful as in :meth:`suspects`."""
         return tables.points(self, rectifier, filter)
 
-    def estimate(self, unknown: pd.DataFrame, level: float = DEFAULT_LEVEL, as_read: bool = False) -> pd.DataFrame:
+    def estimate(self, unknown: Readings, level: float = DEFAULT_LEVEL, as_read: bool = False) -> pd.DataFrame:
         """Rated current of unknown units with the interval that holds each unit's own rating.
 
         Parameters
         ----------
-        unknown : pandas.DataFrame
-            As :func:`calib.read_unknown` gives it, or made by hand with the same columns; it is not changed.
+        unknown : pandas.DataFrame, UnknownUnit or mapping
+            As :func:`calib.read_unknown` gives it, or made by hand with the same columns; it is not changed. A
+            record, or its fields by name, is one unit.
         level : float
             Probability of the interval, above 0 and below 1.
         as_read : bool
@@ -108,16 +187,22 @@ class Multiplier(Fitted):
         return validation.comparison(self, check_level(level), _fit_rows)
 
     @cached_property
-    def regression(self) -> Any:
-        """statsmodels' results of the conditional regression at the mode: whitened records, then the prior as rows.
+    def regression(self) -> Regression:
+        """The conditional regression, given the scales at their mode, as statsmodels has it: summary and influence.
 
-        Its residuals, influence measures and summary are there for those who want them; the coefficients agree with
-        the mode's to rounding.
+        Its coefficients agree with the mode's to rounding; those of the fit (:attr:`params`) average over the scales.
         """
         return report.regression(self)
 
     def __str__(self) -> str:
-        return report.summary(self)
+        return self.summary()
+
+    def __repr__(self) -> str:
+        benches = len(self.design.contributors)
+        return f"<Multiplier: {self.records} records of {benches} contributors, fit {self.content_hash}>"
+
+    def _repr_html_(self) -> str:
+        return report.as_html(self)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Multiplier) and other.content_hash == self.content_hash
@@ -210,7 +295,90 @@ def _fit_rows(rows: Features, notes: tuple[str, ...] = ()) -> Multiplier:
     quadrature, search = quadrature_of(EMSolver(rows, design, imputation, unmeasured, prior), prior.main)
     iterations = (*imputation.iterations, search, soundness([begun, *(point.posterior for point in quadrature)]))
     return Multiplier(
-        *(rows, Counts.of(rows), design, imputation, unmeasured, prior, quadrature, report.content_hash(rows)),
+        rows=rows,
+        records=len(rows),
+        simulated=bool(rows.frame["simulated"].any()),
+        class_counts=Counter(rows.frame[["size_class", "rectifier", "filter"]].itertuples(index=False, name=None)),
+        design=design,
+        imputation=imputation,
+        unmeasured=unmeasured,
+        prior=prior,
+        quadrature=quadrature,
+        content_hash=report.content_hash(rows),
         notes=(*notes, *unsettled(iterations)),
         iterations=iterations,
     )
+
+
+def _written(model: Multiplier) -> str:
+    """The text of a file that holds a fit: its parts as plain values, arrays by their place in a list of them."""
+    arrays: list[np.ndarray] = []
+    content = {"fit": _plain(model, arrays), "arrays": [_numbers(one) for one in arrays]}
+    return _text({"format": FORMAT, "sha256": _sum(content), **content}) + "\n"
+
+
+def _read(path: str | Path) -> Multiplier:
+    """The fit that a file holds; InputError where it cannot be read, is no such file or was changed."""
+    remedy = "give a file that Multiplier.save wrote, or fit the known units anew"
+    try:
+        text = Path(path).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError.one(f"cannot be read ({type(error).__name__})", remedy, where=str(path)) from None
+    try:
+        held = json.loads(text)
+        if held["format"] != FORMAT:
+            raise ValueError
+    except (ValueError, TypeError, KeyError):
+        raise InputError.one("is no file of a fit that this calib reads", remedy, where=str(path)) from None
+    try:
+        if held["sha256"] != _sum({"fit": held["fit"], "arrays": held["arrays"]}):
+            raise ValueError
+        arrays = [np.array(one["values"], one["dtype"]).reshape(one["shape"]) for one in held["arrays"]]
+        return _made(Multiplier, held["fit"], arrays)
+    except (ValueError, TypeError, KeyError, IndexError, AttributeError):
+        raise InputError.one("was changed since it was written, or is damaged", remedy, where=str(path)) from None
+
+
+def _text(content: object) -> str:
+    return json.dumps(content, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+
+
+def _sum(content: object) -> str:
+    return sha256(_text(content).encode()).hexdigest()
+
+
+def _numbers(array: np.ndarray) -> dict[str, Any]:
+    values = [None if value != value else value for value in array.ravel().tolist()]
+    return {"dtype": str(array.dtype), "shape": array.shape, "values": values}
+
+
+def _plain(value: Any, arrays: list[np.ndarray]) -> Any:
+    if is_dataclass(value):
+        return {one.name: _plain(getattr(value, one.name), arrays) for one in fields(value)}
+    if isinstance(value, np.ndarray):
+        arrays += [] if any(value is one for one in arrays) else [value]
+        return next(place for place, one in enumerate(arrays) if one is value)
+    if hasattr(value, "columns"):
+        return {name: _plain(value[name].to_numpy(), arrays) for name in value.columns}
+    if isinstance(value, Mapping):
+        return [[list(key), number] for key, number in value.items()]
+    if isinstance(value, tuple):
+        return [_plain(one, arrays) for one in value]
+    return None if value != value else value
+
+
+def _made(kind: Any, plain: Any, arrays: list[np.ndarray]) -> Any:
+    import pandas as pd
+
+    if is_dataclass(kind):
+        hints = get_type_hints(kind, localns={"pd": pd})
+        return cast(Any, kind)(**{one.name: _made(hints[one.name], plain[one.name], arrays) for one in fields(kind)})
+    if kind is np.ndarray:
+        return arrays[plain]
+    if kind is pd.DataFrame:
+        return pd.DataFrame({name: arrays[place] for name, place in plain.items()})
+    if get_origin(kind) is tuple:
+        return tuple(_made(get_args(kind)[0], one, arrays) for one in plain)
+    if get_origin(kind) is Mapping:
+        return {tuple(key): number for key, number in plain}
+    return float("nan") if kind is float and plain is None else plain

@@ -44,14 +44,14 @@ def frame(columns: dict) -> pd.DataFrame:
 def classes(model: Fitted, level: float) -> pd.DataFrame:
     """See :meth:`Multiplier.classes`."""
     check_level(level)
-    found = {(rectifier, filter) for _, rectifier, filter in model.counts.classes}
+    found = {(rectifier, filter) for _, rectifier, filter in model.class_counts}
     seen = [pair for pair in PAIRS if pair in found] or [FIRST_SUPPLY]
     cells = [(label, *pair) for pair in seen for label in SIZE_CLASS_LABELS]
     value, low, high = class_means(model, cells, usual_frequency(model), level)
     table = frame(dict(zip(("size_class", "rectifier", "filter"), zip(*cells, strict=True), strict=True)))
     table[["low_area_cm2", "high_area_cm2"]] = [size_class_bounds(label) for label, _, _ in cells]
     return table.assign(
-        count=[model.counts.classes.get(cell, 0) for cell in cells], multiplier=value, low=low, high=high
+        count=[model.class_counts.get(cell, 0) for cell in cells], multiplier=value, low=low, high=high, level=level
     )
 
 
@@ -59,7 +59,7 @@ def terms(model: Fitted, level: float) -> pd.DataFrame:
     """See :meth:`Multiplier.terms`."""
     check_level(level)
     value, low, high = model.mean_of(np.eye(model.design.width), level)
-    return frame({"name": list(model.design.names), "value": value, "low": low, "high": high})
+    return frame({"name": list(model.design.names), "value": value, "low": low, "high": high, "level": level})
 
 
 def class_means(model: Fitted, cells: list, frequency: np.ndarray | float, level: float) -> np.ndarray:
@@ -134,7 +134,7 @@ def line(model: Fitted, rectifier: str, filter: str, level: float, areas: np.nda
     noise = np.array([point.scales.noise**2 + point.scales.size_class**2 for point in model.quadrature])[:, None]
     sd = np.sqrt(spread + noise + model.unmeasured.wire + DRIFT_SD**2)
     unit_low, unit_high = RatedCurrent(model.shares, means - form, sd).interval(level)
-    band = {"low": low, "high": high, "unit_low": unit_low, "unit_high": unit_high}
+    band = {"low": low, "high": high, "unit_low": unit_low, "unit_high": unit_high, "level": level}
     return frame({"core_area_cm2": areas, "multiplier": value, **band})
 
 
@@ -174,7 +174,7 @@ def estimates(asked: Prediction, level: float) -> pd.DataFrame:
             **{name: rows.frame[name].to_numpy() for name in STANDING},
         }
     )
-    return _with_bias(_with_primary(table, asked), asked)
+    return _with_bias(_with_primary(table, asked), asked).assign(level=level)
 
 
 CURRENTS = ("rated_current_ma", "low_ma", "high_ma", "floor_ma", "repaired_ma", "repaired_low_ma", "repaired_high_ma")

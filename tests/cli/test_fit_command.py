@@ -46,6 +46,23 @@ def test_a_fit_that_does_not_come_to_rest_is_told_in_json_text_and_beside_the_es
     assert "not-converged" in done.stdout
 
 
+def test_diagnostics_add_the_regression_and_influence_and_change_nothing_else(called: Run, known: Path) -> None:
+    asked = ("fit", "--known", str(known))
+    plain, more = (json.loads(called(*asked, *words, "--format", "json").stdout) for words in ((), ("--diagnostics",)))
+    told = more.pop("diagnostics")
+    assert more == plain
+    assert told["given"] == "scales at the mode"
+    assert [one["name"] for one in told["coefficients"]] == [one["name"] for one in plain["terms"]]
+    assert {"value", "sd"} <= told["coefficients"][0].keys()
+    assert len(told["records"]) == 4
+    assert {"leverage", "cooks_distance", "studentised_residual"} <= told["records"][0].keys()
+    short, long = (called(*asked, *words).stdout for words in ((), ("--diagnostics",)))
+    assert long.startswith(short.rstrip("\n"))
+    assert "given the scales at the mode" in long
+    assert "leverage" in long
+    assert "Cook's distance" in long
+
+
 def test_a_suspect_is_named_with_its_odds_and_its_slip(called: Run, tmp_path: Path) -> None:
     slip = spoiled(HEADER, ROWS[0], "hv_resistance_ohm", "21.2").replace("AL 1", "AL 9")  # a slipped decimal point
     sound = [row.replace("AL ", f"AL {number}") for number in range(1, 4) for row in ROWS[:2]]

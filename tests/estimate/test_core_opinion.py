@@ -105,7 +105,7 @@ def test_heaters_that_may_take_the_core_are_said():
 
 def test_frame_is_like_the_other_opinions():
     frame = alder([(6.3, 3.0)]).frame()
-    assert list(frame.columns) == ["predictors", "rated_current_ma", "low_ma", "high_ma"]
+    assert list(frame.columns) == ["predictors", "rated_current_ma", "low_ma", "high_ma", "level"]
     assert frame["predictors"].tolist() == ["core-volt-amperes"]
     assert "less 18.9 VA of heaters: about" in str(alder([(6.3, 3.0)]))
 

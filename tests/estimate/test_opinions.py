@@ -25,7 +25,7 @@ SETS = [
 def test_a_row_for_each_set_that_the_readings_allow(readings, names):
     made = estimate_unit(practice_fit(), unknown(readings))
     assert list(made.opinions["predictors"]) == names
-    assert list(made.opinions.columns) == ["predictors", "rated_current_ma", "low_ma", "high_ma"]
+    assert list(made.opinions.columns) == ["predictors", "rated_current_ma", "low_ma", "high_ma", "level"]
 
 
 @pytest.mark.parametrize(("readings", "names"), SETS)

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
+from collections import Counter
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from calib.estimate import UnitEstimate, estimate_unit
+from calib.estimate import HeaterReading, UnitEstimate, estimate_unit
 from calib.estimate.unit import RATED_IS_NOT_SAFE
+from calib.fitting import predictive
+from calib.fitting.predictive import Fitted
+from calib.register.records import UnknownUnit
 from calib.supply.form_factor import winding_rms_per_dc
 from tests.fitting.making import practice_fit, practice_known, practice_unknown, prior_fit, unknown
 
@@ -26,11 +30,39 @@ def test_the_answer_is_the_fits_own_row(made):
     assert made.answer["unit"].tolist() == ["Q1"]
 
 
+def test_each_thing_is_reckoned_once_an_estimate(monkeypatch):
+    """The features of a unit, how its readings are weighed and its distribution, for the answer and all beside it."""
+    calls: Counter[str] = Counter()
+
+    def counted(home, name):
+        own = getattr(home, name)
+        monkeypatch.setattr(home, name, lambda *words: (calls.update([name]), own(*words))[1])
+
+    for home, name in ((predictive, "features_of"), (predictive, "weigh"), (Fitted, "predictive"), (Fitted, "mixture")):
+        counted(home, name)
+    estimate_unit(practice_fit(), unknown(FULL), heaters=[HeaterReading("lit", 6.6, 0.05)])
+    # The unit, the other filter, two opinions of fewer readings; core and gauge alone, and the drop of the heaters, are
+    # of sound readings only.
+    assert calls == {"features_of": 2, "weigh": 4, "mixture": 4, "predictive": 6}
+    calls.clear()
+    estimate_unit(practice_fit(), unknown({**FULL, "filter": "none"}), as_read=True)
+    assert calls["features_of"] == 1
+
+
+def test_a_record_or_its_fields_are_estimated_as_the_frame_is(made):
+    fields = {name: value for name, value in unknown(FULL).iloc[0].items() if name in UnknownUnit.model_fields}
+    for given in (fields, UnknownUnit.parse(fields)):
+        pd.testing.assert_frame_equal(estimate_unit(practice_fit(), given).answer, made.answer, check_exact=True)
+
+
 def test_the_level_is_that_asked_for(made):
     wide = estimate_unit(practice_fit(), unknown(FULL), level=0.99)
     assert wide.answer["low_ma"].iloc[0] < made.answer["low_ma"].iloc[0]
     assert wide.opinions["low_ma"].iloc[-1] < made.opinions["low_ma"].iloc[-1]
     assert wide.other["low_ma"].iloc[0] < made.other["low_ma"].iloc[0]
+    for table in (wide.answer, wide.other, wide.opinions):
+        assert set(table["level"]) == {0.99}
+    assert "level" in wide.disagreement.columns.intersection(wide.repairs.columns)
 
 
 @pytest.mark.parametrize(

@@ -17,14 +17,22 @@ import numpy as np
 from scipy.linalg import cho_solve
 
 from calib.errors import Fault, InputError
-from calib.fitting.features import Counts, Features, features_of, one_each, repeated
+from calib.fitting.features import Features, features_of, one_each, repeated
 from calib.fitting.mixture import Iteration, Posterior, judged, same_digits, unsettled, unsound_share
 from calib.fitting.model import Design, Imputation, Unmeasured, VarianceComponents, impute, is_placed, refuse
 from calib.fitting.outofcore.features import NUMBERS, TEXTS, faulty, features_expression, prepared, text_of
 from calib.fitting.outofcore.passes import Cells, Equations, Given, step_for, summed
 from calib.fitting.prior import MAIN, Prior, load_prior
 from calib.fitting.report import content_hash
-from calib.fitting.variance_components import ALL, EMSolver, mode_of, quadrature_of, scale_step, scales_at
+from calib.fitting.variance_components import (
+    ALL,
+    EMSolver,
+    QuadraturePoint,
+    mode_of,
+    quadrature_of,
+    scale_step,
+    scales_at,
+)
 from calib.register.frame import column_faults
 from calib.register.records import KnownUnit, columns
 
@@ -237,29 +245,32 @@ def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> dict[str, Any]:
         with _held(prepared(features_expression(source), codes, imputation), backend) as ready:
             passes = Passes(ready, run, _cells(ready, run, design), imputation, unmeasured, prior)
             state, found, ended = passes.to_rest(state, most)
-    solver = EMSolver(rows, design, imputation, unmeasured, prior)
-    one = judged(solver.evidence(passes.scales(state)), state.mean, state.covariance, state.share)
-    # The odds of the records held hardly change between the points.
-    points, search = quadrature_of(found, prior.main)
-    quadrature = tuple(
-        replace(at, posterior=replace(at.posterior, weight=one.weight, responsibilities=one.responsibilities))
-        for at in points
-    )
+    points, search = _quadrature(EMSolver(rows, design, imputation, unmeasured, prior), state, found)
     iterations = (*imputation.iterations, ended, search)
     note = f"{len(rows)} of {count} known units are held for what is said of single records"
     name = sha256(content_hash(rows).encode() + state.mean.tobytes() + state.covariance.tobytes()).hexdigest()[:16]
     return {
         "rows": rows,
-        "counts": Counts(count, simulated, passes.cells.classes()),
+        "records": count,
+        "simulated": simulated,
+        "class_counts": passes.cells.classes(),
         "design": design,
         "imputation": imputation,
         "unmeasured": unmeasured,
         "prior": prior,
-        "quadrature": quadrature,
+        "quadrature": points,
         "content_hash": name,
         "notes": (*notes, note, *unsettled(iterations)),
         "iterations": iterations,
     }
+
+
+def _quadrature(solver: EMSolver, state: State, found: Quadratic) -> tuple[tuple[QuadraturePoint, ...], Iteration]:
+    """Quadrature over the scales, the records that are held judged once: their odds hardly change between points."""
+    one = judged(solver.evidence(scales_at(state.u, solver.prior.main)), state.mean, state.covariance, state.share)
+    points, search = quadrature_of(found, solver.prior.main)
+    held = [replace(at.posterior, weight=one.weight, responsibilities=one.responsibilities) for at in points]
+    return tuple(replace(at, posterior=its) for at, its in zip(points, held, strict=True)), search
 
 
 def _refuse_faulty(table: ibis.Table, run: Any) -> None:

@@ -58,7 +58,29 @@ def test_a_doubtful_record_has_little_leverage():
     assert np.median(leverage[doubtful]) < np.median(leverage[~doubtful])
 
 
-def test_its_summary_names_the_terms():
-    summary = str(practice_fit().regression.summary())
+def test_its_summary_names_the_terms_and_says_what_it_is_given():
+    summary = practice_fit().regression.summary()
+    assert "given the scales at the mode" in summary.splitlines()[0]
     for name in ("core", "frequency", "size class 3", "contributor Alder Lane", "evidence set-data"):
         assert name in summary
+
+
+def test_influence_is_by_record_and_the_most_influential_first():
+    """Leverage and Cook's distance by the hat matrix of the whitened rows (Cook and Weisberg)."""
+    model = practice_fit()
+    found = model.regression.influence()
+    assert list(found.columns) == ["contributor", "unit", "leverage", "cooks_distance", "studentised_residual"]
+    assert found["cooks_distance"].is_monotonic_decreasing
+    root = np.sqrt(model.posteriors[0].weight)
+    x = model.matrix(model.rows) * root[:, None]
+    leverage = np.einsum("ij,jk,ik->i", x, model.posteriors[0].covariance, x)
+    by_unit = found.set_index("unit")["leverage"]
+    assert by_unit[model.rows.frame["unit"]].to_numpy() == pytest.approx(leverage, abs=1e-9)
+    distance = found["studentised_residual"] ** 2 * found["leverage"] / (1 - found["leverage"]) / model.design.width
+    assert found["cooks_distance"].to_numpy() == pytest.approx(distance.to_numpy(), abs=1e-9)
+
+
+def test_without_records_the_regression_is_the_priors_and_nothing_bears_on_it():
+    assert "size class 3" in prior_fit().regression.summary()
+    assert len(prior_fit().regression.influence()) == 0
+    assert prior_fit().regression.nobs == prior_fit().design.width

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import pickle
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from calib.errors import InputError
 from calib.fitting import Multiplier, fit, mixture, model as model_module, variance_components
+from calib.register.records import UnknownUnit
 from calib.supply.form_factor import winding_rms_per_dc
 from tests.fitting.making import (
     FIGURES,
@@ -19,9 +22,11 @@ from tests.fitting.making import (
     practice_unknown,
     prior_fit,
     scene_known,
+    unknown,
 )
 
 CLASSES = ["size_class", "rectifier", "filter", "low_area_cm2", "high_area_cm2", "count", "multiplier", "low", "high"]
+LEVELS = [0.5, 0.9]
 
 
 def figures(model: Multiplier) -> np.ndarray:
@@ -104,7 +109,15 @@ def test_repr_is_one_line_and_works_without_records():
     for model in (practice_fit(), prior_fit()):
         assert "\n" not in repr(model)
         assert model.content_hash in repr(model)
-        assert len(repr(model)) < 200
+    assert repr(practice_fit()).startswith(f"<Multiplier: {len(practice_known())} records of 5 contributors, fit ")
+    assert repr(prior_fit()).startswith("<Multiplier: 0 records of 0 contributors, fit ")
+
+
+def test_it_shows_its_table_in_a_notebook_and_nobodys_markup():
+    shown = practice_fit()._repr_html_()
+    assert shown.startswith("<p>Simulated practice data")
+    assert f"{practice_fit().classes()['multiplier'].iloc[0]:.3g}" in shown
+    assert "<p>No known units" in prior_fit()._repr_html_()
 
 
 def test_str_is_a_report_that_says_what_is_simulated():
@@ -125,7 +138,7 @@ def test_str_without_records_says_that_it_is_the_prior():
 
 def test_classes_have_the_agreed_columns_and_bounds():
     table = practice_fit().classes()
-    assert list(table.columns) == CLASSES
+    assert list(table.columns) == [*CLASSES, "level"]
     bounds = table.drop_duplicates("size_class")
     assert list(bounds["size_class"]) == list("1234567")
     assert list(bounds["low_area_cm2"]) == [0, 4.5, 7, 10, 14, 20, 32]
@@ -173,7 +186,7 @@ def test_the_class_of_an_estimate_is_the_class_of_the_table():
 
 def test_the_line_has_a_mean_band_inside_the_band_of_units():
     line = practice_fit().line("full-wave", "capacitor", 0.9, np.linspace(3, 60, 40))
-    assert list(line.columns) == ["core_area_cm2", "multiplier", "low", "high", "unit_low", "unit_high"]
+    assert list(line.columns) == ["core_area_cm2", "multiplier", "low", "high", "unit_low", "unit_high", "level"]
     ordered = line[["unit_low", "low", "multiplier", "high", "unit_high"]].to_numpy()
     assert (np.diff(ordered, axis=1) > 0).all()
     assert (np.diff(line["multiplier"]) < 0).all()
@@ -202,7 +215,7 @@ def test_tables_refuse_a_level_that_is_no_probability(name, level):
 
 def test_terms_are_named_and_stand_inside_their_limits():
     terms = practice_fit().terms()
-    assert list(terms.columns) == ["name", "value", "low", "high"]
+    assert list(terms.columns) == ["name", "value", "low", "high", "level"]
     assert terms["name"].is_unique
     assert (terms["low"] < terms["value"]).all()
     assert (terms["value"] < terms["high"]).all()
@@ -241,3 +254,115 @@ def test_a_fit_says_which_records_prior_and_settings_made_it(monkeypatch):
     assert (first["prior"], first["records"]) == (changed["prior"], changed["records"])
     assert first["settings"] != changed["settings"]
     assert first["fit"] != changed["fit"]
+
+
+def test_it_has_what_users_of_statsmodels_look_for():
+    model, terms = practice_fit(), practice_fit().terms(0.8).set_index("name")
+    assert model.nobs == len(practice_known())
+    assert model.params.to_dict() == terms["value"].to_dict()
+    pd.testing.assert_frame_equal(model.conf_int(0.8), terms[["low", "high", "level"]])
+    assert model.summary() == str(model)
+    assert "80% limits" in model.summary(0.8)
+    # A normal's limits at 0.8 lie 1.28 standard deviations off; the mixtures of the terms of main are nearly normal.
+    width = (terms["high"] - terms["low"]) / (2 * 1.2816)
+    assert model.bse[:6].to_numpy() == pytest.approx(width[:6].to_numpy(), rel=0.03)
+    assert (model.bse > 0.97 * width).all()
+
+
+def test_fitted_values_and_residuals_are_by_record_and_add_to_the_response():
+    model = practice_fit()
+    both = model.fittedvalues + model.resid
+    assert both.to_numpy() == pytest.approx(model.rows.response)
+    assert both.index.names == ["contributor", "unit"]
+    sound = model.responsibilities[:, 0] > 0.9
+    assert np.abs(model.resid[sound]).max() < np.abs(model.resid).max()
+    assert len(prior_fit().resid) == 0
+
+
+@pytest.mark.parametrize("as_read", [False, True])
+def test_predict_gives_the_distribution_that_the_estimate_is_read_from(as_read):
+    asked = practice_unknown()
+    made, table = practice_fit().predict(asked, as_read), practice_fit().estimate(asked, 0.8, as_read)
+    assert len(made) == len(asked)
+    assert repr(made) == f"<RatedCurrent of {len(asked)} unit(s)>"
+    assert np.array_equal(made.median(), table["rated_current_ma"])
+    low, high = made.interval(0.8)
+    assert np.array_equal(low, table["low_ma"])
+    assert np.array_equal(high, table["high_ma"])
+    np.testing.assert_array_equal(made.sf(asked["demand_ma"].to_numpy()), table["odds_of_demand"])
+    assert made.sf(made.ppf(0.3)) == pytest.approx(np.full(len(asked), 0.7))
+    with pytest.raises(ValueError, match="level is 1.5"):
+        made.interval(1.5)
+
+
+def test_the_density_of_a_rating_integrates_to_one_and_to_its_mean():
+    made = practice_fit().predict(practice_unknown().iloc[[0]])
+    current = np.geomspace(made.ppf(1e-7)[0], made.ppf(1 - 1e-7)[0], 4001)
+    density = made.pdf(current)
+    assert np.trapezoid(density, current) == pytest.approx(1, abs=1e-5)
+    assert np.trapezoid(density * current, current) == pytest.approx(made.mean()[0], rel=1e-4)
+
+
+def test_a_record_or_its_fields_are_estimated_as_the_frame_is():
+    asked = unknown({"tongue_mm": 28, "stack_mm": 30, "demand_ma": 70})
+    fields = {name: value for name, value in asked.iloc[0].to_dict().items() if name in UnknownUnit.model_fields}
+    expected = practice_fit().estimate(asked)
+    for given in (fields, {**fields, "tongue_mm": "28"}, UnknownUnit.parse(fields)):
+        pd.testing.assert_frame_equal(practice_fit().estimate(given), expected, check_exact=True)
+        assert practice_fit().predict(given).median()[0] == expected["rated_current_ma"].iloc[0]
+    with pytest.raises(InputError, match="unknown unit, rectifier 'bridged'"):
+        practice_fit().estimate({**fields, "rectifier": "bridged"})
+
+
+@pytest.mark.parametrize("level", LEVELS)
+def test_every_table_with_limits_tells_their_level(level):
+    model = practice_fit()
+    tables = [
+        model.classes(level),
+        model.terms(level),
+        model.conf_int(level),
+        model.estimate(practice_unknown(), level),
+    ]
+    tables.append(model.line("full-wave", "choke", level, np.array([8.0])))
+    assert all((table["level"] == level).all() for table in tables)
+
+
+@pytest.mark.parametrize("model", [practice_fit, prior_fit])
+def test_a_saved_fit_comes_back_digit_by_digit(tmp_path, model):
+    path = tmp_path / "fit.json"
+    model().save(path)
+    again = Multiplier.load(path)
+    assert again == model()
+    for made in (str, repr, lambda fit: str(fit.check())):
+        assert made(again) == made(model())
+    for made in ("classes", "terms", "suspects", "provenance"):
+        pd.testing.assert_frame_equal(getattr(again, made)(), getattr(model(), made)(), check_exact=True)
+    pd.testing.assert_frame_equal(
+        again.estimate(practice_unknown()), model().estimate(practice_unknown()), check_exact=True
+    )
+    assert np.array_equal(again.regression.params, model().regression.params)
+    assert json.loads(path.read_text())["format"] == "calib fit, version 1"
+
+
+def test_a_file_that_is_no_fit_or_was_changed_is_refused_in_one_line(tmp_path):
+    path = tmp_path / "fit.json"
+    practice_fit().save(path)
+    text = path.read_text(encoding="utf-8")
+    digit = text.index("0.0", len(text) // 2)
+    known = {name: part for name, part in json.loads(text).items() if name != "arrays"}
+    for spoiled, said in (
+        (text[:digit] + "0.1" + text[digit + 3 :], "was changed since it was written, or is damaged"),
+        (json.dumps(known), "was changed since it was written, or is damaged"),
+        (text[: len(text) // 2], "is no file of a fit that this calib reads"),
+        ('{"format": "calib fit, version 99"}', "is no file of a fit that this calib reads"),
+        ("[1, 2]", "is no file of a fit that this calib reads"),
+        ("unit,contributor", "is no file of a fit that this calib reads"),
+    ):
+        path.write_text(spoiled, encoding="utf-8")
+        with pytest.raises(InputError) as refused:
+            Multiplier.load(path)
+        assert (
+            str(refused.value) == f"{path}: {said}; give a file that Multiplier.save wrote, or fit the known units anew"
+        )
+    with pytest.raises(InputError, match=r"cannot be read \(FileNotFoundError\)"):
+        Multiplier.load(tmp_path / "none.json")
