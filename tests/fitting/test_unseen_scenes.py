@@ -8,9 +8,12 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+import pandas as pd
 import pytest
+from frictionless import validate
 
 from calib.fitting import fit
+from calib.paths import shipped
 from tests.fitting.making import scene_asked, scene_known, without_gauge
 from tests.scenes.population import SCENES
 from tests.scenes.scoring import LEVEL, Best, one_multiplier, score
@@ -53,3 +56,11 @@ def test_over_all_scenes_it_is_nearly_as_good_as_knowing_each_population():
     coverage, ratio, *_ = np.mean([outcome(scene) for scene in SCENES], axis=0)
     assert 0.87 < coverage < 0.97
     assert ratio < 1.12
+
+
+def test_the_table_of_all_of_it_is_as_described_and_within_what_is_meant():
+    folder = shipped("datasets/validation")
+    assert validate(str(folder / "datapackage.json")).valid
+    made = pd.read_csv(folder / "coverage.csv")
+    assert set(made.loc[~made["held_out"], "scene"]) == set(SCENES)
+    assert made.loc[made["known"] >= 6, "coverage"].between(0.87, 0.97).all()

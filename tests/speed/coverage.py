@@ -1,7 +1,7 @@
-"""Coverage and interval score of the fit on populations that its prior has not seen: makes the table of the guide.
+"""Coverage and interval score of the fit on populations that its prior has not seen.
 
-``python -m tests.speed.coverage --draws 24 --guide DEVELOPERS.md`` from the top of the tree makes the guide's tables;
-some minutes on two cores. ``--scenes``, ``--sizes`` and ``--spoiled`` choose a part, which is printed.
+``python -m tests.speed.coverage --out datasets/validation/coverage.csv`` makes that table, in about half an hour on two
+cores. ``--scenes``, ``--sizes`` and ``--spoiled`` choose a part, which is printed.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ SIZES = (0, 3, 6, 12, 30, 120, 1000)
 SPOILED = (0.0, 0.05, 0.10)
 ASKED = 200
 EVERY = SCENES | HELD_OUT
-MARKS = "<!-- {}: begin -->", "<!-- {}: end -->"
+COLUMNS = ["scene", "held_out", "known", "spoiled_pct", "draws", "coverage", "score"]
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,8 @@ def run(cell: Cell) -> dict:
     return {
         "scene": cell.scene,
         "known": cell.known,
-        "spoiled": cell.spoiled,
+        "spoiled_pct": round(100 * cell.spoiled),
+        "draws": cell.draws,
         "coverage": mean[0],
         "score": mean[1] / mean[3],
         "error": mean[2],
@@ -75,54 +76,29 @@ def table(cells: list[Cell], workers: int = 2) -> pd.DataFrame:
         return pd.DataFrame(pool.map(run, cells, chunksize=1))
 
 
-def guide(made: pd.DataFrame, draws: int) -> str:
-    """The guide's tables: a row a scene, a column a number of known units, in each cell coverage and score."""
-    lines = [f"Means over {draws} draws of a register and {ASKED} units (a quarter of the draws at 1,000 records).", ""]
-    for spoiled, part in made.groupby("spoiled"):
-        sizes = sorted(part["known"].unique())
-        lines += [f"{spoiled:.0%} of the records grossly wrong:", "", "| scene | " + " | ".join(map(str, sizes)) + " |"]
-        lines += ["|---|" + "---|" * len(sizes)]
-        for scene, row in part.groupby("scene", sort=False):
-            cells = row.set_index("known").loc[sizes]
-            told = [f"{one['coverage']:.2f} {one['score']:.2f}" for one in cells.to_dict("records")]
-            lines.append(f"| {scene} | " + " | ".join(told) + " |")
-        mean = part.groupby("known")[["coverage", "score"]].mean().loc[sizes].to_dict("records")
-        lines += ["| all | " + " | ".join(f"{one['coverage']:.2f} {one['score']:.2f}" for one in mean) + " |", ""]
-    return "\n".join(lines)
-
-
-def put_into(text: str, tables: str, name: str) -> str:
-    """A text with what stands between the marks of that name replaced."""
-    begin, end = (mark.format(name) for mark in MARKS)
-    head, rest = text.split(begin)
-    return f"{head}{begin}\n\n{tables}\n{end}{rest.split(end)[1]}"
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--draws", type=int, default=40)
+    parser.add_argument("--draws", type=int, default=32)
     parser.add_argument("--sizes", type=int, nargs="*", default=list(SIZES))
-    parser.add_argument("--scenes", nargs="*", default=list(SCENES))
+    parser.add_argument("--scenes", nargs="*", default=list(EVERY))
     parser.add_argument("--spoiled", type=float, nargs="*", default=list(SPOILED))
-    parser.add_argument("--held-out", action="store_true", help="the scenes drawn up once the fit was settled")
     parser.add_argument("--wire", action="store_true")
-    parser.add_argument("--guide", type=Path, help="file whose tables are replaced")
+    parser.add_argument("--out", type=Path, help="table to write")
     asked = parser.parse_args()
-    scenes = list(HELD_OUT) if asked.held_out else asked.scenes
     cells = [
         Cell(scene, known, spoiled, max(3, asked.draws // (4 if known >= 1000 else 1)), asked.wire)
-        for scene in scenes
+        for scene in asked.scenes
         for known in asked.sizes
         for spoiled in asked.spoiled
         if known or not spoiled
     ]
     made = table(cells)
     print(made.round(3).to_string(index=False))
-    print(made.groupby(["known", "spoiled"])[["coverage", "score", "error_ratio"]].mean().round(3).to_string())
-    if asked.guide:
-        text = asked.guide.read_text(encoding="utf-8")
-        name = "held out" if asked.held_out else "coverage"
-        asked.guide.write_text(put_into(text, guide(made, asked.draws), name), encoding="utf-8")
+    print(made.groupby(["known", "spoiled_pct"])[["coverage", "score", "error_ratio"]].mean().round(3).to_string())
+    if asked.out:
+        made.assign(held_out=made["scene"].isin(HELD_OUT).map({True: "true", False: "false"}))[COLUMNS].to_csv(
+            asked.out, index=False, float_format="%.3f"
+        )
 
 
 if __name__ == "__main__":
