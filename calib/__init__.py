@@ -20,7 +20,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # the same names for those who read types without running anything
-    from calib import bench as bench, leads as leads, session as session
+    from calib import bench as bench, charts as charts, leads as leads, session as session
     from calib.bench import (
         MeterClass as MeterClass,
         awg_diameter_mm as awg_diameter_mm,
@@ -130,7 +130,7 @@ _HOMES = {
     "calib.estimate.core_rating": ("CoreOpinion", "opinion_of_core"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
-_WINGS = ("bench", "leads", "session")
+_WINGS = ("bench", "charts", "leads", "session")
 
 __all__ = sorted([*_HOME_OF, *_WINGS])
 

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 import calib
-from calib import bench, words
+from calib import bench, charts, words
 from calib.app import context, forms
-from calib.charts.charts import estimate_chart, estimate_told, opinions_chart, opinions_told
 from calib.session import fields as measured, meters as metering
 from calib.session.readings import FIELD_OF, METALS, count_of, heater_rows, metal_of
 
@@ -49,11 +48,11 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
     if estimate.withheld:
         _withheld(estimate, answer, counted)
         return
-    chart = estimate_chart(estimate.curve, answer, demand, context.LEVEL, context.colours(), current=current)
+    chart = charts.estimate(estimate.curve, answer, demand, context.colours(), current)
     st.altair_chart(chart, theme=None, width="stretch", key="estimate_chart")
     _sentences(estimate, answer, unit)
     st.html(counted)
-    context.in_words(estimate_told(answer, demand, context.LEVEL))
+    context.in_words(chart.description)
     _second_look(estimate)
     st.subheader("The working", anchor=False)
     st.html(working_table(estimate.working) + account)
@@ -206,9 +205,9 @@ def _opinions(opinions: pd.DataFrame, current: str) -> None:
     if len(opinions) < 2:
         st.write("Only one set of readings speaks so far. Core and wire would each add an opinion of their own.")
         return
-    chart = opinions_chart(opinions, context.LEVEL, context.colours(), current=current)
+    chart = charts.opinions(opinions, context.colours(), current)
     st.altair_chart(chart, theme=None, width="stretch", key="opinions_chart")
-    context.in_words(opinions_told(opinions))
+    context.in_words(chart.description)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ import streamlit as st
 
 import calib
 from calib import bench, words
-from calib.charts.palette import Palette, palette
+from calib.charts.style import Palette, palette
 from calib.register.records import standing
 
 if TYPE_CHECKING:

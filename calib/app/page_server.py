@@ -20,7 +20,7 @@ from contextlib import suppress
 from typing import Any
 from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
-from calib.charts.palette import DARK, LIGHT, Palette
+from calib.charts.style import DARK, LIGHT, Palette
 from calib.errors import CannotError
 
 Message = MutableMapping[str, Any]

@@ -1,0 +1,30 @@
+"""Pictures: frames in, Altair charts out.
+
+Each chart states its finding as its title, and its `description` tells it in words, with every number that it shows.
+What a name needs is imported when it is first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from calib.charts.fit_charts import estimate as estimate, multiplier as multiplier, opinions as opinions
+    from calib.charts.leads_chart import windings as windings
+    from calib.charts.style import DARK as DARK, LIGHT as LIGHT, Palette as Palette
+
+_HOMES = {
+    "fit_charts": ("estimate", "multiplier", "opinions"),
+    "leads_chart": ("windings",),
+    "style": ("DARK", "LIGHT", "Palette"),
+}
+
+__all__ = ["DARK", "LIGHT", "Palette", "estimate", "multiplier", "opinions", "windings"]
+
+
+def __getattr__(name: str) -> Any:
+    for home, names in _HOMES.items():
+        if name in names:
+            return getattr(import_module(f"calib.charts.{home}"), name)
+    raise AttributeError(f"module 'calib.charts' has no attribute '{name}'")

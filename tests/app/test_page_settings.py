@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from calib.app.page_server import SETTINGS, in_place, out_of_place
-from calib.charts.palette import DARK, LIGHT, Palette
+from calib.charts.style import DARK, LIGHT, Palette
 
 # What a settings file may hold of each kind, none of it a default.
 NEVER = {bool: (True, False), int: (99, 98), float: (99.5, 98.5), str: ("other", "another")}

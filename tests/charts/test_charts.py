@@ -5,15 +5,25 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import altair as alt
 import numpy as np
 import pandas as pd
 import pytest
 
-from calib.charts.charts import estimate_chart, estimate_told, opinions_chart
-from calib.charts.palette import DARK, LIGHT
-from calib.charts.size_chart import class_middles, size_chart
+import calib
+from calib import charts
+from calib.charts import DARK, LIGHT
+from calib.charts.fit_charts import _class_middles
+from tests.fitting.making import practice_fit, unknown
 
-ANSWER = {"odds_of_demand": 0.87, "low_ma": 58.2, "rated_current_ma": 82.4, "high_ma": 116.3, "floor_ma": 63.1}
+ANSWER = {
+    "odds_of_demand": 0.87,
+    "low_ma": 58.2,
+    "rated_current_ma": 82.4,
+    "high_ma": 116.3,
+    "floor_ma": 63.1,
+    "level": 0.9,
+}
 CURRENT = np.linspace(20.0, 220.0, 201)
 CURVE = pd.DataFrame({"current_ma": CURRENT, "density": np.exp(-0.5 * (np.log(CURRENT / 82.4) / 0.21) ** 2) / CURRENT})
 OPINIONS = pd.DataFrame(
@@ -22,6 +32,7 @@ OPINIONS = pd.DataFrame(
         "rated_current_ma": [90.0, 60.0],
         "low_ma": [55.0, 45.0],
         "high_ma": [150.0, 80.0],
+        "level": 0.9,
     }
 )
 AREAS = np.geomspace(3.0, 30.0, 12)
@@ -30,6 +41,7 @@ LINE = pd.DataFrame({"core_area_cm2": AREAS, "multiplier": 30.0 * (AREAS / 10.0)
     high=lambda line: line["multiplier"] * 1.1,
     unit_low=lambda line: line["multiplier"] * 0.7,
     unit_high=lambda line: line["multiplier"] * 1.4,
+    level=0.9,
 )
 CLASSES = pd.DataFrame(
     {
@@ -94,7 +106,7 @@ def axis_titles(spec: Any) -> set[str]:
 def test_the_estimates_title_states_the_finding(demand: float, finding: str) -> None:
     answer = {**ANSWER, "odds_of_demand": 0.87}
     wanted = f"{finding} 87 in 100" if finding.endswith("odds") else finding
-    assert title_of(estimate_chart(CURVE, answer, demand, 0.9, LIGHT)) == wanted
+    assert title_of(charts.estimate(CURVE, answer, demand, LIGHT)) == wanted
 
 
 def test_the_estimate_tells_its_numbers_to_those_who_cannot_see_it() -> None:
@@ -102,14 +114,14 @@ def test_the_estimate_tells_its_numbers_to_those_who_cannot_see_it() -> None:
         "Most likely 82 mA; nine units in ten like this are rated between 58 and 116 mA; nine units in ten are rated "
         "at least 63 mA."
     )
-    assert estimate_told(ANSWER, math.nan, 0.9) == told
-    chart = estimate_chart(CURVE, ANSWER, 75.0, 0.9, LIGHT)
+    assert charts.estimate(CURVE, ANSWER).description == told
+    chart = charts.estimate(CURVE, ANSWER, 75.0, LIGHT)
     assert spec_of(chart)["description"] == (f"{told} The set draws 75 mA; odds that it is rated for that: 87 in 100.")
 
 
 def test_the_estimate_is_drawn_with_its_marks_and_unit() -> None:
-    svg = drawn(estimate_chart(CURVE, ANSWER, 75.0, 0.9, DARK))
-    for words in (
+    svg = drawn(charts.estimate(CURVE, ANSWER, 75.0, DARK))
+    for said in (
         "likely 82 mA",
         "nine units in ten: at least 63 mA",
         "the set draws 75 mA",
@@ -117,13 +129,13 @@ def test_the_estimate_is_drawn_with_its_marks_and_unit() -> None:
         "116",
         "rated direct current, mA",
     ):
-        assert f">{words}<" in svg
+        assert f">{said}<" in svg
 
 
 @pytest.mark.parametrize(("demand", "above"), [(90.0, "likely"), (60.0, "the set draws"), (140.0, "the set draws")])
 def test_words_that_run_towards_the_other_rule_stand_above_it(demand: float, above: str) -> None:
     """Words in the left half of the picture run to the right, those in the right half to the left."""
-    spec = spec_of(estimate_chart(CURVE, ANSWER, demand, 0.9, LIGHT))
+    spec = spec_of(charts.estimate(CURVE, ANSWER, demand, LIGHT))
     rows = [row for data in spec["datasets"].values() for row in data]
     words = max((row for row in rows if "mA" in row.get("text", "")), key=lambda row: row["height"])
     assert words["text"].startswith(above)
@@ -131,13 +143,13 @@ def test_words_that_run_towards_the_other_rule_stand_above_it(demand: float, abo
 
 
 def test_no_demand_is_drawn_where_none_was_given() -> None:
-    svg = drawn(estimate_chart(CURVE, ANSWER, math.nan, 0.9, LIGHT))
+    svg = drawn(charts.estimate(CURVE, ANSWER, math.nan, LIGHT))
     assert "likely 82 mA" in svg
     assert "the set draws" not in svg
 
 
 def test_a_demand_far_off_is_still_on_the_axis() -> None:
-    spec = spec_of(estimate_chart(CURVE, ANSWER, 900.0, 0.9, LIGHT))
+    spec = spec_of(charts.estimate(CURVE, ANSWER, 900.0, LIGHT))
     domain = spec["layer"][0]["encoding"]["x"]["scale"]["domain"]
     assert domain[0] < 58.2
     assert domain[1] > 900.0
@@ -145,7 +157,7 @@ def test_a_demand_far_off_is_still_on_the_axis() -> None:
 
 def test_the_opinions_say_how_far_they_differ() -> None:
     """90 mA over 60 mA is 1.5."""
-    chart = opinions_chart(OPINIONS, 0.9, LIGHT)
+    chart = charts.opinions(OPINIONS, LIGHT)
     assert title_of(chart) == "The readings differ by a factor of 1.50"
     assert "From V/R and core: 60 mA, 45 to 80 mA." in spec_of(chart)["description"]
     assert "rated direct current, mA" in axis_titles(spec_of(chart))
@@ -153,26 +165,26 @@ def test_the_opinions_say_how_far_they_differ() -> None:
 
 def test_the_size_chart_states_how_far_the_multiplier_falls() -> None:
     """30 (A/10)^-0.5 is 54.8 at 3 cm² and 17.3 at 30 cm²."""
-    chart = size_chart(LINE, POINTS, CLASSES, 0.9, LIGHT)
+    chart = charts.multiplier(LINE, POINTS, CLASSES, LIGHT)
     assert title_of(chart) == "55 mA per V/Ω at 3.0 cm² falls to 17 at 30 cm²"
     assert {"gross core area, cm²", "multiplier, mA per V/Ω"} <= axis_titles(spec_of(chart))
 
 
 def test_the_size_chart_tells_its_classes_and_how_many_units_it_draws() -> None:
-    told = spec_of(size_chart(LINE, POINTS, CLASSES, 0.9, LIGHT))["description"]
+    told = spec_of(charts.multiplier(LINE, POINTS, CLASSES, LIGHT))["description"]
     assert "2 known units drawn" in told
     assert "Class 3: 33.0 (30.0 to 36.0), 2 known units." in told
 
 
 def test_shape_and_mark_repeat_what_colour_says() -> None:
-    svg = drawn(size_chart(LINE, POINTS, CLASSES, 0.9, LIGHT))
+    svg = drawn(charts.multiplier(LINE, POINTS, CLASSES, LIGHT))
     assert ">nameplate<" in svg
     assert ">heat-run<" in svg
     assert svg.count(">?<") == 1
 
 
 def test_before_any_record_the_chart_says_so_and_is_drawn() -> None:
-    chart = size_chart(LINE, POINTS.iloc[:0], CLASSES.assign(count=0), 0.9, DARK)
+    chart = charts.multiplier(LINE, POINTS.iloc[:0], CLASSES.assign(count=0), DARK)
     assert title_of(chart).startswith("Before any record: ")
     assert "multiplier, mA per V/Ω" in drawn(chart)
 
@@ -180,14 +192,14 @@ def test_before_any_record_the_chart_says_so_and_is_drawn() -> None:
 def test_an_open_class_is_drawn_inside_its_one_bound() -> None:
     """The middle in logs of 7 and 10 is sqrt 70; an open end counts as 1.44 times away, so the middle is 1.2 times."""
     bounds = pd.DataFrame({"low_area_cm2": [0.0, 7.0, 32.0], "high_area_cm2": [4.5, 10.0, math.inf]})
-    assert class_middles(bounds)["core_area_cm2"].tolist() == pytest.approx([3.75, math.sqrt(70.0), 38.4])
+    assert _class_middles(bounds)["core_area_cm2"].tolist() == pytest.approx([3.75, math.sqrt(70.0), 38.4])
 
 
 def test_the_frames_are_left_as_they_were() -> None:
     before = [frame.copy() for frame in (LINE, POINTS, CLASSES, CURVE, OPINIONS)]
-    size_chart(LINE, POINTS, CLASSES, 0.9, LIGHT)
-    estimate_chart(CURVE, ANSWER, 75.0, 0.9, LIGHT)
-    opinions_chart(OPINIONS, 0.9, LIGHT)
+    charts.multiplier(LINE, POINTS, CLASSES, LIGHT)
+    charts.estimate(CURVE, ANSWER, 75.0, LIGHT)
+    charts.opinions(OPINIONS, LIGHT)
     for frame, was in zip((LINE, POINTS, CLASSES, CURVE, OPINIONS), before, strict=True):
         pd.testing.assert_frame_equal(frame, was)
 
@@ -195,11 +207,26 @@ def test_the_frames_are_left_as_they_were() -> None:
 def test_the_curve_is_drawn_per_milliampere_so_that_its_areas_are_shares() -> None:
     """A rating spread evenly in ln current falls as 1/current per mA: at twice the current half the height."""
     even = pd.DataFrame({"current_ma": [50.0, 75.0, 100.0], "density": [1.0, 1.0, 1.0]})
-    spec = spec_of(estimate_chart(even, ANSWER, math.nan, 0.9, LIGHT))
+    spec = spec_of(charts.estimate(even, ANSWER, math.nan, LIGHT))
     hill = spec["datasets"][spec["layer"][0]["data"]["name"]]
     assert [row["height"] for row in hill] == pytest.approx([1.0, 50.0 / 75.0, 0.5])
 
 
 def test_an_ac_rating_is_not_called_direct() -> None:
-    chart = estimate_chart(CURVE, ANSWER, math.nan, 0.9, LIGHT, current="rated current, mA rms")
+    chart = charts.estimate(CURVE, ANSWER, math.nan, LIGHT, current="rated current, mA rms")
     assert "rated current, mA rms" in axis_titles(spec_of(chart))
+
+
+def test_the_public_charts_take_the_frames_that_fit_and_estimate_give() -> None:
+    model, areas = practice_fit(), np.geomspace(4.0, 30.0, 12)
+    made = calib.estimate_unit(model, unknown({"tongue_mm": 28, "stack_mm": 30}), level=0.8)
+    classes = model.classes(0.8)
+    supply = classes[(classes["rectifier"] == "full-wave") & (classes["filter"] == "choke")]
+    line = model.line("full-wave", "choke", 0.8, areas)
+    for chart in (
+        calib.charts.estimate(made.curve, made.answer),
+        calib.charts.opinions(made.opinions),
+        calib.charts.multiplier(line, model.points("full-wave", "choke"), supply),
+    ):
+        assert isinstance(chart, alt.LayerChart)
+        assert "eight units" in str(spec_of(chart))

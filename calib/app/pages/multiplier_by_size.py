@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import streamlit as st
 
-from calib import words
+from calib import charts, words
 from calib.app import context, forms
-from calib.charts.size_chart import size_chart, size_told
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,10 +30,10 @@ def draw() -> None:
     points = model.points(rectifier, filter_input)
     line = model.line(rectifier, filter_input, context.LEVEL, _areas(points))
     classes = _classes_of(model, rectifier, filter_input)
-    chart = size_chart(line, points, classes, context.LEVEL, context.colours())
+    chart = charts.multiplier(line, points, classes, context.colours())
     st.altair_chart(chart, theme=None, width="stretch", key="size_chart")
     _notes(points)
-    context.in_words(size_told(line, points[np.isfinite(points["core_area_cm2"])], classes, context.LEVEL))
+    context.in_words(chart.description)
     st.header("The size classes", anchor=False)
     st.write(
         f"For {words.supply(rectifier, filter_input)}, in mA per V/Ω. The interval is that of the class's mean; single "

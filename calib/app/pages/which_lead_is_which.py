@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from calib import bench, words
+from calib import bench, charts, words
 from calib.app import context, forms, session_state as session
-from calib.charts.leads_picture import windings_chart, windings_told
 from calib.errors import InputError
 from calib.leads import identify_leads
 from calib.leads.colours import CODED_WEIGHT, OTHER_WEIGHT
@@ -205,9 +204,9 @@ def _windings(found: LeadsFound | None, faults: tuple[str, ...]) -> None:
     for remark in found.remarks:
         st.warning(words.plain(remark))
     if found.windings:
-        chart = windings_chart(found, context.colours())
+        chart = charts.windings(found, context.colours())
         st.altair_chart(chart, theme=None, width="stretch", key="leads_chart")
-        context.in_words(windings_told(found))
+        context.in_words(chart.description)
     else:
         st.write("No two leads belong together so far.")
     if found.isolated:

@@ -9,17 +9,17 @@ import altair as alt
 import pandas as pd
 
 from calib import words
-from calib.charts.chart_dress import Drawing, styled
+from calib.charts.style import LIGHT, Palette, styled
 
 if TYPE_CHECKING:
-    from calib.charts.palette import Palette
+    from calib.charts.style import Drawing
     from calib.leads.result import LeadsFound, LeadWinding
 
 HEAD_PX, ROW_PX = 110, 88  # height of the title, and of a winding's row
 LEAST_GAP = 0.1  # between two leads, as a share of the width, so that their tags stay apart on a phone
 
 
-def windings_chart(found: LeadsFound, colours: Palette) -> Drawing:
+def windings(found: LeadsFound, colours: Palette = LIGHT) -> Drawing:
     """All windings one beneath another.
 
     Parameters
@@ -56,18 +56,18 @@ def windings_chart(found: LeadsFound, colours: Palette) -> Drawing:
         layers.append(parts.encode(x=across, y=down, text="ohm:N"))
     drawing = alt.layer(*layers).properties(height=HEAD_PX + ROW_PX * len(found.windings))
     subtitle = "● end, ■ tap; placed by resistance, in Ω; broken line: order not settled"
-    return styled(drawing, colours, windings_title(found), subtitle, windings_told(found))
+    return styled(drawing, colours, _title(found), subtitle, _in_words(found))
 
 
-def windings_title(found: LeadsFound) -> str:
+def _title(found: LeadsFound) -> str:
     """The finding: how many windings, and whether anything is open but their voltages."""
-    windings = words.count(len(found.windings), "winding")
-    return f"{windings}, settled but for the ratio test" if found.settled else f"{windings} so far"
+    counted = words.count(len(found.windings), "winding")
+    return f"{counted}, settled but for the ratio test" if found.settled else f"{counted} so far"
 
 
-def windings_told(found: LeadsFound) -> str:
+def _in_words(found: LeadsFound) -> str:
     """The picture in words, with its numbers."""
-    said = [f"{windings_title(found)}."]
+    said = [f"{_title(found)}."]
     for one in found.windings:
         order = " to ".join(one.leads) if one.on_line else f"{', '.join(one.leads)} in no order"
         said.append(f"{order}: {_ohm(one)}, {one.likely_role}, {one.grade}.")
@@ -85,8 +85,8 @@ def _rows(found: LeadsFound) -> tuple[list[dict], list[dict], list[dict]]:
         lines.append({"row": row, "place": places[0], "stop": places[-1], "open": one.ambiguous, "role": role})
         for lead, place, at in zip(one.leads, places, one.at_ohm, strict=True):
             part = "end" if lead in (one.leads[0], one.leads[-1]) else "tap"
-            told = f"{words.figure(at)} Ω" if math.isfinite(at) else "–"
-            leads.append({"row": row, "place": place, "lead": lead, "part": part, "role": role, "at": told})
+            ohm = f"{words.figure(at)} Ω" if math.isfinite(at) else "–"
+            leads.append({"row": row, "place": place, "lead": lead, "part": part, "role": role, "at": ohm})
         if one.on_line and len(one.leads) > 2:
             between = zip(one.sections_ohm, places, places[1:], strict=False)
             sections += [{"row": row, "place": (a + b) / 2, "ohm": words.figure(ohm)} for ohm, a, b in between]

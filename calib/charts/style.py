@@ -1,0 +1,125 @@
+"""The style of page and charts: colours for paper and for a dark bench, fonts, a title that states the finding.
+
+Accent and warning are the blue and the vermilion of a set that colour-blind people can tell apart (Okabe and Ito,
+"Color Universal Design", 2008), darkened on paper and lightened on black until text in them reads well. The practice
+colour marks nothing but simulated data.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import altair as alt
+
+    Drawing = alt.LayerChart | alt.FacetChart | alt.Chart
+
+TITLE_WIDTH = 36
+BODY_FONT = '"Source Sans", sans-serif'
+HEAD_FONT = '"Source Serif", serif'
+
+
+@dataclass(frozen=True)
+class Palette:
+    """Colours as ``#rrggbb``, named by what they are for."""
+
+    ground: str
+    field: str
+    rule: str
+    ink: str
+    soft_ink: str
+    accent: str
+    warning: str
+    warning_ground: str
+    practice: str
+    practice_ground: str
+
+
+LIGHT = Palette(
+    ground="#fbf9f4",
+    field="#f0ece2",
+    rule="#cfc8b8",
+    ink="#1d2830",
+    soft_ink="#55616a",
+    accent="#0a5f94",
+    warning="#a8430a",
+    warning_ground="#f9e9dc",
+    practice="#74347c",
+    practice_ground="#eadcee",
+)
+
+DARK = Palette(
+    ground="#14191d",
+    field="#20272d",
+    rule="#46515a",
+    ink="#ece8de",
+    soft_ink="#a9b3ba",
+    accent="#62b6e8",
+    warning="#f0995c",
+    warning_ground="#3a281c",
+    practice="#d9a5e0",
+    practice_ground="#3d2842",
+)
+
+
+def palette(dark: bool) -> Palette:
+    """The colours for a dark ground or for paper."""
+    return DARK if dark else LIGHT
+
+
+def styled(chart: Drawing, colours: Palette, title: str, subtitle: str, words: str) -> Drawing:
+    """A chart in the house's style, with the finding as title and the numbers as text for those who cannot see it.
+
+    Parameters
+    ----------
+    chart : altair chart
+        The drawing.
+    colours : Palette
+        Colours of the ground that it stands on.
+    title, subtitle : str
+        The finding, and what is drawn; wrapped so that a phone shows them whole.
+    words : str
+        The text alternative, with the numbers.
+
+    Returns
+    -------
+    altair chart
+        A new chart that fills the width of its place.
+    """
+    import altair as alt
+
+    heading = alt.TitleParams(
+        text=textwrap.wrap(title, TITLE_WIDTH),
+        subtitle=textwrap.wrap(subtitle, TITLE_WIDTH + 6),
+        anchor="start",
+        font=HEAD_FONT,
+        fontSize=17,
+        fontWeight="bold",
+        color=colours.ink,
+        subtitleFont=BODY_FONT,
+        subtitleFontSize=13,
+        subtitleColor=colours.soft_ink,
+        subtitlePadding=4,
+        offset=12,
+    )
+    return (
+        chart.properties(title=heading, width="container", description=words, background=colours.ground)
+        .configure(font=BODY_FONT, padding={"left": 4, "right": 14, "top": 4, "bottom": 4})
+        .configure_view(stroke=None)
+        .configure_axis(
+            labelColor=colours.ink,
+            titleColor=colours.ink,
+            tickColor=colours.rule,
+            domainColor=colours.rule,
+            gridColor=colours.rule,
+            gridOpacity=0.5,
+            labelFontSize=13,
+            titleFontSize=13,
+            titleFontWeight="normal",
+        )
+        .configure_legend(
+            orient="bottom", columns=2, labelColor=colours.ink, titleColor=colours.ink, labelFontSize=13, labelLimit=200
+        )
+    )
