@@ -63,8 +63,7 @@ def found_in(asked: argparse.Namespace) -> LeadsFound:
     InputError
         With every fault of the file and of the options.
     """
-    from calib.leads import identify_leads
-    from calib.leads.colours import CODED_WEIGHT, OTHER_WEIGHT
+    from calib.leads import CODED_WEIGHT, OTHER_WEIGHT, identify_leads
 
     readings, null, meter = all_of(
         lambda: read_table(asked.readings), lambda: _null(asked.null_ohm), lambda: _meter(asked.meter)

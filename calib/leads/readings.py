@@ -1,4 +1,4 @@
-"""Readings between lead pairs, as typed: what each says, every fault at once, and each with its uncertainty."""
+"""Readings between lead pairs: as typed, with every fault at once, each with its uncertainty; and how it is written."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ COLUMNS = ("lead_a", "lead_b", "ohm", "u_ohm", "colour_a", "colour_b", "notes")
 NEEDED = COLUMNS[:3]
 
 OR_EMPTY = "or leave it empty where the pair was not read"
+MOST_NAMED = 8  # names in a list before the rest is only counted
 
 
 @dataclass(frozen=True)
@@ -236,3 +237,51 @@ def less_null(
     if faults:
         raise InputError(faults)
     return tuple(done)
+
+
+def ohms(value: float, u: float) -> str:
+    """A resistance [ohm] to the digits that its standard uncertainty [ohm] leaves; a dash where unknown.
+
+    The rule of the Particle Data Group: two digits of the uncertainty where they are 10 to 35, one from 36 to 94.
+    """
+    if not math.isfinite(value):
+        return "–"
+    if not 0.0 < u < math.inf:
+        return f"{value:g}"
+    power = math.floor(math.log10(u))
+    leading = u / 10.0**power
+    after = (1 if leading < 3.55 else 0) - power if leading < 9.5 else -power
+    return f"{value:.{min(max(after, 0), 4)}f}"
+
+
+def short(u: float) -> str:
+    """An uncertainty to two digits, whole from 100 up."""
+    return f"{u:.2g}" if u < 99.5 else f"{u:.0f}"
+
+
+def pair_name(pair: Sequence[str]) -> str:
+    """A pair of leads: ``red 1 to red 2``."""
+    return f"{pair[0]} to {pair[1]}"
+
+
+def named(names: Iterable[str], last: str = "and") -> str:
+    """A list as people write it: ``A, B and C``; the rest is counted where it is long."""
+    listed = list(names)
+    if len(listed) > MOST_NAMED:
+        return f"{', '.join(listed[:MOST_NAMED])} {last} {len(listed) - MOST_NAMED} more"
+    return f" {last} ".join([", ".join(listed[:-1]), listed[-1]] if len(listed) > 1 else listed)
+
+
+def path_sum(path: Sequence[tuple[str, str, int]]) -> str:
+    """Readings that are added and taken off: ``A to B + B to C``."""
+    parts = []
+    for a, b, sign in sorted(path, key=lambda step: -step[2]) if path and path[0][2] < 0 else path:
+        parts.append(f"{'+' if sign > 0 else '-'} {pair_name((a, b))}")
+    if len(parts) > MOST_NAMED:
+        parts = [*parts[:3], "...", *parts[-2:]]
+    return " ".join(parts).removeprefix("+ ")
+
+
+def sentence(text: str) -> str:
+    """Text with a capital first and a full stop last."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?")) else ".") if text else ""

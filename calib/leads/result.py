@@ -1,15 +1,40 @@
-"""What lead identification gives: windings, contradictions and the next step, for people, tables and programs."""
+"""Which lead is which: from resistances read between pairs of leads to windings, taps, likely roles and the next step.
+
+CAUTION: disconnect everything first, discharge every capacitor and prove it dead; the test current kicks when a clip
+comes off. Resistance and colour never prove what a winding is: only the voltages of a ratio test do. What is found is
+for people, tables and programs.
+"""
 
 from __future__ import annotations
 
 import math
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from calib.leads.report import CAUTIONS, report
+from calib.bench.guard import not_negative, within
+from calib.bench.uncertainty import LEAD_NULL_U_OHM, ORDINARY_OHMMETER, MeterClass, standard_uncertainty
+from calib.leads.advice import NextStep, State, leakage, next_step, order_note, remarks
+from calib.leads.checks import Contradiction, Winding, disputes, solve_windings
+from calib.leads.graph import parts_of
+from calib.leads.readings import LeadReading, checked, less_null, named, ohms, sentence, short
+from calib.leads.roles import OTHER_WEIGHT, PROBABLE, RoleFacts, Roles, colour_hint, colour_note
 
 if TYPE_CHECKING:
     import pandas as pd
+
+LISTED = 8  # other orders that a result names
+WIDTH = 100  # characters of the report's lines
+CAUTIONS = (
+    "Unplug the set, discharge every capacitor through a resistor and prove it dead with a meter before you touch "
+    "a lead.",
+    "Disconnect every lead: rectifier, buffer capacitors, dial lamps, heater balancing resistor. What stays joined "
+    "reads as a second path.",
+    "Join the clips and note what the test leads read alone: the lead null comes off every reading.",
+    "Hands off the clips while you read; take them off slowly: the test current kicks.",
+    "This estimates from resistances. Nothing here says that a lead is safe to energise.",
+)
 
 
 @dataclass(frozen=True)
@@ -114,56 +139,6 @@ class LeadWinding:
 
 
 @dataclass(frozen=True)
-class Contradiction:
-    """Readings that cannot all be right.
-
-    Attributes
-    ----------
-    pairs : tuple of (str, str)
-        The readings: first the one that is compared, then those along its path.
-    suspects : tuple of (str, str)
-        Those of which one is wrong, or that are to be read again first.
-    reads_ohm, makes_ohm : float
-        What the first reads, and what the others make of it; NaN where it is a matter of continuity [ohm].
-    limit_ohm : float
-        How far the two may lie apart [ohm].
-    says : str
-        The contradiction in words.
-    """
-
-    pairs: tuple[tuple[str, str], ...]
-    suspects: tuple[tuple[str, str], ...]
-    reads_ohm: float
-    makes_ohm: float
-    limit_ohm: float
-    says: str
-
-    @property
-    def residual_ohm(self) -> float:
-        """Reading less sum [ohm]."""
-        return self.reads_ohm - self.makes_ohm
-
-
-@dataclass(frozen=True)
-class NextStep:
-    """What to do next.
-
-    Attributes
-    ----------
-    caution : str
-        Stands before the step.
-    action : str
-        The step and why.
-    pair : (str, str) or None
-        The pair of leads to read; None where the step is another.
-    """
-
-    caution: str
-    action: str
-    pair: tuple[str, str] | None
-
-
-@dataclass(frozen=True)
 class LeadsFound:
     """What lead-pair readings say of a transformer. `str` gives a report for people.
 
@@ -220,7 +195,7 @@ class LeadsFound:
     def as_dict(self) -> dict[str, Any]:
         """The result as plain values, with the keys of ``calib leads --format json``; None for what is unknown."""
         return {
-            "windings": [_winding(one) for one in self.windings],
+            "windings": [_as_dict(one) for one in self.windings],
             "isolated": list(self.isolated),
             "next_step": self.next_step,
             "cautions": list(CAUTIONS),
@@ -250,7 +225,7 @@ class LeadsFound:
         return pd.DataFrame(rows, columns=list(names))
 
 
-def _winding(one: LeadWinding) -> dict[str, Any]:
+def _as_dict(one: LeadWinding) -> dict[str, Any]:
     first = {"leads": one.leads, "taps": one.taps, "ohm": one.ohm, "likely_role": one.likely_role, "note": one.note}
     more = {"grade": one.grade, "ambiguous": one.ambiguous}
     roles = [{"role": role, "probability": value} for role, value in one.other_roles]
@@ -264,3 +239,214 @@ def _plain(value: Any) -> Any:
     if isinstance(value, tuple | list):
         return [_plain(each) for each in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def identify_leads(
+    readings: Iterable[LeadReading | Sequence[object]],
+    *,
+    meter: MeterClass = ORDINARY_OHMMETER,
+    null_ohm: float = 0.0,
+    null_u_ohm: float = LEAD_NULL_U_OHM,
+    colour_weight: float = OTHER_WEIGHT,
+) -> LeadsFound:
+    """Find the windings of a transformer from resistances read between pairs of its leads.
+
+    Parameters
+    ----------
+    readings : iterable of LeadReading or of (lead_a, lead_b, ohm) or (lead_a, lead_b, ohm, u_ohm)
+        ohm is 0.001 to 1e6 [ohm], ``"open"`` for no continuity, None or NaN where the pair was not read; pairs may be
+        missing. A standard uncertainty given with a reading is taken as it is [ohm].
+    meter : MeterClass
+        Of the ohmmeter, for readings without an uncertainty of their own.
+    null_ohm : float
+        What the meter shows with its clips joined, 0 or more; 0 where it is off the readings already [ohm].
+    null_u_ohm : float
+        Standard uncertainty of the null, 0 or more [ohm].
+    colour_weight : float
+        How far the colours of leads may be believed, 0 to 1: 0.8 for a North American unit of the late 1930s or later,
+        else 0.3 [1].
+
+    Returns
+    -------
+    LeadsFound
+
+    Raises
+    ------
+    InputError
+        With every fault of the readings.
+    ValueError
+        A null, its uncertainty or a weight beyond its limits.
+
+    Notes
+    -----
+    Windings are the connected parts of the graph of finite readings. A winding's leads are points on a line: the order
+    of least misfit is taken, and every other that fits within odds of 100 to 1 is said. Readings beyond those that span
+    the line must equal the sum along their path within 2 sqrt(sum u²). Roles follow from R_i/R_j = (V_i²/VA_i) /
+    (V_j²/VA_j). Sources: J. B. Kruskal 1956 (least spanning tree); Magnetic Circuits and Transformers (MIT EE Staff).
+
+    Examples
+    --------
+    >>> import calib.bench
+    >>> found = calib.identify_leads([("C", "D", 148.2), ("D", "E", 171.9), ("C", "E", 320.4)])
+    >>> found.windings[0].leads, found.windings[0].likely_role
+    (('C', 'D', 'E'), 'high voltage (centre-tapped)')
+    """
+    not_negative("lead null", null_ohm, "ohm")
+    not_negative("uncertainty of the lead null", null_u_ohm, "ohm")
+    within("weight of colours", colour_weight, 0.0, 1.0, "")
+    known = less_null(checked(readings), meter, null_ohm, null_u_ohm)
+    parts = parts_of(known)
+    solved, scatter = solve_windings(parts, known)
+    contradictions = disputes(parts, solved)
+    told = [each for one in known for each in ((one.lead_a, one.colour_a), (one.lead_b, one.colour_b))]
+    colours = {lead: colour for lead, colour in told if colour}
+    both_ways = [((one.lead_a, one.lead_b), (one.lead_b, one.lead_a)) for one in known if not math.isnan(one.ohm)]
+    roles = Roles([_facts(one, colours, colour_weight) for one in solved])
+    windings = [_winding(one, roles, number) for number, one in enumerate(solved)]
+
+    def u_of(ohm: float) -> float:
+        return scatter * math.hypot(standard_uncertainty(ohm, meter), null_u_ohm) or 1e-6
+
+    read = frozenset(pair for pairs in both_ways for pair in pairs)
+    leads = sum(map(len, parts.groups))
+    undecided = parts.undecided()
+    touched = {number for pair in undecided for number in pair}
+    alone = [(number, group[0]) for number, group in enumerate(parts.groups) if len(group) == 1]
+    return LeadsFound(
+        windings=tuple(sorted(windings, key=lambda one: -one.ohm if math.isfinite(one.ohm) else math.inf)),
+        isolated=tuple(lead for _, lead in alone),
+        unplaced=tuple(lead for number, lead in alone if number in touched),
+        undecided=tuple((parts.groups[a], parts.groups[b]) for a, b in undecided),
+        contradictions=contradictions,
+        remarks=remarks(parts, scatter),
+        leakage=leakage(parts),
+        next=next_step(State(parts, solved, roles, contradictions, read, u_of, colours)),
+        read=len(both_ways),
+        missing=leads * (leads - 1) // 2 - len(both_ways),
+        scatter=scatter,
+    )
+
+
+def _facts(one: Winding, colours: Mapping[str, str], weight: float) -> RoleFacts:
+    """What is known of a winding's role; leads that read as one point count as one."""
+    points = one.points
+    merged = [one.between(a[-1], b[0])[0] for a, b in zip(points, points[1:], strict=False)]
+    ohm, u = one.whole
+    sections = tuple(max(0.0, each) for each in merged) or (ohm,)
+    return RoleFacts(ohm, u, sections, one.on_line, colour_hint(one.order, colours), weight)
+
+
+def _winding(one: Winding, roles: Roles, number: int) -> LeadWinding:
+    """A winding as reported."""
+    facts, odds = roles.facts[number], roles.odds[number]
+    hint, doubt = colour_note(facts, odds.family)
+    minds = [order_note(one), *roles.minds(number), doubt]
+    worst = one.verdict.worst
+    others = sorted(one.fit.others, key=lambda other: other[1])[:LISTED]
+    return LeadWinding(
+        leads=one.order,
+        at_ohm=tuple(one.fit.best.at.tolist()),
+        sections_ohm=tuple(max(0.0, ohm) for ohm, _ in one.sections),
+        ohm=facts.ohm if facts.ohm > 0.0 else math.nan,
+        u_ohm=facts.u_ohm,
+        likely_role=roles.name(number),
+        family=odds.family,
+        grade="probable" if odds.probability >= PROBABLE else "possible",
+        probability=odds.probability,
+        other_roles=odds.others,
+        reasons=roles.reasons(number),
+        note="; ".join(each for each in minds if each),
+        shape=one.verdict.shape,
+        checks=one.checks,
+        worst_residual_ohm=worst.residual_ohm if worst else math.nan,
+        worst_limit_ohm=worst.limit_ohm if worst else math.nan,
+        unsettled=tuple(one.names(block) for block in one.fit.unsettled),
+        other_orders=tuple(Order(one.names(each.order), tuple(each.at.tolist()), against) for each, against in others),
+        orders_open=one.orders_open,
+        colour_hint=hint,
+    )
+
+
+def report(found: LeadsFound) -> str:
+    """Cautions, windings, what contradicts, and the next step, in lines that a terminal holds."""
+    blocks = [
+        ["Before you read", *_listed(CAUTIONS)],
+        [_head(found)],
+        *([*_told(number, one)] for number, one in enumerate(found.windings, start=1)),
+    ]
+    if found.isolated:
+        blocks.append(_lone(found))
+    if found.contradictions:
+        says = [one.says for one in found.contradictions]
+        blocks.append(["These readings contradict one another", *_listed(map(sentence, says))])
+    if found.remarks:
+        blocks.append(["Note", *_listed(found.remarks)])
+    blocks.append(["Next", *_wrapped(found.next.caution, "  "), *_wrapped(found.next.action, "  ")])
+    return "\n\n".join("\n".join(block) for block in blocks) + "\n"
+
+
+def _head(found: LeadsFound) -> str:
+    leads = sum(len(one.leads) for one in found.windings) + len(found.isolated)
+    missing = f", {found.missing} not" if found.missing else ""
+    windings = _count(len(found.windings), "winding")
+    return f"{windings} in {_count(leads, 'lead')}, by {_count(found.read, 'pair')} read{missing}"
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number:,} {noun}" + ("" if number == 1 else "s")
+
+
+def _told(number: int, one: LeadWinding) -> Iterable[str]:
+    yield f"{number}. {one.likely_role}: {one.grade}"
+    taps = f"   (tap{'s' if len(one.taps) > 1 else ''}: {', '.join(one.taps)})" if one.taps else ""
+    parts = " + ".join(ohms(value, one.u_ohm) for value in one.sections_ohm)
+    sections = f" = {parts}" if len(one.sections_ohm) > 1 else ""
+    leads = f"{' - '.join(one.leads)}{taps}"
+    if not one.on_line:
+        leads, sections = f"{', '.join(one.leads)}   (in no order)", " at most"
+    yield from _wrapped(f"leads  {leads}", "   ", 7)
+    whole = f"{ohms(one.ohm, one.u_ohm)}{sections}, u {short(one.u_ohm)}"
+    yield from _wrapped(f"ohm    {whole if one.ohm == one.ohm else f'under {short(2.0 * one.u_ohm)}'}", "   ", 7)
+    if len(one.leads) > 2:
+        yield from _wrapped(f"check  {_checked(one)}", "   ", 7)
+    yield from _wrapped(f"why    {'; '.join(one.reasons)}", "   ", 7)
+    if one.colour_hint:
+        yield from _wrapped(f"colour {one.colour_hint}", "   ", 7)
+    if one.note:
+        yield from _wrapped(f"mind   {one.note}", "   ", 7)
+
+
+def _checked(one: LeadWinding) -> str:
+    """How far readings beyond the needed ones agree."""
+    if not one.checks:
+        return "none: there are only the fewest readings that join these leads"
+    u = one.worst_limit_ohm / 4.0
+    if u != u:
+        return f"{one.checks:,} further readings agree"
+    off = f"{ohms(abs(one.worst_residual_ohm), u)} ohm off where {ohms(one.worst_limit_ohm, u)} is allowed"
+    if abs(one.worst_residual_ohm) > one.worst_limit_ohm:
+        return f"{_count(one.checks, 'further reading')}, and not all agree: one is {off}"
+    return f"{_count(one.checks, 'further reading')} agree{'s' if one.checks == 1 else ''}, at worst {off}"
+
+
+def _lone(found: LeadsFound) -> list[str]:
+    proven = [lead for lead in found.isolated if lead not in found.unplaced]
+    lines = []
+    if proven:
+        lines.append(
+            f"open to all others: {', '.join(proven)}. A screen, a broken winding end or a lead to the core; screens "
+            "may be bare, black or green"
+        )
+    if found.unplaced:
+        lines.append(f"not read enough to place: {named(found.unplaced)}")
+    return ["Leads alone", *_listed(map(sentence, lines))]
+
+
+def _listed(texts: Iterable[str]) -> list[str]:
+    return [line for text in texts for line in _wrapped(f"- {text}", "  ", 2)]
+
+
+def _wrapped(text: str, indent: str, hang: int = 0) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent + " " * hang, break_on_hyphens=False
+    )

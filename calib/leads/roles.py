@@ -1,21 +1,26 @@
 """What each winding probably is, by its resistance beside the others', its taps and the colours of its leads.
 
 At like copper loss the resistances of two windings stand as V²/VA of one to V²/VA of the other, so that the high
-voltage reads most, then the primary, then bias or auxiliary windings, then heaters. Sources: Magnetic Circuits and
-Transformers (MIT EE Staff); Radiotron Designer's Handbook, 4th edition (Langford-Smith). Only the voltages of a ratio
-test decide; until then every answer is graded probable at most.
+voltage reads most, then the primary, then bias or auxiliary windings, then heaters. Only the voltages of a ratio test
+decide; until then every answer is graded probable at most. The lead colour code of North American power transformers is
+a hint, never a proof: earlier, European, military, repaired and exported units deviate, and dyes fade. Sources:
+Magnetic Circuits and Transformers (MIT EE Staff); Radiotron Designer's Handbook, 4th edition (Langford-Smith), for the
+RMA (later RETMA, EIA) colour code too.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 from calib.bench.faults import HIGHEST_HALF_RATIO
 from calib.bench.guard import Quantity, positive
-from calib.leads.colours import ColourHint
+from calib.leads.graph import LEAKAGE_OHM
+from calib.leads.readings import named, ohms
+from calib.paths import shipped_rows
 
 HV, PRIMARY, AUXILIARY, HEATER = FAMILIES = ("high voltage", "primary", "bias or auxiliary", "heater")
 
@@ -23,6 +28,21 @@ HV, PRIMARY, AUXILIARY, HEATER = FAMILIES = ("high voltage", "primary", "bias or
 USUAL_OHM = {HV: (50.0, 1000.0), PRIMARY: (1.5, 60.0), AUXILIARY: (0.5, 60.0), HEATER: (0.02, 0.5)}
 PRIMARY_117_OHM, PRIMARY_230_OHM = (1.5, 15.0), (8.0, 60.0)
 PROBABLE = 0.8  # probability from which a role is called probable, else possible (judgement)
+
+HEATERS_CLOSE = 2.0  # heaters within such a ratio of resistances cannot be told apart by it (judgement)
+HV_NEAR_PRIMARY = 3.0  # a high voltage less than so many times the primary may be the primary (judgement)
+LIKE_HEATERS = "5 V at 2 A and 6.3 V at 3 A read alike; on a ratio test 6.3 V is 1.26 times 5 V"
+PHASE_FIRST = (
+    "never put them in parallel until, joined in series at a low voltage, their sense is known and the difference "
+    "reads under 1 % of either"
+)
+
+COLOUR_TABLE = "datasets/leads/colours.csv"
+# How far the colours of a unit may be believed: the prior weight that they follow the code [1] (judgement).
+CODED_WEIGHT = 0.8  # North American, late 1930s or later, not repaired
+OTHER_WEIGHT = 0.3  # any other, or unknown
+ALIKE = {"grey": "slate", "gray": "slate"}  # other words for a colour of the code
+OTHER_COLOURS = frozenset({"blue", "white", "orange", "violet", "purple", "pink", "bare", "clear"})
 
 # The weights below are judgement throughout.
 OUTSIDE = math.log(1.4)  # a step outside the usual resistance that costs one natural unit of likelihood
@@ -35,6 +55,65 @@ TAPPED = {  # how much likelier a family becomes with: a centre tap, one other t
     AUXILIARY: (0.5, 0.5, 0.3),
     HEATER: (1.0, 0.5, 0.2),
 }
+
+
+@dataclass(frozen=True)
+class ColourHint:
+    """What the colours of a winding's leads say.
+
+    Attributes
+    ----------
+    role : str
+        primary, high voltage, rectifier heater or heater.
+    winding : str
+        The winding as the code names it.
+    share : float
+        Share of its leads whose colours are those of that winding, above 0 to 1 [1].
+    misplaced : tuple of str
+        Leads that the code has as a tap and the readings at an end, or the other way round.
+    """
+
+    role: str
+    winding: str
+    share: float
+    misplaced: tuple[str, ...]
+
+
+def colour_of(text: str) -> tuple[str, str]:
+    """Body and tracer of a lead from its name or description, such as ``Red/yellow 2``; blank where none is named."""
+    known = {row["body"] for row in shipped_rows(COLOUR_TABLE)} | OTHER_COLOURS
+    words = [ALIKE.get(word, word) for word in re.findall(r"[a-z]+", text.lower())]
+    named = [word for word in words if word in known]
+    return (named[0], named[1] if len(named) > 1 and named[1] != named[0] else "") if named else ("", "")
+
+
+def colour_hint(leads: Sequence[str], colours: Mapping[str, str]) -> ColourHint | None:
+    """What the colours of a winding say of it.
+
+    Parameters
+    ----------
+    leads : sequence of str
+        The winding's leads from end to end.
+    colours : mapping of str to str
+        Colour of a lead by its name; a lead that is not in it may tell its colour by its name.
+
+    Returns
+    -------
+    ColourHint or None
+        The winding of the code that most leads agree with; None where fewer than half do, or two roles equally many.
+    """
+    worn = [colour_of(colours.get(lead, "") or lead) for lead in leads]
+    found: list[tuple[float, ColourHint]] = []
+    rows = shipped_rows(COLOUR_TABLE)
+    for winding, role in dict.fromkeys((row["winding"], row["role"]) for row in rows):
+        is_tap = {(row["body"], row["tracer"]): row["part"] == "tap" for row in rows if row["winding"] == winding}
+        hits = [(lead, is_tap[colour]) for lead, colour in zip(leads, worn, strict=True) if colour in is_tap]
+        misplaced = tuple(lead for lead, tap in hits if tap != (lead in leads[1:-1]))
+        score = len(hits) / len(leads) - 0.01 * len(misplaced) - 0.001 * (len(is_tap) - len(set(worn)))
+        found.append((score, ColourHint(role, winding, len(hits) / len(leads), misplaced)))
+    top, best = max(found, key=lambda each: each[0])
+    rivals = {one.role for score, one in found if abs(score - top) < 1e-9}
+    return best if best.share >= 0.5 and len(rivals) == 1 else None
 
 
 def expected_ohm_ratio(volts_i: Quantity, va_i: Quantity, volts_j: Quantity, va_j: Quantity) -> Quantity:
@@ -250,3 +329,158 @@ def _odds(values: dict[str, float]) -> RoleOdds:
     ranked = sorted(values.items(), key=lambda item: -item[1])
     others = tuple((family, value) for family, value in ranked[1:] if value >= 0.1)
     return RoleOdds(*ranked[0], others)
+
+
+def too_high(ohm: float) -> bool:
+    """Whether a resistance [ohm] is above any winding of a valve set's mains transformer."""
+    return ohm >= LEAKAGE_OHM
+
+
+class Roles:
+    """The roles of all windings of a transformer, to be asked for one by one.
+
+    Parameters
+    ----------
+    facts : sequence of RoleFacts
+    """
+
+    def __init__(self, facts: Sequence[RoleFacts]) -> None:
+        self.facts, self.odds = facts, role_odds(facts)
+        self.of = {family: [n for n, one in enumerate(self.odds) if one.family == family] for family in FAMILIES}
+
+    def name(self, number: int) -> str:
+        """The likely role."""
+        one, family = self.facts[number], self.odds[number].family
+        if too_high(one.ohm):
+            return "leakage or a broken winding"
+        if family == HEATER and not one.resolved:
+            return "heater, unresolved"
+        if one.centre and family in (HV, HEATER):
+            return f"{family} (centre-tapped)"
+        if family == PRIMARY and one.taps > 1:
+            return "universal primary"
+        if family == HEATER and not one.taps:
+            return "heater (rectifier or valves)"
+        if one.taps:
+            return f"{family} (tapped)"
+        return f"{family}, one of two alike" if self.twin(number) is not None else family
+
+    def twin(self, number: int) -> int | None:
+        """The other of two untapped windings that read alike and have the same role, high voltage or primary."""
+        one, family = self.facts[number], self.odds[number].family
+        if family not in (HV, PRIMARY) or one.taps:
+            return None
+        others = [n for n in self.of[family] if n != number and not self.facts[n].taps]
+        return next((n for n in others if alike(self.facts[n].ohm, one.ohm)), None)
+
+    def reasons(self, number: int) -> tuple[str, ...]:
+        """Why that role."""
+        one, family = self.facts[number], self.odds[number].family
+        if too_high(one.ohm):
+            return (f"{one.ohm:,.0f} ohm is above any winding of such a unit",)
+        found = [self._by_size(number)]
+        heaters = self.of[HEATER]
+        if (
+            family == HEATER
+            and len(heaters) > 1
+            and one.resolved
+            and one.ohm <= min(self.facts[n].ohm for n in heaters)
+        ):
+            found.append("the lowest of the heaters: the most current for its voltage")
+        if family == HV and self.of[PRIMARY]:
+            primary = self.facts[self.of[PRIMARY][0]]
+            if primary.resolved:
+                times = one.ohm / primary.ohm
+                found.append(f"{times:.2g} times the likely primary (about 39 is usual on 117 V, 10 on 230 V)")
+        if one.centre and family in (HV, HEATER):
+            found.append(
+                f"the halves' ratio is {one.centre[1]:.2f}: 1.00 to {HIGHEST_HALF_RATIO} goes with a centre tap"
+            )
+        return tuple(found)
+
+    def _by_size(self, number: int) -> str:
+        one, family = self.facts[number], self.odds[number].family
+        low, high = USUAL_OHM[family]
+        reads = f"{ohms(one.ohm, one.u_ohm)} ohm"
+        if not one.resolved:
+            return f"its resistance is lost in the reading's uncertainty (2 u = {2.0 * one.u_ohm:.2g} ohm)"
+        if family == PRIMARY:
+            fits = [
+                f"{line} primaries read {span[0]:g} to {span[1]:g}"
+                for line, span in (("117 V", PRIMARY_117_OHM), ("230 V", PRIMARY_230_OHM))
+                if span[0] <= one.ohm <= span[1]
+            ]
+            return f"{reads}: {named(fits) if fits else f'outside {low:g} to {high:g}, usual for a primary'}"
+        inside = "within" if low <= one.ohm <= high else "outside"
+        return f"{reads}: {inside} {low:g} to {high:g}, usual for {_a(family)}"
+
+    def minds(self, number: int) -> list[str]:
+        """What to mind of the role."""
+        one, odds = self.facts[number], self.odds[number]
+        found = []
+        if odds.others:
+            found.append(f"may also be {named([family for family, _ in odds.others], 'or')}")
+        if too_high(one.ohm):
+            found.append("an insulation test tells; corroded fine wire reads unsteady kilohms")
+            return found
+        if odds.family == HEATER:
+            found += self._heater_minds(number)
+        found += self._tap_minds(one, odds.family)
+        if odds.family == HV and one.ohm < HV_NEAR_PRIMARY * self._primary_ohm():
+            found.append("a low high-voltage winding and a 230 V primary read alike: take neither for granted")
+        if self.twin(number) is not None:
+            found.append(f"halves of one winding, perhaps: {PHASE_FIRST}")
+        return found
+
+    def _primary_ohm(self) -> float:
+        return max((self.facts[n].ohm for n in self.of[PRIMARY] if self.facts[n].resolved), default=0.0)
+
+    def _heater_minds(self, number: int) -> list[str]:
+        one = self.facts[number]
+        if not one.resolved:
+            return ["read it by four wires, or leave it to the ratio test"]
+        close = [
+            n
+            for n in self.of[HEATER]
+            if n != number
+            and self.facts[n].resolved
+            and max(one.ohm, self.facts[n].ohm) < HEATERS_CLOSE * min(one.ohm, self.facts[n].ohm)
+        ]
+        return [f"cannot be told from the other heaters by resistance: {LIKE_HEATERS}"] if close else []
+
+    def _tap_minds(self, one: RoleFacts, family: str) -> list[str]:
+        if not one.taps or not one.resolved:
+            return []
+        if family == PRIMARY:
+            return [
+                "taps for several line voltages, or an autotransformer that feeds a dial or a motor too: "
+                "only voltages tell which lead is which line"
+            ]
+        if one.centre:
+            return ["resistance only suggests a centre tap: the two halves' no-load voltages must agree within 1 %"]
+        if family in (HV, HEATER):
+            return [
+                f"no centre tap by resistance (halves above {HIGHEST_HALF_RATIO}): a bias tap, several voltages, the "
+                f"wrong lead, or shorted turns"
+            ]
+        return ["tapped: compare the voltages of its sections"] if family == AUXILIARY else []
+
+
+def _a(family: str) -> str:
+    return {HV: "a whole high-voltage winding", AUXILIARY: "a bias or auxiliary winding"}.get(family, f"a {family}")
+
+
+def colour_note(facts: RoleFacts, family: str) -> tuple[str, str]:
+    """What the colours say, and what to mind where they disagree; blank where they say nothing."""
+    hint = facts.colour
+    if hint is None:
+        return "", ""
+    says = f"North American code: {hint.winding}; a hint of weight {facts.colour_weight:g} at most, no proof"
+    minds = []
+    if family not in hint.role:
+        minds.append(f"its colours say {hint.role}, its resistance {family}: never energise on colour alone")
+    if hint.misplaced:
+        minds.append(
+            f"by the code {named(hint.misplaced)} would be an end for a tap, or a tap for an end: check the tags"
+        )
+    return says, "; ".join(minds)

@@ -7,7 +7,7 @@ from itertools import combinations, product
 import numpy as np
 import pytest
 
-from calib.leads import fit as leads_fit, identify_leads
+from calib.leads import identify_leads, order
 from calib.leads.checks import limit_for
 from tests.counts import WHOLE, share
 
@@ -157,7 +157,7 @@ def test_places_that_did_not_settle_leave_the_order_open(monkeypatch):
     """Two slips on one winding, A to B and C to D: weighing their readings down takes rounds."""
     slips = line(AB=100.0, CD=3.0)
     settled = identify_leads(slips).windings[0]
-    monkeypatch.setattr(leads_fit, "ROUNDS", 1)
+    monkeypatch.setattr(order, "ROUNDS", 1)
     cut_short = identify_leads(slips).windings[0]
     assert cut_short.orders_open == 1 + len(cut_short.other_orders) + 1
     assert settled.orders_open == 1 + len(settled.other_orders)

@@ -8,9 +8,8 @@ import pytest
 from frictionless import validate
 
 from calib import leads
-from calib.leads.colours import COLOUR_TABLE
-from calib.leads.roles import AUXILIARY, HEATER, HV, PRIMARY, RoleFacts, role_odds
-from calib.leads.words import named, ohms, path_sum
+from calib.leads.readings import named, ohms, path_sum
+from calib.leads.roles import AUXILIARY, COLOUR_TABLE, HEATER, HV, PRIMARY, RoleFacts, role_odds
 from calib.paths import shipped, shipped_rows
 
 

@@ -11,8 +11,7 @@ from hypothesis import given, settings, strategies as st
 from scipy.optimize import nnls
 
 from calib.leads import identify_leads
-from calib.leads.fit import Spans, misfit_cost, place, u_between
-from calib.leads.line import OPEN_COST, solve_line
+from calib.leads.order import OPEN_COST, Spans, misfit_cost, place, solve_line, u_between
 from tests.counts import share
 from tests.scenes.wound import Unit, wind
 
@@ -138,7 +137,7 @@ def test_the_solver_finds_the_best_of_all_orders(sections, seed):
 def test_places_are_those_of_least_squares():
     """Three readings of one line, equal weights: each takes a third of the residual of 0.3."""
     spans = Spans.of(3, [(0, 1, 148.2, 0.8), (1, 2, 171.9, 0.8), (0, 2, 320.4, 0.8)])
-    assert place(spans, [0, 1, 2]).at == pytest.approx([0.0, 148.3, 320.3])
+    assert place(spans, [[0, 1, 2]])[0].at == pytest.approx([0.0, 148.3, 320.3])
     assert u_between(spans, 0, 2) == pytest.approx(0.8 * math.sqrt(2.0 / 3.0))  # 1 direct beside 2 in series
 
 

@@ -15,10 +15,7 @@ import streamlit as st
 from calib import bench, charts, words
 from calib.app import context, forms, session_state as session
 from calib.errors import InputError
-from calib.leads import identify_leads
-from calib.leads.colours import CODED_WEIGHT, OTHER_WEIGHT
-from calib.leads.readings import lead_readings
-from calib.leads.report import CAUTIONS
+from calib.leads import CAUTIONS, CODED_WEIGHT, OTHER_WEIGHT, identify_leads, lead_readings
 from calib.session import fields as measured
 
 if TYPE_CHECKING:
