@@ -136,7 +136,7 @@ def test_the_practice_register_has_a_unit_to_practise_on(own, monkeypatch):
     assert "high voltage (centre-tapped)" in visits.unescaped("".join(one.label for one in at.expander))
     at = go(at.switch_page(METERS_SAY).run(), "leads")
     found = {name: at.text_input(key=f"bench_in_leads_{name}").value for name in ("primary", "hv_ends", "hv_tap")}
-    assert found == {"primary": "4-5", "hv_ends": "1 and 3", "hv_tap": "2"}
+    assert found == {"primary": "1-2", "hv_ends": "3 and 5", "hv_tap": "4"}
 
 
 def test_tags_that_stand_twice_are_said(own):
