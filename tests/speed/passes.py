@@ -13,7 +13,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from statistics import median
 from typing import TYPE_CHECKING, Any
@@ -29,7 +29,7 @@ AREA = "coalesce(tongue_mm * stack_mm / 100, core_area_cm2)"
 TREE = Path(__file__).parents[2]
 
 
-def aggregate() -> str:
+def aggregate(columns: Sequence[str]) -> str:
     """The plain aggregate: every measured column summed by the keys that the fit tells apart."""
     from calib.bench import core
     from calib.fitting.outofcore.features import NUMBERS
@@ -37,7 +37,7 @@ def aggregate() -> str:
     edges = zip(core.SIZE_CLASS_LABELS, core.SIZE_CLASSES[1:-1], strict=False)
     classes = " ".join(f"WHEN {AREA} < {edge:g} THEN '{label}'" for label, edge in edges)
     size = f"CASE WHEN {AREA} IS NULL THEN '' {classes} ELSE '{core.SIZE_CLASS_LABELS[-1]}' END"
-    sums = ", ".join(f"sum({name})" for name in NUMBERS)
+    sums = ", ".join(f"sum({name})" for name in NUMBERS if name in columns)
     return f"SELECT {', '.join(KEYS)}, {size} AS size_class, count(*), {sums} FROM known GROUP BY ALL"
 
 
@@ -48,9 +48,10 @@ def measure(path: Path) -> dict:
     from calib.fitting.result import fit_table
 
     backend = ibis.duckdb.connect(path, read_only=True, threads=2, memory_limit="1GB")
-    plain = [_seconds(lambda: backend.raw_sql(aggregate()).fetchall())[0] for _ in range(3)]
+    asked = aggregate(backend.table("known").columns)
+    plain = [_seconds(lambda: backend.raw_sql(asked).fetchall())[0] for _ in range(3)]
     seconds, model = _seconds(lambda: fit_table(backend.table("known")))
-    plain += [_seconds(lambda: backend.raw_sql(aggregate()).fetchall())[0] for _ in range(3)]
+    plain += [_seconds(lambda: backend.raw_sql(asked).fetchall())[0] for _ in range(3)]
     return {
         "records": model.records,
         "aggregate_s": median(plain),

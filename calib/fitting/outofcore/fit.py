@@ -208,19 +208,19 @@ def frame_parts(known: pd.DataFrame) -> dict[str, Any]:
     one = known.drop_duplicates(["contributor", "unit"], keep="last")
     held = [name for name in (*TEXTS, *NUMBERS, "simulated") if name in one]
     backend = ibis.duckdb.connect()
-    parts = _parts(backend.create_table("known", ibis.memtable(one[held])))
+    parts = _parts(backend.create_table("known", ibis.memtable(one[held])), SAMPLE_ROWS)
     backend.disconnect()
     return {**parts, "notes": (*repeated(len(known) - len(one)), *parts["notes"])}
 
 
-def table_parts(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> dict[str, Any]:
+def table_parts(table: ibis.Table, sample_rows: int) -> dict[str, Any]:
     """Parts of the fit to a table: what a Multiplier is made of, by name; see multiplier.fit_table."""
     _refuse_faulty(table, table.get_backend().execute)
     return _parts(table, sample_rows)
 
 
 @same_digits
-def _parts(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> dict[str, Any]:
+def _parts(table: ibis.Table, sample_rows: int) -> dict[str, Any]:
     backend = table.get_backend()
     with _frugal(backend):
         return _fit(table, backend, sample_rows)

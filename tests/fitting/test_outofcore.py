@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from calib.errors import InputError
+from calib.errors import CannotError, InputError
 from calib.fitting import features_of, fit
 from calib.fitting.features import LN_FORM, places
 from calib.fitting.mixture import judged
@@ -25,7 +25,7 @@ from tests.fitting.making import FIGURES, known, practice_known, scene_asked, sc
 
 SCALES = VarianceComponents(noise=0.19, size_class=0.03, contributor=0.04)
 SHARE = 0.06
-RECORDS, SAMPLE = share(12_000, 50_000), share(9_600, 40_000)
+RECORDS, SAMPLE = share(6_000, 50_000), share(4_800, 40_000)
 
 
 def mixed(records: pd.DataFrame) -> pd.DataFrame:
@@ -133,23 +133,22 @@ def test_passes_agree_with_all_rows_in_memory(by_passes, monkeypatch):
     whole = fit(large_known())
     for asked in (scene_asked(), without_gauge(scene_asked()), without_core(scene_asked())):
         ours, theirs = by_passes.estimate(asked), whole.estimate(asked)
-        np.testing.assert_allclose(ours[FIGURES], theirs[FIGURES], rtol=0.005 if WHOLE else 0.01)
+        np.testing.assert_allclose(ours[FIGURES], theirs[FIGURES], rtol=0.005 if WHOLE else 0.015)
     assert by_passes.records == whole.records == RECORDS
     assert by_passes.classes()["count"].tolist() == whole.classes()["count"].tolist()
     assert len(by_passes.rows) == pytest.approx(SAMPLE, rel=0.05)
 
 
 def test_digits_depend_neither_on_cores_nor_on_order(by_passes):
-    turned = large_known().sample(frac=1, random_state=5)
-    for other in (table(large_known(), threads=1), table(turned)):
-        other = fit_table(other, sample_rows=SAMPLE)
-        assert np.array_equal(other.posteriors[0].mean, by_passes.posteriors[0].mean)
-        assert np.array_equal(other.posteriors[0].covariance, by_passes.posteriors[0].covariance)
-        assert other.content_hash == by_passes.content_hash
+    other = fit_table(table(large_known().sample(frac=1, random_state=5), threads=1), sample_rows=SAMPLE)
+    assert np.array_equal(other.posteriors[0].mean, by_passes.posteriors[0].mean)
+    assert np.array_equal(other.posteriors[0].covariance, by_passes.posteriors[0].covariance)
+    assert other.content_hash == by_passes.content_hash
 
 
 def test_another_engine_gives_the_same_digits(monkeypatch):
-    monkeypatch.setattr(large, "MOST_PASSES", share(1, large.MOST_PASSES))  # its SQL is slow to write
+    for most in ("MOST_PASSES", "MOST_ON_SAMPLE"):  # each takes long to write as SQL
+        monkeypatch.setattr(large, most, share(1, getattr(large, most)))
     records = mixed(scene_known("ordinary", share(60, 240), 0.05))
     engine = ibis.sqlite.connect()
     there = fit_table(engine.create_table("known", ibis.memtable(records.drop(columns=["slip", "true_ma"]))))
@@ -157,13 +156,21 @@ def test_another_engine_gives_the_same_digits(monkeypatch):
     np.testing.assert_allclose(there.posteriors[0].mean, here.posteriors[0].mean, rtol=0, atol=1e-12)
 
 
-def test_a_large_frame_is_fitted_in_passes(monkeypatch):
+def test_a_large_frame_is_fitted_in_passes(by_passes, monkeypatch):
     monkeypatch.setattr("calib.fitting.result.LARGE", RECORDS - 1)
-    twice = pd.concat([large_known(), large_known().iloc[:3]], ignore_index=True)
-    model = fit(twice)
-    assert np.array_equal(model.posteriors[0].mean, fit_table(table(large_known())).posteriors[0].mean)
+    monkeypatch.setattr(large, "SAMPLE_ROWS", SAMPLE)
+    model = fit(pd.concat([large_known(), large_known().iloc[:3]], ignore_index=True))
+    assert np.array_equal(model.posteriors[0].mean, by_passes.posteriors[0].mean)
     assert model.notes[0].startswith("3 repeated")
-    assert "20" in str(model)
+    assert str(RECORDS) in str(model)
+
+
+def test_memory_and_passes_refuse_the_same():
+    """More contributors than one fit tells apart, and a record that has no place in the model."""
+    records = pd.concat([known()] * 2001, ignore_index=True).assign(contributor=[f"B{k}" for k in range(2001)])
+    for refused in (lambda: fit(records), lambda: fit_table(table(records))):
+        with pytest.raises(CannotError, match="2001 contributors are more than the 2000 that one fit tells apart"):
+            refused()
 
 
 def test_spoiled_records_of_the_sample_are_named(by_passes):
@@ -205,22 +212,18 @@ def test_a_record_outside_the_sample_that_cannot_be_placed_is_refused(by_passes)
     assert len(refused.value.faults) == large.MOST_NAMED + 1
 
 
-def test_the_engine_is_left_as_it_was():
-    records = table(practice_known())
+def test_passes_that_are_cut_short_say_so_and_the_engine_is_left_as_it_was(monkeypatch):
+    monkeypatch.setattr(large, "MOST_PASSES", 1)
+    records = table(scene_known("ordinary", 400, 0.05))
     backend = records.get_backend()
     asked = "SELECT current_setting('threads'), current_setting('preserve_insertion_order')"
     before, tables = backend.raw_sql(asked).fetchall(), backend.raw_sql("SHOW ALL TABLES").fetchall()
-    fit_table(records)
+    model = fit_table(records, sample_rows=60)
+    assert model.converged is False
+    assert "passes over the table: not settled in 1 of at most 1 rounds" in model.notes
+    assert "NOT SETTLED" in str(model)
     assert backend.raw_sql(asked).fetchall() == before
     kept = [name for _, _, name, *_ in backend.raw_sql("SHOW ALL TABLES").fetchall() if "passes" in name]
     assert tables
     assert not kept
     assert ibis.options.sql.fuse_selects
-
-
-def test_passes_that_are_cut_short_say_so(monkeypatch):
-    monkeypatch.setattr(large, "MOST_PASSES", 1)
-    model = fit_table(table(scene_known("ordinary", 400, 0.05)), sample_rows=60)
-    assert model.converged is False
-    assert "passes over the table: not settled in 1 of at most 1 rounds" in model.notes
-    assert "NOT SETTLED" in str(model)
