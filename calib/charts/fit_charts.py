@@ -35,14 +35,14 @@ MULTIPLIER_MARKS = (1, 2, 3, 5, 7, 10, 15, 20, 30, 40, 50, 70, 100, 150, 200, 30
 def _estimate_in_words(answer: Mapping[str, object], demand_ma: float, level: float) -> str:
     """The estimate's picture in words, with every number that it shows."""
     low, likely, high, floor = (words.milliamps(_number(answer[key])) for key in CURRENTS)
-    told = (
+    said = (
         f"Most likely {likely} mA; {words.share(level)} like this are rated between {low} and {high} mA; "
         f"{words.share(level)} are rated at least {floor} mA."
     )
     if math.isfinite(demand_ma):
         chance = words.odds(_number(answer["odds_of_demand"]))
-        told += f" The set draws {words.milliamps(demand_ma)} mA; odds that it is rated for that: {chance}."
-    return words.marked(answer, told)
+        said += f" The set draws {words.milliamps(demand_ma)} mA; odds that it is rated for that: {chance}."
+    return words.marked(answer, said)
 
 
 def _number(value: object) -> float:
@@ -166,10 +166,10 @@ def estimate(
             _rule(demand_ma, colours.warning, demand_row, [6, 4], -0.04),
             _label(f"the set draws {words.milliamps(demand_ma)} mA", demand_ma, demand_row, span, colours.warning),
         ]
-    told = _estimate_in_words(answer, demand_ma, level)
+    said = _estimate_in_words(answer, demand_ma, level)
     title = words.marked(answer, _finding(answer, demand_ma))
     drawing = alt.layer(*layers).properties(height=HEIGHT)
-    return styled(drawing, colours, title, f"Darker: where {words.share(level)} like this are rated", told)
+    return styled(drawing, colours, title, f"Darker: where {words.share(level)} like this are rated", said)
 
 
 def _finding(answer: Mapping[str, object], demand_ma: float) -> str:
@@ -182,11 +182,11 @@ def _finding(answer: Mapping[str, object], demand_ma: float) -> str:
 
 def _opinions_in_words(opinions: pd.DataFrame) -> str:
     """The opinions' picture in words, with every number that it shows."""
-    told = []
+    said = []
     for one in opinions.to_dict("records"):
         low, likely, high = (words.milliamps(one[name]) for name in CURRENTS[:3])
-        told.append(f"From {words.predictors(one['predictors'])}: {likely} mA, {low} to {high} mA.")
-    return " ".join(told)
+        said.append(f"From {words.predictors(one['predictors'])}: {likely} mA, {low} to {high} mA.")
+    return " ".join(said)
 
 
 def opinions(table: pd.DataFrame, colours: Palette = LIGHT, current: str = DIRECT) -> Drawing:
@@ -269,11 +269,11 @@ def _multiplier_finding(line: pd.DataFrame, records: int) -> str:
 
 def _multiplier_in_words(line: pd.DataFrame, points: pd.DataFrame, classes: pd.DataFrame, level: float) -> str:
     """The picture in words, with the numbers of its line and its classes."""
-    told = [f"{_multiplier_finding(line, len(points))}. {words.count(len(points), 'known unit')} drawn."]
+    said = [f"{_multiplier_finding(line, len(points))}. {words.count(len(points), 'known unit')} drawn."]
     for one in classes.to_dict("records"):
         mean, low, high = (words.figure(one[column]) for column in ("multiplier", "low", "high"))
-        told.append(f"Class {one['size_class']}: {mean} ({low} to {high}), {words.count(one['count'], 'known unit')}.")
-    return " ".join([*told, f"Brackets: the class's mean with probability {level:g}."])
+        said.append(f"Class {one['size_class']}: {mean} ({low} to {high}), {words.count(one['count'], 'known unit')}.")
+    return " ".join([*said, f"Brackets: the class's mean with probability {level:g}."])
 
 
 @dataclass(frozen=True)
@@ -389,7 +389,7 @@ def multiplier(line: pd.DataFrame, points: pd.DataFrame, classes: pd.DataFrame, 
         *_point_marks(placed, axes, colours),
         *_class_marks(classes, axes, colours),
     ]
-    told = _multiplier_in_words(line, placed, classes, level)
+    said = _multiplier_in_words(line, placed, classes, level)
     drawing = alt.layer(*layers).properties(height=580)
     subtitle = f"Dark band: the mean; pale: {words.share(level)}; bars: class means; ?: doubtful record"
-    return styled(drawing, colours, _multiplier_finding(line, len(placed)), subtitle, told)
+    return styled(drawing, colours, _multiplier_finding(line, len(placed)), subtitle, said)

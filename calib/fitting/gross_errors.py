@@ -168,6 +168,7 @@ VOLTS_SPREAD, VOLTS_FREEDOM = 0.5, 4.0
 WIDER = 1.15  # units that are asked about are not quite those that were recorded, nor those of any design model
 RING_CORE, RING_WIRE = 0.35, 0.25  # further spread of ln area where the sheets are, or may be, no scrapless EI
 HOT_C, ROOM_C = 70.0, 45.0
+TYPED = ("excitation_v", "hv_v", "hv_resistance_ohm", "winding_temp_c", "wire_diameter_mm")
 
 
 @dataclass(frozen=True)
@@ -176,7 +177,7 @@ class Typed:
 
     Attributes
     ----------
-    excitation_v, hv_v, ohm, temp_c, awg, diameter_mm : numpy.ndarray, shape (n,)
+    excitation_v, hv_v, hv_resistance_ohm, winding_temp_c, wire_diameter_mm, awg : numpy.ndarray, shape (n,)
         As the columns of the table; awg is blank where a diameter counts instead.
     by_area, ring : numpy.ndarray of bool
         Whether a core is known by its area alone; whether its sheets are, or may be, no scrapless EI.
@@ -186,10 +187,10 @@ class Typed:
 
     excitation_v: np.ndarray
     hv_v: np.ndarray
-    ohm: np.ndarray
-    temp_c: np.ndarray
+    hv_resistance_ohm: np.ndarray
+    winding_temp_c: np.ndarray
+    wire_diameter_mm: np.ndarray
     awg: np.ndarray
-    diameter_mm: np.ndarray
     by_area: np.ndarray
     ring: np.ndarray
     zero_c: np.ndarray
@@ -197,25 +198,16 @@ class Typed:
     @classmethod
     def of(cls, records: pd.DataFrame) -> Typed:
         """From a checked table of unknown units."""
-
-        def number(name: str) -> np.ndarray:
-            return records[name].to_numpy(dtype=float, na_value=np.nan)
-
-        diameter = number("wire_diameter_mm")
-        by_area = np.isnan(number("tongue_mm") * number("stack_mm"))
-        sheets = records["lamination"].fillna("").to_numpy(dtype=object)
-        aluminium = records["conductor"].to_numpy(dtype=object) == "aluminium"
-        zero = resistance.INFERRED_ZERO_C
+        names = [*TYPED, "awg", "tongue_mm", "stack_mm"]
+        *typed, awg, tongue, stack = (records[name].to_numpy(dtype=float, na_value=np.nan) for name in names)
+        by_area, sheets = np.isnan(tongue * stack), records["lamination"].fillna("").to_numpy(dtype=object)
+        zero = records["conductor"].map(lambda metal: resistance.INFERRED_ZERO_C[metal or "copper"])
         return cls(
-            excitation_v=number("excitation_v"),
-            hv_v=number("hv_v"),
-            ohm=number("hv_resistance_ohm"),
-            temp_c=number("winding_temp_c"),
-            awg=np.where(np.isfinite(diameter), np.nan, number("awg")),
-            diameter_mm=diameter,
+            **dict(zip(TYPED, typed, strict=True)),
+            awg=np.where(np.isfinite(typed[-1]), np.nan, awg),
             by_area=by_area,
             ring=np.where(sheets == "", by_area, sheets != "ei-scrapless"),
-            zero_c=np.where(aluminium, zero["aluminium"], zero["copper"]),
+            zero_c=zero.to_numpy(dtype=float),
         )
 
 
@@ -269,7 +261,7 @@ def _volts_for_ohms(rows: Features, typed: Typed) -> tuple[np.ndarray | float, .
     Only where the voltage lies nearer to the usual one when they change places.
     """
     volts = np.where(np.isfinite(typed.hv_v) & np.isfinite(typed.excitation_v), typed.hv_v, rows.frame["no_load_v"])
-    step = np.log(volts / typed.ohm)
+    step = np.log(volts / typed.hv_resistance_ohm)
     away = rows.covariates[:, 4] - _ln_usual_volts(rows)
     return 2 * step, np.where(np.abs(away - step) < np.abs(away), step, np.nan), 0.0, 0.0
 
@@ -281,13 +273,13 @@ def _ln_usual_volts(rows: Features) -> np.ndarray:
 
 def _hot(rows: Features, typed: Typed) -> tuple[np.ndarray | float, ...]:
     step = np.log((typed.zero_c + 20.0) / (typed.zero_c + HOT_C))
-    return np.where(typed.temp_c < ROOM_C, step, np.nan), 0.0, 0.0, 0.0
+    return np.where(typed.winding_temp_c < ROOM_C, step, np.nan), 0.0, 0.0, 0.0
 
 
 def _fahrenheit(rows: Features, typed: Typed) -> tuple[np.ndarray | float, ...]:
-    celsius = (typed.temp_c - 32.0) / 1.8
-    step = np.log((typed.zero_c + typed.temp_c) / (typed.zero_c + celsius))
-    return np.where(typed.temp_c >= ROOM_C, step, np.nan), 0.0, 0.0, 0.0
+    celsius = (typed.winding_temp_c - 32.0) / 1.8
+    step = np.log((typed.zero_c + typed.winding_temp_c) / (typed.zero_c + celsius))
+    return np.where(typed.winding_temp_c >= ROOM_C, step, np.nan), 0.0, 0.0, 0.0
 
 
 def _gauge_was(diameter_mm: Callable[[np.ndarray], np.ndarray]) -> Steps:
@@ -301,7 +293,12 @@ def _gauge_was(diameter_mm: Callable[[np.ndarray], np.ndarray]) -> Steps:
 
 
 def _diameter_off(factor: float) -> Steps:
-    return lambda rows, typed: (0.0, 0.0, 0.0, np.where(np.isfinite(typed.diameter_mm), 2 * np.log(factor), np.nan))
+    return lambda rows, typed: (
+        0.0,
+        0.0,
+        0.0,
+        np.where(np.isfinite(typed.wire_diameter_mm), 2 * np.log(factor), np.nan),
+    )
 
 
 def _core_off(factor: float, by_area: bool) -> Steps:
@@ -386,9 +383,9 @@ class Weighed:
     @cached_property
     def repairable(self) -> np.ndarray:
         """Which slips are possible and leave enough to estimate by when undone, shape (n, s)."""
-        told = self.odds[:, 1:] > 0
-        told[:, [slip.broad == RATIO for slip in SLIPS]] &= self.rows.has_core[:, None]
-        return told
+        possible = self.odds[:, 1:] > 0
+        possible[:, [slip.broad == RATIO for slip in SLIPS]] &= self.rows.has_core[:, None]
+        return possible
 
     def step(self, slips: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """What one slip of each unit added, shape (n, 4), and the standard deviation of what is open of it, likewise.

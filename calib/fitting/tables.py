@@ -223,8 +223,8 @@ def half_wave_bias(asked: Prediction, current_ma: np.ndarray) -> np.ndarray:
     tongue = unknown["tongue_mm"].to_numpy(dtype=float)
     area = rows.frame["core_area_cm2"].to_numpy(dtype=float)
     path_mm = SCRAPLESS_PATH * np.where(np.isfinite(tongue), tongue, 10 * np.sqrt(area))
-    told = [one for one in ("lamination", "window_width_mm") if one in unknown]
-    other = np.flatnonzero(unknown[told].replace("", np.nan).notna().any(axis=1).to_numpy())
+    shaped = [one for one in ("lamination", "window_width_mm") if one in unknown]
+    other = np.flatnonzero(unknown[shaped].replace("", np.nan).notna().any(axis=1).to_numpy())
     for at, sheets in zip(other, sheets_of(unknown.iloc[other]), strict=True):
         if sheets is not None:
             path_mm[at] = sheets.path_range_mm[0]
@@ -342,9 +342,9 @@ def from_mean_to_unit(asked: Prediction) -> tuple[float, pd.DataFrame]:
     bench = model.design.starts["contributor"]
     at = [*range(len(MAIN)), *range(bench, model.design.width)]
     names = [*MAIN, *("contributor" for _ in at[len(MAIN) :])]
-    told = frame({"term": names, "own": x[0, at], "usual": usual[0, at], "power": power[at]})
-    told["factor"] = np.exp(told["power"] * moved[at])
-    return float(np.exp(usual[0] @ power - rows.form[0])), told[moved[at] != 0.0].reset_index(drop=True)
+    terms = frame({"term": names, "own": x[0, at], "usual": usual[0, at], "power": power[at]})
+    terms["factor"] = np.exp(terms["power"] * moved[at])
+    return float(np.exp(usual[0] @ power - rows.form[0])), terms[moved[at] != 0.0].reset_index(drop=True)
 
 
 def _flags(asked: Prediction) -> list[str]:

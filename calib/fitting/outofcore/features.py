@@ -14,6 +14,7 @@ from calib.fitting.features import (
     CENTRE_V_OVER_R,
     CENTRE_VOLTS,
     PAIRS,
+    RATIO_TEST,
 )
 from calib.fitting.model import GRADE_NAMES, Imputation
 from calib.fitting.prior import MAIN
@@ -24,22 +25,9 @@ if TYPE_CHECKING:
     import ibis
 
 NUMBERS = (
-    "rated_current_ma",
-    "line_voltage_v",
-    "line_frequency_hz",
-    "excitation_v",
-    "hv_v",
-    "no_load_v",
-    "hv_resistance_ohm",
-    *HALVES,
-    "winding_temp_c",
-    "tongue_mm",
-    "stack_mm",
-    "core_area_cm2",
-    "awg",
-    "wire_diameter_mm",
-    "u_voltage_pct",
-    "u_resistance_pct",
+    *("rated_current_ma", "line_frequency_hz", *RATIO_TEST, "no_load_v"),
+    *("hv_resistance_ohm", *HALVES, "winding_temp_c", "u_voltage_pct", "u_resistance_pct"),
+    *("tongue_mm", "stack_mm", "core_area_cm2", "awg", "wire_diameter_mm"),
 )
 TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", "conductor")
 BARE, CORED, WIRED = range(3)  # what is known of a record beside V/R: nothing, the core, the core and the wire
