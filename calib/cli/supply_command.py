@@ -60,8 +60,8 @@ def duty_of(asked: argparse.Namespace) -> Duty:
         With every fault: what is no number, what is beyond its limits, what does not go together.
     """
     from calib.supply.duty import rectifier_duty
-    from calib.supply.rectifier import state_of
-    from calib.supply.settings import Settings
+    from calib.supply.parameters import Settings
+    from calib.supply.steady_state import state_of
 
     typed = {name: getattr(asked, name) for name in NUMBERS if getattr(asked, name) is not None}
     numbers: dict[str, Any] = {}

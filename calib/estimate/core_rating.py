@@ -16,8 +16,7 @@ from calib.bench.core import CoreSheets
 from calib.bench.guard import not_negative, positive
 from calib.bench.magnetics import AreaRule, area_rule_va, usual_area_rule
 from calib.fitting.features import CENTRE_FREQUENCY_HZ
-from calib.supply.conversion import Supply, primary_rms_per_dc
-from calib.supply.form_factor import FORM_FACTOR_SD, winding_rms_per_dc
+from calib.supply.form_factor import FORM_FACTOR_SD, Supply, primary_rms_per_dc, winding_rms_per_dc
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from calib.supply.rectifier import CRITICAL, SupplyState
-from calib.supply.settings import Settings
+from calib.supply.parameters import Settings
+from calib.supply.steady_state import CRITICAL, SupplyState
 from calib.supply.valves import Valve
 
 if TYPE_CHECKING:

@@ -13,8 +13,7 @@ from hypothesis import given, strategies as st
 from calib.bench.magnetics import AreaRule, square_core_for_va_cm2, usual_area_rule
 from calib.errors import InputError
 from calib.estimate.core_rating import AREA_RULE_SPREAD, opinion_of_core
-from calib.supply.conversion import primary_rms_per_dc
-from calib.supply.form_factor import FORM_FACTOR
+from calib.supply.form_factor import FORM_FACTOR, primary_rms_per_dc
 from tests.scenes.population import FORM, SCENES, units
 
 FULL = ("full-wave", "capacitor")

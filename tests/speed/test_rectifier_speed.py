@@ -11,8 +11,8 @@ import time
 import numpy as np
 import pytest
 
-from calib.supply.settings import Settings
-from calib.supply.solver import solve
+from calib.supply.parameters import Settings
+from calib.supply.steady_state import solve
 from calib.supply.valves import rectifier_valve
 from tests.scenes.integrated import Reference, marched
 

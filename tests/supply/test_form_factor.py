@@ -1,17 +1,29 @@
-"""The nominal form factors: what the solver makes of typical supplies, and the ranges that textbooks give."""
+"""The nominal form factors: what the solver makes of typical supplies, textbooks' ranges; ratings by them."""
 
 from __future__ import annotations
 
 import math
 
 import pytest
+from hypothesis import given, strategies as st
 
 from calib.errors import InputError
-from calib.supply.form_factor import FORM_FACTOR, FORM_FACTOR_SD, LARGE_CAPACITOR, SPREAD, winding_rms_per_dc
-from calib.supply.typical import CIRCUITS, spread, typical_form_factor
+from calib.supply.form_factor import (
+    FORM_FACTOR,
+    FORM_FACTOR_SD,
+    LARGE_CAPACITOR,
+    SPREAD,
+    TYPICAL,
+    convert_rating,
+    primary_rms_per_dc,
+    spread,
+    typical_form_factor,
+    winding_rms_per_dc,
+)
+from tests.counts import share
 
 
-@pytest.mark.parametrize("pair", sorted(CIRCUITS))
+@pytest.mark.parametrize("pair", list(TYPICAL)[: share(2, len(TYPICAL))])
 def test_the_constants_are_what_the_solver_gives(pair):
     """The constants' own recipe run again, to the digits that they keep."""
     nominal, sd = typical_form_factor(*pair)
@@ -57,7 +69,7 @@ def test_a_pair_that_does_not_exist_is_refused():
 
 @pytest.mark.parametrize("pair", [("half-wave", "capacitor"), ("full-wave", "choke")])
 def test_silicon_and_valves_apart_are_what_the_solver_gives(pair):
-    """The same recipe: smallest and largest k, by hand of `python -m calib.supply.typical` for the other pairs."""
+    """The same recipe: smallest and largest k, by hand of `python -m calib.supply.form_factor` for the other pairs."""
     assert spread(*pair) == SPREAD[pair]
 
 
@@ -68,3 +80,48 @@ def test_the_mean_lies_within_what_it_is_the_mean_of():
     for pair, (low, high) in LARGE_CAPACITOR.items():
         assert SPREAD[pair]["silicon"][0] < low < high
         assert high > SPREAD[pair]["silicon"][1]  # the cautious end
+
+
+PAIR = st.sampled_from(sorted(FORM_FACTOR))
+
+
+@given(st.floats(0.1, 1e5), PAIR, PAIR)
+def test_there_and_back_returns_the_start(current_ma, was, becomes):
+    there = convert_rating(current_ma, was, becomes)
+    assert convert_rating(there.current_ma, becomes, was).current_ma == pytest.approx(current_ma, rel=1e-14)
+    assert convert_rating(there.primary_limited_ma, becomes, was).primary_limited_ma == pytest.approx(
+        current_ma, rel=1e-14
+    )
+
+
+@pytest.mark.parametrize(("factor", "expected"), [(1.0, 153.615), (1.06227, 144.610)])
+def test_the_worked_half_with_choke_input(factor, expected):
+    """Worked value T4.8: 108.622 mA in each half at 93.7494 mA; choke input without limit and at twice critical."""
+    found = convert_rating(
+        93.7494, ("full-wave", "capacitor"), ("full-wave", "choke"), 108.622 / 93.7494, factor / math.sqrt(2)
+    )
+    assert found.current_ma == pytest.approx(expected, rel=5e-6)
+
+
+def test_a_bridge_across_the_whole_winding_gives_between_a_half_and_0_71():
+    """A centre tap's pulses in turn in two halves become each pulse through both: sqrt 2 in k, 2 in primary load."""
+    found = convert_rating(100.0, ("full-wave", "capacitor"), ("bridge", "capacitor"), 1.2, 1.2 * math.sqrt(2))
+    assert found.current_ma == pytest.approx(70.7107, rel=1e-6)
+    assert found.primary_limited_ma == pytest.approx(50.0)
+
+
+def test_a_half_wave_primary_carries_no_direct_current():
+    assert primary_rms_per_dc("half-wave", 2.6) == pytest.approx(2.4)
+    with pytest.raises(InputError, match=r"^k '0.9': is not above 1, as a half-wave rectifier's always is"):
+        primary_rms_per_dc("half-wave", 0.9)
+
+
+@pytest.mark.parametrize("bad", [0.0, -5.0, math.nan, math.inf])
+def test_a_rating_is_above_zero(bad):
+    with pytest.raises(InputError, match=rf"^current_ma '{bad}': is not above 0"):
+        convert_rating(bad, ("full-wave", "capacitor"), ("full-wave", "choke"))
+
+
+def test_a_rating_of_a_pair_that_does_not_exist_is_refused():
+    with pytest.raises(InputError, match=r"^rectifier 'doubler': does not go with filter 'choke'; give one of:"):
+        convert_rating(50.0, ("doubler", "choke"), ("full-wave", "choke"))

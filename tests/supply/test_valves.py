@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 from dataclasses import replace
 
@@ -11,11 +10,19 @@ import numpy as np
 import pytest
 
 from calib.errors import InputError
-from calib.paths import shipped
-from calib.supply.rectifier import load_line, state_of, steady_state
-from calib.supply.settings import Settings
-from calib.supply.valve_wave import current_through
-from calib.supply.valves import rectifier_valve, rectifier_valves
+from calib.paths import shipped, shipped_rows
+from calib.supply.parameters import Settings
+from calib.supply.periodic import PerUnit
+from calib.supply.steady_state import load_line, state_of, steady_state
+from calib.supply.valves import (
+    DEGREE,
+    SHAPES,
+    current_through,
+    rectifier_valve,
+    rectifier_valves,
+    residuals,
+    slopes,
+)
 
 
 def test_the_data_package_is_valid():
@@ -90,8 +97,7 @@ def test_where_sources_differ_the_safer_figure_stands():
 
 
 def test_a_recalled_limit_says_in_its_source_that_it_is_unverified():
-    with open(shipped("datasets/valves/rectifiers.csv"), encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
+    rows = shipped_rows("datasets/valves/rectifiers.csv")
     limits = [name for name in rows[0] if name.startswith(("max_", "min_source_ohm")) or name == "drop_v"]
     for row in rows:
         recalled = {name for name in limits if row[name]} - set(row["checked"].split(";"))
@@ -175,3 +181,36 @@ def test_the_less_a_valve_drops_the_nearer_it_is_to_an_ideal_diode(rectifier, fi
     ]
     assert drops == sorted(drops, reverse=True)
     assert drops[-1] > 0
+
+
+@pytest.mark.parametrize(
+    ("kind", "period"),
+    [
+        ("capacitor", np.pi),
+        ("capacitor", 2 * np.pi),
+        ("doubler", 2 * np.pi),
+        ("stopping", np.pi),
+        ("stopping", 2 * np.pi),
+        ("continuous", np.pi),
+    ],
+)
+def test_derivatives_are_those_of_the_residuals(kind, period):
+    rng = np.random.default_rng(11)
+    count = 5
+    case = PerUnit(
+        rng.uniform(0.02, 0.1, count),
+        rng.uniform(3, 30, count),
+        rng.uniform(0.2, 2, count),
+        rng.uniform(-0.02, 0.02, count),
+        rng.uniform(5, 30, count),
+        period,
+        kind,
+    )
+    elements, states = SHAPES[kind]
+    knots = rng.uniform(0.2, 0.9, (count, elements * states * (DEGREE + 1)))
+    ends = np.stack((rng.uniform(0.3, 0.9, count), rng.uniform(2.2, 3.6, count), rng.uniform(-0.5, 0.2, count)), axis=1)
+    unknowns = np.concatenate((knots, ends), axis=1)
+    stepped = unknowns[:, None, :] + 1e-30j * np.eye(unknowns.shape[1])
+    expected = np.swapaxes(residuals(case.wider(1), stepped).imag / 1e-30, 1, 2)
+    assert np.abs(expected).max() > 1
+    np.testing.assert_allclose(slopes(case, unknowns), expected, rtol=1e-9, atol=1e-11)

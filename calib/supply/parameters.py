@@ -8,10 +8,15 @@ from typing import TypedDict
 import numpy as np
 
 from calib.errors import Fault, InputError
-from calib.supply.form_factor import FORM_FACTOR
-from calib.supply.numerics import Array
+from calib.supply.periodic import Array
 from calib.supply.valves import Valve, rectifier_valve
 
+# the rectifiers and filters that there are
+CIRCUITS = (
+    *(("full-wave", "none"), ("full-wave", "capacitor"), ("full-wave", "choke")),
+    *(("bridge", "none"), ("bridge", "capacitor"), ("bridge", "choke")),
+    *(("half-wave", "none"), ("half-wave", "capacitor"), ("half-wave", "choke"), ("doubler", "capacitor")),
+)
 # name: (least, greatest, unit, whether the least itself is allowed)
 LIMITS: dict[str, tuple[float, float, str, bool]] = {
     "volts": (0, 1e4, "V", False),
@@ -121,9 +126,8 @@ def _fault(column: str, value: object, problem: str, remedy: str) -> Fault:
 def _of_circuit(what: Settings) -> list[Fault]:
     """Faults of the circuit: rectifier, filter, choke and valve that do not go together."""
     faults = []
-    pairs = [pair for pair in FORM_FACTOR if pair[0] != "none"]
-    if (what.rectifier, what.filter) not in pairs:
-        allowed = ", ".join(f"{first} with {second}" for first, second in pairs)
+    if (what.rectifier, what.filter) not in CIRCUITS:
+        allowed = ", ".join(f"{first} with {second}" for first, second in CIRCUITS)
         faults.append(
             _fault("rectifier", what.rectifier, f"does not go with filter '{what.filter}'", f"give one of: {allowed}")
         )

@@ -13,9 +13,9 @@ from hypothesis import given, settings, strategies as st
 
 from calib import supply
 from calib.errors import InputError
-from calib.supply import numerics
+from calib.supply import diodes, periodic
 from calib.supply.form_factor import FORM_FACTOR
-from calib.supply.rectifier import load_line, steady_state
+from calib.supply.steady_state import load_line, steady_state
 
 PAIRS = [pair for pair in FORM_FACTOR if pair[0] != "none"]
 BASE = {"volts": 300.0, "source_ohm": 150.0, "capacitance_uf": 20.0, "load_ma": 60.0, "frequency_hz": 50.0}
@@ -221,7 +221,7 @@ def test_the_wings_names_load_late():
 @pytest.mark.parametrize(("pair", "valve"), [(("full-wave", "capacitor"), None), (("half-wave", "capacitor"), "5Y3")])
 def test_a_solution_that_does_not_come_to_rest_is_refused_and_no_number(monkeypatch, pair, valve):
     assert state_of(pair, valve=valve).dc_v > 0
-    monkeypatch.setattr(numerics, "MOST_ROUNDS", 3)
-    monkeypatch.setattr(numerics, "NEWTON_ROUNDS", 1)
+    monkeypatch.setattr(periodic, "NEWTON_ROUNDS", 1)
+    monkeypatch.setattr(diodes, "SHORT_ROUNDS", 1)
     with pytest.raises(InputError, match=r"^load_ma '60': .* or so near to it that no steady state was found; lower"):
         state_of(pair, valve=valve)
