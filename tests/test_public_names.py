@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import ast
+import inspect
 import os
 import subprocess
 import sys
 from pathlib import Path
+from types import FunctionType, ModuleType
 
 import pytest
 
@@ -32,6 +34,32 @@ def test_fit_is_a_function_whose_help_tells_its_settings() -> None:
     assert "fit(known: " in done.stdout
 
 
+def public_functions() -> dict[str, FunctionType]:
+    """Every public function, and the public methods and properties of every public class, by name."""
+    found: dict[str, FunctionType] = {}
+    for name in calib.__all__:
+        value = getattr(calib, name)
+        inside = {part: getattr(value, part) for part in value.__all__} if isinstance(value, ModuleType) else {}
+        inside |= dict(inspect.getmembers(value)) if inspect.isclass(value) else {}
+        for part, one in {"": value, **inside}.items():
+            one = getattr(one, "fget", None) or getattr(one, "func", one)
+            if isinstance(one, FunctionType) and one.__module__.startswith("calib") and not part.startswith("_"):
+                found[f"{name}.{part}".rstrip(".")] = one
+    return found
+
+
+def test_no_public_function_takes_or_gives_just_anything() -> None:
+    functions = public_functions()
+    assert {
+        "fit",
+        "Multiplier.estimate",
+        "Multiplier.regression",
+        "charts.estimate",
+        "Register.known",
+    } <= functions.keys()
+    assert [name for name, one in functions.items() if "Any" in one.__annotations__.values()] == []
+
+
 SNIPPET = """
 import calib
 
@@ -46,6 +74,8 @@ reveal_type(model.regression.influence())
 reveal_type(model.predict({"unit": "T1"}).interval(0.8))
 reveal_type(model.estimate(calib.UnknownUnit.parse({"unit": "T1"})))
 reveal_type(calib.Multiplier.load("fit.json"))
+reveal_type(model.regression.summary())
+reveal_type(calib.charts.opinions)
 model.nothing_of_the_kind
 """
 
