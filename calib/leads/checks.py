@@ -448,7 +448,7 @@ def _to_blame(winding: Winding, limit: float) -> tuple[list[int], list[LineFit]]
         rest = winding.pairs[:number] + winding.pairs[number + 1 :]
         if _all_joined(len(winding.leads), rest):
             trials.append((number, _solved(winding.leads, rest)))
-    trials.sort(key=lambda trial: trial[1].fit.best.cost)
+    trials.sort(key=lambda trial: round(trial[1].fit.best.cost, 6))  # readings that explain it alike as they came
     if not trials or failed_checks(trials[0][1], limit):
         numbers = sorted(range(len(winding.pairs)), key=lambda number: (winding.misfit(number), number), reverse=True)
         return [number for number in numbers if winding.misfit(number) > BEND], []

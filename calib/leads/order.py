@@ -2,8 +2,8 @@
 
 A tapped winding is a line on which every reading is a distance. With the order given, the places follow by weighted
 least squares, gaps never negative; a reading far off counts for little, so that one slip does not bend the line. Leads
-are put on the line one by one, and of the orders begun those that may still fit are followed. Two orders are told apart
-by their odds, exp(difference of misfit / 2).
+are put on the line one by one, and the orders begun that may still fit are followed. Two orders are told apart by their
+odds, exp(difference of misfit / 2).
 """
 
 from __future__ import annotations
@@ -21,11 +21,12 @@ if TYPE_CHECKING:
 BEND = 3.0
 ROUNDS = 300
 STEADY = 1e-3  # largest change of a weight, as a share of it, at which the weighing stops
+HOPELESS = 2.0  # an order so many times worse, by plain least squares, than the best beside it is given up
 # An order is settled when the odds against every other are at least so many to one (judgement).
 SETTLED_ODDS = 100.0
 OPEN_COST = 2.0 * math.log(SETTLED_ODDS)
 TRIED_LEADS = 6  # up to so many leads every order is tried
-EXACT_LEADS, MOST_BEGUN = 12, 200  # up to so many no order that fits is missed, with at most so many beginnings
+EXACT_LEADS, MOST_BEGUN = 12, 64  # up to so many none that fits is missed, while so few beginnings do
 SLACK = 40.0  # cost above the best up to which a beginning is followed [1]
 WIDTHS = ((12, 32), (40, 16), (100, 8), (math.inf, 3))  # up to so many leads, so many beginnings
 FEWEST_EXCHANGES, EXCHANGE_WORK = 60, 4e8  # limits of the search among neighbours: at least so many, and leads³ times
@@ -148,7 +149,7 @@ def misfit_cost(z: np.ndarray) -> np.ndarray:
     return np.where(size <= BEND, size * size, BEND**2 * (1.0 + 2.0 * np.log(np.maximum(size, BEND) / BEND)))
 
 
-def place(spans: Spans, orders: Sequence[Sequence[int] | np.ndarray] | np.ndarray) -> list[Placed]:
+def place(spans: Spans, orders: Sequence[Sequence[int]] | np.ndarray) -> list[Placed]:
     """Best places of the leads in each of several orders.
 
     Parameters
@@ -165,7 +166,8 @@ def place(spans: Spans, orders: Sequence[Sequence[int] | np.ndarray] | np.ndarra
     Notes
     -----
     Minimises sum cost(z), z = (|x_i - x_j| - r_ij) / u_ij, with x in the given order: least squares weighted anew until
-    steady (P. J. Huber, "Robust Statistics"), leads that would pass one another being held together.
+    steady (P. J. Huber, "Robust Statistics"), leads that would pass one another being held together. Orders that are
+    placed together and fit far worse than the best of them are given up early.
     """
     import numpy as np
 
@@ -188,6 +190,9 @@ def _placed(spans: Spans, orders: np.ndarray) -> list[Placed]:
         z = np.abs(np.abs(at[going, :, None] - at[going, None, :]) - ohm[going]) * per_u[going]
         fresh = square[going] * (BEND / np.maximum(z, BEND)) ** 2
         moving = np.any(np.abs(fresh - weight[going]) > STEADY * weight[going], axis=(1, 2))
+        if rounds == 1:
+            cost = misfit_cost(z).sum(axis=(1, 2)) / 2.0
+            moving &= cost <= HOPELESS * (cost.min() + SLACK)
         going = going[moving]
         weight[going] = fresh[moving]
     cost = misfit_cost((np.abs(at[:, :, None] - at[:, None, :]) - ohm) * per_u).sum(axis=(1, 2)) / 2.0
@@ -199,21 +204,23 @@ def _in_order(ohm: np.ndarray, weight: np.ndarray) -> np.ndarray:
     """Weighted least squares places of leads that stand in order; a gap that would be negative is closed."""
     import numpy as np
 
-    def over_each_gap(readings: np.ndarray) -> np.ndarray:
-        """Sum of the readings that span from a gap, or from before it, to another, or beyond it."""
-        return np.cumsum(np.cumsum(np.triu(readings)[:, :, ::-1], axis=2)[:, :, ::-1], axis=1)[:, :-1, 1:]
-
-    stiff = np.triu(over_each_gap(weight))
-    stiff += np.triu(stiff, 1).swapaxes(1, 2)
-    pull = np.diagonal(over_each_gap(weight * ohm), axis1=1, axis2=2)
-    closed = np.zeros(pull.shape, bool)
-    alone = np.eye(pull.shape[1])
+    count, leads = weight.shape[:2]
+    upper = np.tri(leads, dtype=bool).T & ~np.eye(leads, dtype=bool)
+    both = np.stack([weight, weight * ohm]) * upper
+    # sums of the readings that span from a gap, or from before it, to another, or beyond it
+    spanning = np.cumsum(np.cumsum(both[..., ::-1], axis=3)[..., ::-1], axis=2)[:, :, :-1, 1:]
+    pull = np.diagonal(spanning[1], axis1=1, axis2=2)
+    above = spanning[0] * upper[:-1, 1:]
+    stiff = np.where(upper[:-1, :-1], above, above.swapaxes(1, 2))
+    held, closed = stiff, np.zeros(pull.shape, bool)
+    at = np.zeros((count, leads))
     while True:
-        held = np.where(closed[:, :, None] | closed[:, None, :], alone, stiff)
         gaps = np.linalg.solve(held, np.where(closed, 0.0, pull)[:, :, None])[:, :, 0]
         if not (gaps < 0.0).any():
-            return np.concatenate([np.zeros((len(gaps), 1)), np.cumsum(gaps, axis=1)], axis=1)
+            np.cumsum(gaps, axis=1, out=at[:, 1:])
+            return at
         closed |= gaps < 0.0
+        held = np.where(closed[:, :, None] | closed[:, None, :], np.eye(leads - 1), stiff)
 
 
 def u_between(spans: Spans, first: int, last: int) -> float:
@@ -328,6 +335,8 @@ def _sequence(spans: Spans) -> list[int]:
 
 def _by_breadth(spans: Spans) -> tuple[list[Placed], bool]:
     """Orders that fit nearly as well as the best, and whether none was dropped for want of room."""
+    import numpy as np
+
     width = next(width for leads, width in WIDTHS if spans.leads <= leads)
     settled_at = 1
 
@@ -341,7 +350,7 @@ def _by_breadth(spans: Spans) -> tuple[list[Placed], bool]:
         grown = [child for one in begun for child in _sited(spans, one, lead)]
         if step < 12 or step >= settled_at * 1.25 or step == spans.leads - 1:
             settled_at = step
-            grown = place(spans, [one.order for one in least(grown, 2 * width)])
+            grown = place(spans, np.stack([one.order for one in least(grown, 2 * width)]))
         kept = least(grown, width)
         return kept, sum(one.cost < kept[0].cost + OPEN_COST for one in grown) <= len(kept)
 

@@ -1,4 +1,4 @@
-"""Readings between leads as typed: what is refused, what is taken once, and their uncertainty."""
+"""Readings between leads: what is refused, what is taken once, their uncertainty, and how all is written."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 
 from calib import bench, leads
 from calib.errors import InputError
-from calib.leads.readings import LeadReading, checked, less_null
+from calib.leads.readings import LeadReading, checked, less_null, named, ohms, path_sum
 
 
 def row(a="A", b="B", ohm="12.5", **more):
@@ -89,3 +89,27 @@ def test_a_reading_below_the_null_is_refused():
     message = "ohm '0.4': is less than the test leads alone read, 0.9 ohm; read the pair and the lead null again"
     with pytest.raises(InputError, match=re.escape(message)):
         leads.identify_leads([("A", "B", 0.4)], null_ohm=0.9)
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "text"),
+    [
+        (320.4, 0.8, "320.4"),  # Particle Data Group: 355 to 949 keeps one digit of the uncertainty,
+        (320.4, 1.6, "320.4"),  # 100 to 354 two,
+        (320.4, 0.13, "320.40"),
+        (320.4, 0.97, "320.4"),  # and above 949 it counts as 1.0
+        (60000.0, 277.0, "60000"),
+        (5.4, float("nan"), "5.4"),
+        (float("nan"), 0.1, "–"),
+    ],
+)
+def test_a_resistance_has_the_digits_that_its_uncertainty_leaves(value, u, text):
+    assert ohms(value, u) == text
+
+
+def test_lists_and_sums_are_written_as_people_write_them():
+    assert [named("A"), named("AB"), named("ABC", "or")] == ["A", "A and B", "A, B or C"]
+    assert named(str(n) for n in range(11)) == "0, 1, 2, 3, 4, 5, 6, 7 and 3 more"
+    assert path_sum([("A", "B", 1), ("B", "C", 1)]) == "A to B + B to C"
+    assert path_sum([("A", "B", -1), ("A", "C", 1)]) == "A to C - A to B"
+    assert path_sum([(str(n), str(n + 1), 1) for n in range(20)]).count("...") == 1

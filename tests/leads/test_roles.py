@@ -1,4 +1,4 @@
-"""Colours as a hint, roles by resistance, and how findings are worded."""
+"""Colours as a hint, and roles by resistance."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import pytest
 from frictionless import validate
 
 from calib import leads
-from calib.leads.readings import named, ohms, path_sum
 from calib.leads.roles import AUXILIARY, COLOUR_TABLE, HEATER, HV, PRIMARY, RoleFacts, role_odds
 from calib.paths import shipped, shipped_rows
 
@@ -137,27 +136,3 @@ def test_very_many_windings_are_weighed():
 def test_impossible_voltages_are_named(call, message):
     with pytest.raises(ValueError, match=message):
         leads.expected_ohm_ratio(*call)
-
-
-@pytest.mark.parametrize(
-    ("value", "u", "text"),
-    [
-        (320.4, 0.8, "320.4"),  # Particle Data Group: 355 to 949 keeps one digit of the uncertainty,
-        (320.4, 1.6, "320.4"),  # 100 to 354 two,
-        (320.4, 0.13, "320.40"),
-        (320.4, 0.97, "320.4"),  # and above 949 it counts as 1.0
-        (60000.0, 277.0, "60000"),
-        (5.4, float("nan"), "5.4"),
-        (float("nan"), 0.1, "–"),
-    ],
-)
-def test_a_resistance_has_the_digits_that_its_uncertainty_leaves(value, u, text):
-    assert ohms(value, u) == text
-
-
-def test_lists_and_sums_are_written_as_people_write_them():
-    assert [named("A"), named("AB"), named("ABC", "or")] == ["A", "A and B", "A, B or C"]
-    assert named(str(n) for n in range(11)) == "0, 1, 2, 3, 4, 5, 6, 7 and 3 more"
-    assert path_sum([("A", "B", 1), ("B", "C", 1)]) == "A to B + B to C"
-    assert path_sum([("A", "B", -1), ("A", "C", 1)]) == "A to C - A to B"
-    assert path_sum([(str(n), str(n + 1), 1) for n in range(20)]).count("...") == 1

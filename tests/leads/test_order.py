@@ -134,6 +134,25 @@ def test_the_solver_finds_the_best_of_all_orders(sections, seed):
     assert fit.best.cost <= least + 1e-5
 
 
+@pytest.mark.parametrize(("leads", "noise", "slips"), [(7, 0.5, 0), (7, 4.0, 0), (7, 0.5, 1), (6, 0.5, 3)])
+def test_no_order_that_stays_open_is_missed(leads, noise, slips):
+    """Every order placed in turn, by the same misfit: neighbours 3 to 20 ohm apart, a slip being ten times too much."""
+    rng = np.random.default_rng(leads + slips)
+    for _ in range(share(3, 20)):
+        at = np.cumsum(rng.uniform(3.0, 20.0, leads))
+        pairs = [(a, b) for a, b in combinations(range(leads), 2) if b == a + 1 or rng.random() < 0.7]
+        ohm = [abs(at[b] - at[a] + noise * rng.normal()) for a, b in pairs]
+        for slip in rng.permutation(len(pairs))[:slips]:
+            ohm[slip] *= 10.0
+        spans = Spans.of(leads, [(a, b, value, noise) for (a, b), value in zip(pairs, ohm, strict=True)])
+        every = place(spans, [order for order in permutations(range(leads)) if order[0] < order[-1]])
+        least = min(one.cost for one in every)
+        open_ones = {one.key for one in every if one.cost < least + OPEN_COST}
+        fit = solve_line(spans)
+        assert fit.best.cost == pytest.approx(least, abs=1e-6)
+        assert {fit.best.key, *(one.key for one, _ in fit.others)} == open_ones
+
+
 def test_places_are_those_of_least_squares():
     """Three readings of one line, equal weights: each takes a third of the residual of 0.3."""
     spans = Spans.of(3, [(0, 1, 148.2, 0.8), (1, 2, 171.9, 0.8), (0, 2, 320.4, 0.8)])
