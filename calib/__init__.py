@@ -72,37 +72,33 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
     from calib.paths import (
         shipped as shipped,
     )
-    from calib.register.exchange import (
-        read_known as read_known,
-        read_unknown as read_unknown,
-    )
-    from calib.register.improbable import (
-        improbabilities as improbabilities,
-    )
-    from calib.register.meters import (
+    from calib.register.bench_book import (
+        BenchSession as BenchSession,
         Meter as Meter,
         meter_fields as meter_fields,
     )
-    from calib.register.patience import (
-        patience as patience,
+    from calib.register.improbable import (
+        improbabilities as improbabilities,
     )
     from calib.register.records import (
         KnownUnit as KnownUnit,
         UnknownUnit as UnknownUnit,
         fields as fields,
     )
-    from calib.register.safekeeping import (
+    from calib.register.register import (
+        Register as Register,
         RegisterCheck as RegisterCheck,
         check_register as check_register,
-        restore_register as restore_register,
-    )
-    from calib.register.sessions import (
-        BenchSession as BenchSession,
-    )
-    from calib.register.store import (
-        Register as Register,
         default_register_path as default_register_path,
         practice_register as practice_register,
+        restore_register as restore_register,
+    )
+    from calib.register.tables import (
+        read_known as read_known,
+        read_unknown as read_unknown,
+    )
+    from calib.register.trouble import (
+        patience as patience,
     )
 
 __version__ = "0.1.0"
@@ -117,13 +113,14 @@ _HOMES = {
     ),
     "calib.leads": ("LeadReading", "LeadWinding", "LeadsFound", "identify_leads", "lead_readings"),
     "calib.register.records": ("KnownUnit", "UnknownUnit", "fields"),
-    "calib.register.meters": ("Meter", "meter_fields"),
-    "calib.register.sessions": ("BenchSession",),
+    "calib.register.bench_book": ("BenchSession", "Meter", "meter_fields"),
     "calib.register.improbable": ("improbabilities",),
-    "calib.register.exchange": ("read_known", "read_unknown"),
-    "calib.register.patience": ("patience",),
-    "calib.register.safekeeping": ("RegisterCheck", "check_register", "restore_register"),
-    "calib.register.store": ("Register", "default_register_path", "practice_register"),
+    "calib.register.tables": ("read_known", "read_unknown"),
+    "calib.register.trouble": ("patience",),
+    "calib.register.register": (
+        *("Register", "RegisterCheck", "check_register", "default_register_path", "practice_register"),
+        "restore_register",
+    ),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
     "calib.estimate.heaters": ("HeaterAnswer", "HeaterReading", "heater_currents"),

@@ -22,7 +22,7 @@ from pathlib import Path
 
 from calib.errors import CannotError, InputError
 from calib.register.records import KnownUnit
-from calib.register.store import Register
+from calib.register.register import Register
 from tests.register.conftest import TYPED
 
 COUNTS = {"kills": 194, "adds": 500, "fills": 60, "spoiled files": 110, "hostile tables": 930}
@@ -43,7 +43,7 @@ def record(unit: str) -> KnownUnit:
 
 
 SERVER = get_context("forkserver")
-SERVER.set_forkserver_preload(["calib.register.store", "duckdb", "pandas"])
+SERVER.set_forkserver_preload(["calib.register.register", "duckdb", "pandas"])
 
 
 def child(work: Callable[..., None], *words: object) -> BaseProcess:

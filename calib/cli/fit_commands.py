@@ -99,7 +99,7 @@ def declare_estimate(part: argparse.ArgumentParser) -> None:
 
 def run_estimate(asked: argparse.Namespace) -> None:
     """Estimate every unknown unit and print or write the table."""
-    from calib.register.exchange import read_unknown
+    from calib.register.tables import read_unknown
 
     level, known, unknown, _ = all_of(
         lambda: level_of(asked.level),

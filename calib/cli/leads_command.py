@@ -115,7 +115,7 @@ def read_table(path: str) -> tuple[LeadReading, ...]:
         many cells, and the faults of the readings.
     """
     from calib.leads.readings import COLUMNS, NEEDED, lead_readings
-    from calib.register.cells import header_faults, lines_of, text_of, width_fault
+    from calib.register.tables import header_faults, lines_of, text_of, width_fault
 
     rows = lines_of(text_of(path, path), path)
     line, header = next(rows, (1, []))

@@ -24,7 +24,7 @@ from calib.cli import (
 )
 from calib.cli.printing import note
 from calib.errors import CannotError, InputError, visible
-from calib.register.patience import patience
+from calib.register.trouble import patience
 
 NOTHING = "nothing was written"
 DONE, COULD_NOT, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130

@@ -70,7 +70,7 @@ def choose_register(asked: argparse.Namespace) -> None:
             raise InputError.one(problem, remedy, column="--practice and --register", value=asked.register, where=HERE)
         os.environ["CALIB_PRACTICE"] = "1"
         return
-    from calib.register.store import Register
+    from calib.register.register import Register
 
     path = register_path(asked.register).absolute()
     if path.exists():

@@ -86,7 +86,7 @@ def check_target(out: str | None, *sources: str | None) -> None:
     """
     if out is None:
         return
-    from calib.register.cells import odd_kind
+    from calib.register.tables import odd_kind
 
     path, remedy = Path(out), "name another file"
     if said := odd_kind(path):

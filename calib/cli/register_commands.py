@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from calib.register.fields import FieldFacts
-    from calib.register.ledger import ImportReport
     from calib.register.records import KnownUnit
-    from calib.register.store import Register
+    from calib.register.register import Register
+    from calib.register.revisions import ImportReport
 
 ADD = "calib add"
 
@@ -44,7 +44,7 @@ def run_add(asked: argparse.Namespace) -> None:
     """Add one known unit; the register is created where there is none."""
     from calib.register.frame import frame_of
     from calib.register.records import KnownUnit, fields
-    from calib.register.store import Register
+    from calib.register.register import Register
 
     typed = {fact.name: getattr(asked, fact.name) or "" for fact in fields(KnownUnit)}
     path, record, *_ = all_of(
@@ -107,8 +107,8 @@ def declare_import(part: argparse.ArgumentParser) -> None:
 
 def run_import(asked: argparse.Namespace) -> None:
     """Bring every row of a table into the register, or none; the register is created where there is none."""
-    from calib.register.exchange import name_of, read_known
-    from calib.register.store import Register
+    from calib.register.register import Register
+    from calib.register.tables import name_of, read_known
 
     path, table, *_ = all_of(lambda: register_path(asked.register), lambda: read_known(asked.file), *_who(asked))
     where = name_of(asked.file)
@@ -140,7 +140,7 @@ def told_when_interrupted(path: Path, rows: Callable[[], pd.DataFrame]) -> Itera
 
 def _where_the_rows_are(path: Path, rows: pd.DataFrame) -> str:
     from calib.errors import CannotError
-    from calib.register.store import Register
+    from calib.register.register import Register
 
     if not path.exists():
         return "nothing was written"
@@ -197,7 +197,7 @@ def declare_export(part: argparse.ArgumentParser) -> None:
 
 def run_export(asked: argparse.Namespace) -> None:
     """Write the current view, the history and their descriptor."""
-    from calib.register.store import Register
+    from calib.register.register import Register
 
     path = register_path(asked.register)
     if not path.exists():

@@ -19,7 +19,7 @@ def declare_backup(part: argparse.ArgumentParser) -> None:
 
 def run_backup(asked: argparse.Namespace) -> None:
     """Copy the register, its whole history with it, and read the copy through."""
-    from calib.register.store import Register
+    from calib.register.register import Register
 
     with Register(_there(asked.register), create=False) as register:
         try:
@@ -37,7 +37,7 @@ def declare_restore(part: argparse.ArgumentParser) -> None:
 
 def run_restore(asked: argparse.Namespace) -> None:
     """Put a copy of a backup in the register's place; what was there is moved aside, never deleted."""
-    from calib.register.safekeeping import restore_register
+    from calib.register.register import restore_register
 
     if not Path(asked.backup).exists():
         raise InputError.one("there is no such file", "name a backup", column="BACKUP", value=asked.backup, where=HERE)
@@ -63,7 +63,7 @@ def run_check(asked: argparse.Namespace) -> None:
     CannotError
         Something is wrong with it: what, was printed.
     """
-    from calib.register.safekeeping import check_register
+    from calib.register.register import check_register
 
     found = check_register(_there(asked.register))
     say("\n".join(visible(line) for line in str(found).splitlines()))

@@ -25,7 +25,7 @@ def known_units(asked: argparse.Namespace) -> pd.DataFrame:
         As `calib.read_known` gives it.
     """
     if asked.known is not None:
-        from calib.register.exchange import read_known
+        from calib.register.tables import read_known
 
         return with_notes(read_known(asked.known))
     path = register_path(asked.register)
@@ -35,7 +35,7 @@ def known_units(asked: argparse.Namespace) -> pd.DataFrame:
 
         note(f"there is no register at {path} yet: what follows stands on the prior alone")
         return frame_of(KnownUnit, ())
-    from calib.register.store import Register
+    from calib.register.register import Register
 
     with Register(path) as register:
         return register.known()
@@ -66,8 +66,8 @@ def register_path(typed: str | None) -> Path:
     InputError
         The name is blank or a folder's.
     """
-    from calib.register.cells import odd_kind
-    from calib.register.store import default_register_path
+    from calib.register.register import default_register_path
+    from calib.register.tables import odd_kind
 
     path = default_register_path() if typed is None else Path(typed)
     said = "no file is named" if typed == "" else odd_kind(path).replace("it is", "is")

@@ -18,8 +18,19 @@ from typing import TYPE_CHECKING
 from filelock import FileLock, Timeout
 
 from calib.errors import RegisterError
-from calib.register.patience import WAIT_S, Patience, patience
-from calib.register.trouble import AlteredError, busy, check_name, holder, is_held, log_beside, told, told_of_log
+from calib.register.trouble import (
+    WAIT_S,
+    AlteredError,
+    Patience,
+    busy,
+    check_name,
+    holder,
+    is_held,
+    log_beside,
+    patience,
+    told,
+    told_of_log,
+)
 
 if TYPE_CHECKING:
     import duckdb

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import hashlib
 import json
 import os
 from collections.abc import Callable
@@ -15,9 +14,9 @@ from uuid import uuid4
 from filelock import FileLock, Timeout
 
 from calib.errors import CannotError, InputError
-from calib.register.cells import FOR_FORMULA, odd_kind
 from calib.register.fields import FieldFacts
 from calib.register.records import KnownUnit, Unit, fields
+from calib.register.tables import DESCRIPTOR, FOR_FORMULA, descriptor_of, odd_kind, sha256_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,7 +33,6 @@ _HEADS: tuple[dict[str, Any], ...] = (
 )
 
 
-DESCRIPTOR = "datapackage.json"
 NAMES = ("known.csv", "revisions.csv", DESCRIPTOR)
 _TITLES = {True: "simulated-known-units", False: "known-units"}  # by whether the records are simulated
 WAIT_S = 15.0
@@ -138,39 +136,6 @@ def _refuse_another_s(folder: Path, simulated: bool) -> None:
         kinds = ("simulated", "real") if not simulated else ("real", "simulated")
         problem = f"holds an export of {kinds[0]} units, and these are {kinds[1]}"
         raise InputError.one(problem, remedy, where=str(folder), code="kind")
-
-
-def descriptor_of(folder: Path) -> dict[str, Any] | None:
-    """What the descriptor in a folder says; None where there is none that can be read."""
-    try:
-        told = json.loads((folder / DESCRIPTOR).read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return None
-    return told if isinstance(told, dict) else None
-
-
-def sha256_of(content: bytes) -> str:
-    """Hash of a file's content, as a descriptor gives it."""
-    return hashlib.sha256(content).hexdigest()
-
-
-def refuse_mixture(path: Path, content: bytes) -> None:
-    """Refuse a table that a descriptor beside it says is another: one that was cut short, mixed or changed.
-
-    Raises
-    ------
-    InputError
-        Its hash is not what ``datapackage.json`` in the same folder says of it.
-    """
-    told = descriptor_of(path.parent)
-    resources = told.get("resources") if told else None
-    for one in resources if isinstance(resources, list) else ():
-        if not isinstance(one, dict) or one.get("path") != path.name or not isinstance(one.get("hash"), str):
-            continue
-        if one["hash"].removeprefix("sha256:") != sha256_of(content):
-            problem = f"is not the table that {DESCRIPTOR} beside it describes: an export cut short, or a later change"
-            remedy = f"export it again, or, where you changed it yourself, take {DESCRIPTOR} out of the folder"
-            raise InputError.one(problem, remedy, where=str(path), code="conflict")
 
 
 def write_table(table: pd.DataFrame, file: TextIO) -> None:

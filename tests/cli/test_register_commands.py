@@ -15,7 +15,7 @@ import pytest
 
 import calib as package
 from calib.cli import main as command
-from calib.register.store import Register
+from calib.register.register import Register
 from calib.session.interpret import interpret
 from tests.app.bench_visits import with_more
 from tests.cli.conftest import Run
@@ -380,8 +380,8 @@ def test_a_register_in_a_folder_that_cannot_be_is_one_line(called: Run, known: P
 @pytest.mark.parametrize(
     ("moment", "said", "there"),
     [
-        ("calib.register.exchange.read_known", "nothing was written", -1),
-        ("calib.register.ledger.bring", "the rows are not in, none of them", 0),
+        ("calib.register.tables.read_known", "nothing was written", -1),
+        ("calib.register.revisions.bring", "the rows are not in, none of them", 0),
         ("calib.cli.register_commands.told", "the rows are in, all of them", 4),
     ],
 )

@@ -10,7 +10,7 @@ import pandas as pd
 
 from calib.fitting import Multiplier, fit
 from calib.paths import shipped
-from calib.register.exchange import read_known, read_unknown
+from calib.register.tables import read_known, read_unknown
 from tests.scenes.population import SCENES, recorded, units
 
 # A unit as Alder Lane reads it: ratio test and resistance of worked values T3.2 and T3.8, both for the whole winding.

@@ -11,7 +11,7 @@ import pytest
 from calib.fitting.simulate import practice
 from calib.fitting.simulate.design_model import Population, draw, draw_population
 from calib.paths import shipped
-from calib.register.exchange import read_known, read_unknown
+from calib.register.tables import read_known, read_unknown
 from tests.fitting.making import practice_fit, practice_known, practice_unknown
 
 RHO = 1.7241e-8  # annealed copper at 20 °C [ohm m], IEC 60028

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from calib.errors import Fault, InputError
-from calib.register.exchange import read_known, read_unknown
 from calib.register.records import KnownUnit, UnknownUnit, columns
+from calib.register.tables import read_known, read_unknown
 
 Table = Callable[..., Path]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import doctest
 
 from calib.register import fields
+from calib.register.bench_book import Meter
 from calib.register.fields import FIELDS, METER, RECORD, TAKEN
-from calib.register.meters import Meter
 from calib.register.records import KnownUnit, UnknownUnit
 
 

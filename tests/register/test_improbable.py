@@ -7,10 +7,10 @@ import pytest
 
 from calib.errors import InputError
 from calib.paths import shipped
-from calib.register.exchange import read_known, read_unknown
 from calib.register.frame import frame_of, record_of
 from calib.register.improbable import improbabilities
 from calib.register.records import KnownUnit, UnknownUnit, fields
+from calib.register.tables import read_known, read_unknown
 from tests.scenes.population import SCENES, units
 
 FLAGGED_IN_PRACTICE = {"TS-03", "LM-04"}  # of 72 units: a rating of 1100 mA for 110, and ten times too few ohms

@@ -9,8 +9,8 @@ import pytest
 
 from calib.bench import MeterClass
 from calib.errors import InputError, RegisterError
-from calib.register.meters import COLUMNS, Meter, meter_fields
-from calib.register.store import Register
+from calib.register.bench_book import COLUMNS, Meter, meter_fields
+from calib.register.register import Register
 
 # The voltmeter of the worked value T3.6 and the ohmmeter of T3.8.
 BLUE = {"name": "Blue", "reads": "volt", "range_label": "20 V", "percent": 1.0, "counts": 3, "resolution": 0.01}

@@ -13,12 +13,12 @@ import duckdb
 import pytest
 
 from calib.errors import RegisterError
-from calib.register import gate, making
+from calib.register import file, gate
+from calib.register.file import Step, applied, migrate, steps, tables
 from calib.register.frame import frame_of
 from calib.register.gate import attach, engine
-from calib.register.migrate import Step, applied, migrate, steps, tables
 from calib.register.records import KnownUnit, fields
-from calib.register.store import Register
+from calib.register.register import Register
 
 FIRST = Step(1, "one", "CREATE TABLE one (a INTEGER); INSERT INTO one VALUES (1);")
 SECOND = Step(2, "two", "CREATE TABLE two (a INTEGER); INSERT INTO one VALUES (2);")
@@ -63,7 +63,7 @@ def test_steps_are_numbered_without_a_gap(tmp_path: Path) -> None:
 
 def test_the_tables_hold_every_field_of_a_record_with_its_type(tmp_path: Path) -> None:
     path = Register(tmp_path / "club.duckdb").path
-    with making.opened(path) as con:
+    with file.opened(path) as con:
         found = con.execute(
             "SELECT column_name, data_type, is_nullable FROM duckdb_columns() WHERE table_name = 'revisions'"
         ).fetchall()
@@ -78,11 +78,11 @@ def test_an_older_register_is_brought_up_to_date_with_its_records(
     path = tmp_path / "club.duckdb"
     Register(path).add(KnownUnit.parse(typed))
     more = (*steps(), Step(len(steps()) + 1, "remarks", "CREATE TABLE remarks (text VARCHAR)"))
-    monkeypatch.setattr(making, "steps", lambda: more)
+    monkeypatch.setattr(file, "steps", lambda: more)
     register = Register(path)
     assert register.count() == 1
     register.add(KnownUnit.parse({**typed, "unit": "AL-8"}))
-    with making.opened(path) as con:
+    with file.opened(path) as con:
         assert "remarks" in tables(con)
         assert applied(con) == len(more)
 
@@ -119,7 +119,7 @@ def test_a_register_of_every_schema_ever_shipped_keeps_everything(
     with gate.patience(tell=(told := []).append):
         assert register.add(KnownUnit.parse({**typed, "unit": "AL-9"})).holds == 2
         assert register.keep_session("AL-7", {}, "ratio").revision == 1
-    with making.opened(path) as con:
+    with file.opened(path) as con:
         assert applied(con) == len(steps())
     copies = sorted(tmp_path.glob("club.schema-*"))
     if int(shipped.name[7:11]) == len(steps()):
@@ -140,8 +140,8 @@ def test_an_old_register_that_cannot_be_copied_is_not_brought_up_to_date(tmp_pat
     path, old = tmp_path / "club.duckdb", gzip.decompress(SHIPPED[0].read_bytes())
     path.write_bytes(old)
     with pytest.MonkeyPatch.context() as full:
-        full.setattr(making.os, "link", Mock(side_effect=OSError(errno.ENOSPC, "No space left on device")))
-        full.setattr(making.os, "replace", Mock(side_effect=OSError(errno.ENOSPC, "No space left on device")))
+        full.setattr(file.os, "link", Mock(side_effect=OSError(errno.ENOSPC, "No space left on device")))
+        full.setattr(file.os, "replace", Mock(side_effect=OSError(errno.ENOSPC, "No space left on device")))
         with pytest.raises(RegisterError, match=r"club\.schema-1\.[-0-9]+\.duckdb: the disk is full"):
             Register(path).add(KnownUnit.parse(typed))
     assert path.read_bytes() == old
@@ -157,7 +157,7 @@ def test_a_register_of_a_newer_calib_is_left_alone(tmp_path: Path, monkeypatch: 
     path = tmp_path / "club.duckdb"
     with monkeypatch.context() as newer:
         newer.setattr(
-            making, "steps", lambda: (*steps(), Step(len(steps()) + 1, "later", "CREATE TABLE later (a INTEGER)"))
+            file, "steps", lambda: (*steps(), Step(len(steps()) + 1, "later", "CREATE TABLE later (a INTEGER)"))
         )
         Register(path)
     said = rf"club\.duckdb: a newer version of calib wrote it \(schema {len(steps()) + 1}\)"

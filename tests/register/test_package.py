@@ -10,9 +10,9 @@ import frictionless
 import pytest
 
 from calib.errors import InputError
-from calib.register.exchange import read_known
 from calib.register.records import KnownUnit, columns
-from calib.register.store import Register, practice_register
+from calib.register.register import Register, practice_register
+from calib.register.tables import read_known
 
 TEXTS = ("unit", "contributor", "notes", "by", "reason")
 

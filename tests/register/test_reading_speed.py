@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from calib.register.exchange import read_known
+from calib.register.tables import read_known
 
 
 def seconds(work: Callable[[], object]) -> float:

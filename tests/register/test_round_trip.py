@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
-from calib.register.exchange import read_known
 from calib.register.fields import BLANK_WORDS, FieldFacts
 from calib.register.frame import frame_of, record_of
 from calib.register.package import write_table
 from calib.register.records import KnownUnit, fields
-from calib.register.store import Register
+from calib.register.register import Register
+from calib.register.tables import read_known
 
 PRINTABLE = st.characters(exclude_categories=("Cs", "Cc"), exclude_characters="\ufeff\u2028\u2029\x85")
 TEXT = st.text(PRINTABLE, max_size=20).map(str.strip).filter(lambda text: text not in BLANK_WORDS)

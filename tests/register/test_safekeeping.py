@@ -17,12 +17,11 @@ import duckdb
 import pytest
 
 from calib.errors import InputError, RegisterError
-from calib.register import making
+from calib.register import file
+from calib.register.bench_book import Meter
 from calib.register.frame import frame_of
-from calib.register.meters import Meter
 from calib.register.records import KnownUnit
-from calib.register.safekeeping import check_register, restore_register
-from calib.register.store import Register
+from calib.register.register import Register, check_register, restore_register
 from tests.register.conftest import TYPED
 from tests.register.test_store_faults import UNSAVED, cells_of, ran
 from tests.register.test_store_together import HOLD
@@ -35,7 +34,7 @@ METER = {"name": "Bench", "reads": "volt", "range_label": "20 V", "percent": "0.
 def original(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Twenty units, one of them revised and one withdrawn, a meter and a session."""
     path = tmp_path_factory.mktemp("original") / "club.duckdb"
-    making.make(path, False, frame_of(KnownUnit, [KnownUnit.parse({**TYPED, "unit": f"U-{n}"}) for n in range(20)]))
+    file.make(path, False, frame_of(KnownUnit, [KnownUnit.parse({**TYPED, "unit": f"U-{n}"}) for n in range(20)]))
     register = Register(path)
     register.amend(KnownUnit.parse({**TYPED, "unit": "U-1", "rated_current_ma": "95"}))
     register.withdraw("Alder Lane", "U-2")
@@ -197,7 +196,7 @@ def test_where_there_are_no_links_nothing_is_overwritten_either(
             copy.write_bytes(b"somebody's own")
         raise OSError(errno.EPERM, os.strerror(errno.EPERM))
 
-    monkeypatch.setattr(making.os, "link", link)
+    monkeypatch.setattr(file.os, "link", link)
     if taken:
         with pytest.raises(
             RegisterError, match=r"backup\.duckdb: a file of that name has come to be there; name another"
@@ -322,8 +321,8 @@ def test_where_it_cannot_be_put_in_place_all_is_as_it_was(
             moved.append(names)
             raise interruption
 
-    monkeypatch.setattr(making.os, at, interrupted)
-    monkeypatch.setattr(making.os, "replace", Mock(side_effect=interruption))
+    monkeypatch.setattr(file.os, at, interrupted)
+    monkeypatch.setattr(file.os, "replace", Mock(side_effect=interruption))
     with pytest.raises((RegisterError, KeyboardInterrupt)) as caught:
         restore_register(backup, club)
     assert isinstance(caught.value, KeyboardInterrupt) or "the disk is full" in str(caught.value)

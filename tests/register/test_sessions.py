@@ -14,22 +14,21 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from calib.errors import InputError
-from calib.register.sessions import LIMIT, as_json
-from calib.register.store import Register
+from calib.register.bench_book import LIMIT, as_json
+from calib.register.register import Register
 
 RATIO: dict[str, Any] = {"ratio": {"excitation_v": 4.97, "hv_v": 13.88, "half": True, "note": "Ω, °C", "none": None}}
 # Keeps a session and is killed amid its second keeping, after the row is written and before it is committed.
 KILLED = """
 import os, signal, sys
-from calib.register import bench_store, sessions
-from calib.register.store import Register
+from calib.register import bench_book
+from calib.register.register import Register
 register = Register(sys.argv[1])
 first = register.keep_session("AL-7", {"ratio": {"excitation_v": 4.97}}, "ratio")
 print(first.session_id, flush=True)
-kept = sessions.one
 def die(*words):
     os.kill(os.getpid(), signal.SIGKILL)
-sessions.one = die
+bench_book.standing_session = die
 register.keep_session("AL-7", {"ratio": {"excitation_v": 5.02}}, "ohms", session_id=first.session_id)
 """
 

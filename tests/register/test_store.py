@@ -11,10 +11,10 @@ import duckdb
 import pytest
 
 from calib.errors import InputError, RegisterError
-from calib.register.exchange import read_known
 from calib.register.frame import frame_of
 from calib.register.records import KnownUnit, columns
-from calib.register.store import ImportReport, Register, default_register_path, practice_register
+from calib.register.register import ImportReport, Register, default_register_path, practice_register
+from calib.register.tables import read_known
 
 Table = Callable[..., Path]
 

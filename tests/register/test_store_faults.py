@@ -20,11 +20,11 @@ import duckdb
 import pytest
 
 from calib.errors import RegisterError
-from calib.register import gate, making, trouble
+from calib.register import file, gate, trouble
+from calib.register.file import opened
 from calib.register.frame import frame_of
-from calib.register.making import opened
 from calib.register.records import KnownUnit
-from calib.register.store import Register
+from calib.register.register import Register
 from tests.register.conftest import TYPED
 
 if sys.platform != "win32":
@@ -34,18 +34,18 @@ ADVICE = "restore it from a backup"
 # Adds what its first argument names and is killed at the moment that the second names, after which nothing can be done.
 KILLED = """
 import os, signal, sys
-from calib.register import gate, ledger, making, store
+from calib.register import file, gate, register, revisions
 path, table, moment = sys.argv[1:]
-append, commit = ledger._append, gate.transaction
+append, commit = revisions._append, gate.transaction
 def die(): os.kill(os.getpid(), signal.SIGKILL)
 def half(con, rows, why):
     append(con, rows.iloc[:1], why)
     die()
-if moment == "between": ledger._append = half
-register = store.Register(path)
+if moment == "between": revisions._append = half
+register = register.Register(path)
 if moment == "making":
-    making.os.link = lambda *names: die()
-    store.Register(path + ".second")
+    file.os.link = lambda *names: die()
+    register.Register(path + ".second")
 register.import_csv(table)
 print("acknowledged", flush=True)
 die()
@@ -53,7 +53,7 @@ die()
 ENDLESS = """
 import itertools, sys
 from calib.register.records import KnownUnit
-from calib.register.store import Register
+from calib.register.register import Register
 typed = dict(cell.split("=", 1) for cell in sys.argv[2:])
 for number in itertools.count():
     unit = f"W-{number}"
@@ -63,12 +63,12 @@ for number in itertools.count():
 FULL = """
 import resource, sys
 from calib.errors import RegisterError
-from calib.register import store
+from calib.register import register
 path, table, limit = sys.argv[1:]
-store.read_known(table)
+register.read_known(table)
 resource.setrlimit(resource.RLIMIT_FSIZE, (int(limit), int(limit)))
 try:
-    print(store.Register(path).import_csv(table).added)
+    print(register.Register(path).import_csv(table).added)
 except RegisterError as error:
     print(error)
 """
@@ -76,7 +76,7 @@ BARRED = """
 import os, sys
 from calib.errors import RegisterError
 from calib.register.records import KnownUnit
-from calib.register.store import Register
+from calib.register.register import Register
 paths, warm, *cells = sys.argv[1:]
 record = KnownUnit.parse(dict(cell.split("=", 1) for cell in cells))
 Register(warm).add(record)
@@ -98,7 +98,7 @@ import os, sys
 from pathlib import Path
 from calib.register.frame import frame_of
 from calib.register.gate import session, transaction
-from calib.register.ledger import bring
+from calib.register.revisions import bring
 from calib.register.records import KnownUnit
 path, *cells = sys.argv[1:]
 typed = dict(cell.split("=", 1) for cell in cells)
@@ -125,7 +125,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A register of fifty units, and beside it one with three more in its log, a change each."""
     path = tmp_path_factory.mktemp("made") / "club.duckdb"
     records = [KnownUnit.parse({**TYPED, "unit": f"U-{number}"}) for number in range(50)]
-    making.make(path, False, frame_of(KnownUnit, records))
+    file.make(path, False, frame_of(KnownUnit, records))
     unsaved = Path(shutil.copy(path, path.with_name("unsaved.duckdb")))
     assert ran(UNSAVED, str(unsaved), *cells_of(TYPED)) == (0, "")
     assert Path(f"{unsaved}.wal").stat().st_size > 100
@@ -405,7 +405,7 @@ def test_what_the_disk_spoils_as_it_is_written_is_not_acknowledged(
     filled: Register, typed: dict[str, str], monkeypatch: pytest.MonkeyPatch, large: int
 ) -> None:
     """Of a large register as well, of which only what was written is read again."""
-    own, path, notes = making._read_back, filled.path, "a remark that is found in the file"
+    own, path, notes = file._read_back, filled.path, "a remark that is found in the file"
 
     def spoiled(*words: object) -> None:
         raw = bytearray(path.read_bytes())
@@ -414,7 +414,7 @@ def test_what_the_disk_spoils_as_it_is_written_is_not_acknowledged(
         own(*words)
 
     monkeypatch.setattr(gate, "LARGE", large)
-    monkeypatch.setattr(making, "_read_back", spoiled)
+    monkeypatch.setattr(file, "_read_back", spoiled)
     with pytest.raises(
         RegisterError, match=r"damaged.*; what was entered just now could not be read back, so enter it"
     ):

@@ -16,12 +16,12 @@ import pytest
 from calib.errors import RegisterError
 from calib.register import gate
 from calib.register.records import KnownUnit
-from calib.register.store import Register, practice_register
+from calib.register.register import Register, practice_register
 
 ADD = """
 import sys
 from calib.register.records import KnownUnit
-from calib.register.store import Register
+from calib.register.register import Register
 path, contributor, count, *cells = sys.argv[1:]
 typed = dict(cell.split("=", 1) for cell in cells)
 for number in range(int(count)):
@@ -36,7 +36,7 @@ with session(Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(60)
 """
-PRACTICE = "import sys; from calib.register.store import practice_register as p; print(p(sys.argv[1]).count())"
+PRACTICE = "import sys; from calib.register.register import practice_register as p; print(p(sys.argv[1]).count())"
 
 
 def started(program: str, *words: str) -> subprocess.Popen[str]:
@@ -189,7 +189,7 @@ def test_whoever_waits_behind_another_is_told_too(tmp_path: Path, holder: subpro
         except RegisterError as error:
             errors.append(str(error))
 
-    first = started(f"import sys\nfrom calib.register.store import Register\nRegister({str(path)!r}, wait=4)")
+    first = started(f"import sys\nfrom calib.register.register import Register\nRegister({str(path)!r}, wait=4)")
     time.sleep(1.5)
     wait(0.2)
     first.communicate()

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from calib.register import making
+from calib.register import file
 from calib.register.frame import frame_of
 from calib.register.records import KnownUnit
-from calib.register.store import Register
+from calib.register.register import Register
 from tests.register.conftest import TYPED
 from tests.speed.speeds import seconds, tell
 
@@ -25,11 +25,11 @@ def test_an_addition_that_is_read_back_against_one_that_is_not(
 ):
     """Each by turns, so that what else the machine does meets both; meant to be twice the time at most."""
     path, read_back, times = tmp_path / "club.duckdb", [], {True: [], False: []}
-    making.make(path, False, frame_of(KnownUnit, [record(f"U-{number}") for number in range(RECORDS)]))
-    register, own = Register(path), making._read_back
+    file.make(path, False, frame_of(KnownUnit, [record(f"U-{number}") for number in range(RECORDS)]))
+    register, own = Register(path), file._read_back
     for number in range(2 * ROUNDS):
         whole = number % 2 == 0
-        monkeypatch.setattr(making, "_read_back", lambda *words, whole=whole: whole and read_back.append(own(*words)))
+        monkeypatch.setattr(file, "_read_back", lambda *words, whole=whole: whole and read_back.append(own(*words)))
         times[whole].append(seconds(lambda number=number: register.add(record(f"V-{number}")), rounds=1)[0])
     tell(
         record_property, "1000 records: an addition read back over one that is not", min(times[False]), min(times[True])
