@@ -8,8 +8,10 @@ from typing import Any
 import pytest
 
 from calib import bench
+from calib.app.session_forms import waits_after
 from calib.session.interpret import interpret
-from tests.app.bench_visits import in_order, press, resumed, with_more
+from calib.session.protocol import BY_NAME
+from tests.app.bench_visits import in_order, press, put_in, resumed, with_more
 from tests.app.visits import fill, settle, text_of
 
 
@@ -59,17 +61,26 @@ def test_an_unloaded_run_doubts_and_stops_for_what_it_must(
         ({"bond_ohm": 5.05, "bond_lead_ohm": 5.0}, False),  # no earth lead reads so much
     ],
 )
-def test_no_mains_before_core_and_frame_are_bonded_to_earth(place: Path, bond: dict[str, float], bonded: bool) -> None:
-    at = resumed(place, "idle", with_more(idle=bond))
-    assert ("Exciting current" in in_order(at.main)) == bonded
-    assert ("waits until core and frame read at most 0.1 Ω" in text_of(at)) != bonded
-    assert "Earth pin of the plug to core and frame" in in_order(at.main)
-    assert ("✓ done" in at.button(key="bench_go_idle").label) == bonded
+def test_core_and_frame_are_bonded_by_a_reading_of_it_less_the_leads_own(bond: dict[str, float], bonded: bool) -> None:
+    session = interpret(with_more(idle=bond))
+    assert session.steps["idle"].known["bonded"] == bonded
+    part = next(part for part in BY_NAME["idle"].parts if part.fields[0].name == "bond_ohm")
+    assert (waits_after(part, session) == "") == bonded
 
 
-@pytest.mark.parametrize("alarm", [{"lamp": "lamp-bright"}, {"alarms": ["smoke"]}])
-def test_a_bright_lamp_or_smoke_holds_the_readings_until_it_is_cleared(place: Path, alarm: dict[str, Any]) -> None:
-    at = resumed(place, "idle", with_more(idle={"bond_ohm": 0.05, "idle_ma": 90.0, **alarm}))
+def test_no_mains_before_core_and_frame_are_bonded_to_earth(place: Path) -> None:
+    at = resumed(place, "idle", with_more(idle={"bond_ohm": 0.3}))
+    for bonded in (False, True):
+        assert ("Exciting current" in in_order(at.main)) == bonded
+        assert ("waits until core and frame read at most 0.1 Ω" in text_of(at)) != bonded
+        assert "Earth pin of the plug to core and frame" in in_order(at.main)
+        assert ("✓ done" in at.button(key="bench_go_idle").label) == bonded
+        put_in(at, "idle", bond_lead_ohm=0.25)
+
+
+def test_a_bright_lamp_or_smoke_holds_the_readings_until_it_is_cleared(place: Path) -> None:
+    at = resumed(place, "idle", with_more(idle={"bond_ohm": 0.05, "idle_ma": 90.0, "alarms": ["smoke"]}))
+    assert interpret(with_more(idle={"lamp": "lamp-bright"})).steps["idle"].known["alarm"]
     assert "Exciting current" not in in_order(at.main)
     assert "Switch off at once: what follows waits until that is explained" in text_of(at)
     fill(at, "bench_reason", "A dial lamp was still on its heater")

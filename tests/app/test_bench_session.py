@@ -10,16 +10,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, strategies as st
 from streamlit.testing.v1 import AppTest
 
 import calib
 from calib.app import context as parts
 from calib.app.session_state import key
 from calib.session import fields as measured
-from calib.session.fields import merge
 from calib.session.protocol import NAMES
-from tests.app.bench_visits import SESSION, go, press, put_in, visit
+from tests.app.bench_visits import METERS_SAY, SESSION, go, press, put_in, visit
 from tests.app.visits import HOME, settle, text_of, unescaped
 
 HOLD = "import duckdb, sys; con = duckdb.connect(sys.argv[1]); print('held', flush=True); sys.stdin.read()"
@@ -70,35 +68,45 @@ def test_looking_at_the_page_keeps_nothing(place: Path) -> None:
     assert kept(place) == []
 
 
-ALL = {**SESSION, "idle": {"bond_ohm": 0.05, "idle_v": 117.0, "idle_ma": 90.0, "idle_w": 5.0, "idle_rise": 6.0}}
-
-
-@pytest.mark.parametrize("step", [name for name in NAMES if name != "sum"])
-def test_what_was_entered_at_a_step_is_there_after_a_restart(place: Path, step: str) -> None:
-    entered = {name: value for name, value in ALL[step].items() if not name.endswith("_unit")}
+def test_what_was_entered_is_there_after_a_restart_whatever_kind_of_field_it_is(place: Path) -> None:
+    """Every step's fields are gathered and shown by `gathered` and `as_shown`, see tests/session."""
+    entered = {"look": {"tag": "AL-5", "weight_kg": 1.55, "decade": "1940-1959", "signs": ["damp"]}}
+    entered |= {step: SESSION[step] for step in ("insulation", "resistance")}
     at = visit()
-    if step == "idle":  # the run on mains waits for an insulation test
-        put_in(go(at, "insulation"), "insulation", **SESSION["insulation"])
-    put_in(go(at, step), step, **entered)
+    for step, fields in entered.items():
+        put_in(go(at, step), step, **fields)
     (session,) = kept(place)
-    assert session.step == step
+    assert session.step == "resistance"
     again = press(visit(), f"bench_on_{session.session_id}")
-    there = {name: measured.shown(value) if isinstance(value, float) else value for name, value in entered.items()}
-    assert {name: shown(again, step, name) for name in entered} == there
+    for step, fields in entered.items():
+        go(again, step)
+        there = {name: measured.shown(value) if isinstance(value, float) else value for name, value in fields.items()}
+        assert {name: shown(again, step, name) for name in fields} == there
 
 
-def test_a_test_between_parts_of_ones_own_naming_is_taken_up_as_it_was(place: Path) -> None:
+def test_a_session_of_before_is_taken_up_as_it_was_and_written_only_where_something_is_entered(place: Path) -> None:
+    """Sessions used to keep numbers, and words for codes; what is typed now is kept as typed, comma and all."""
+    tests = {"between_1": "Bias winding to core", "megohm_1": 300.0, "between_2": "High voltage to core"}
     with calib.Register(place) as register:
-        entries = {"insulation": {"between_1": "Bias winding to core", "megohm_1": 300.0}}
-        session = register.keep_session("AL-5", entries, "insulation")
-    at = press(visit(), f"bench_on_{session.session_id}")
-    assert shown(at, "insulation", "between_1") == "Bias winding to core"
-    assert kept(place)[0].entries == entries
+        entries = {"look": {"tag": "AL-5"}, "insulation": tests, "ratio": {"excitation_v": 4.97, "hv_v": 27.76}}
+        session = register.keep_session("AL-5", entries, "ratio")
+    at = press(visit(), f"bench_on_{session.session_id}").run()
+    assert kept(place)[0].revision == session.revision
+    assert shown(at, "ratio", "excitation_v") == "4.97"
+    put_in(at, "ratio", hv_v="27,8 V")
+    assert "Read as 27.8 V." in text_of(at)
+    (now,) = kept(place)
+    assert now.entries["ratio"] == {"excitation_v": 4.97, "hv_v": "27,8 V"}
+    assert now.entries["insulation"] == tests | {"between_2": "hv-core"}
+    again = press(visit(), f"bench_on_{now.session_id}")
+    assert shown(again, "ratio", "hv_v") == "27,8 V"
+    go(again, "insulation")
+    there = (shown(again, "insulation", "between_1"), shown(again, "insulation", "between_2"))
+    assert there == ("Bias winding to core", "hv-core")
 
 
-def test_next_and_back_lose_nothing_and_the_step_is_remembered(place: Path) -> None:
-    at = put_in(visit(), "look", tag="AL-5")
-    press(at, "bench_next")
+def test_next_and_back_lose_nothing_the_same_again_writes_nothing_and_what_is_emptied_is_gone(place: Path) -> None:
+    at = press(put_in(visit(), "look", tag="AL-5", weight_kg=1.5), "bench_next")
     put_in(at, "leads", primary="1-2")
     press(at, "bench_back")
     assert shown(at, "look", "tag") == "AL-5"
@@ -106,41 +114,26 @@ def test_next_and_back_lose_nothing_and_the_step_is_remembered(place: Path) -> N
     assert shown(at, "leads", "primary") == "1-2"
     (session,) = kept(place)
     assert (session.tag, session.step, session.entries["leads"]["primary"]) == ("AL-5", "leads", "1-2")
-
-
-def test_the_same_again_writes_nothing(place: Path) -> None:
-    at = put_in(visit(), "look", tag="AL-5")
-    (before,) = kept(place)
     press(at, "bench_keep")
     at.run()
-    assert kept(place) == [before]
-
-
-def test_an_entry_that_is_emptied_is_gone_from_the_register_too(place: Path) -> None:
-    at = put_in(visit(), "look", tag="AL-5", weight_kg=1.5)
-    put_in(at, "look", weight_kg=None)
+    assert kept(place) == [session]
+    put_in(press(at, "bench_back"), "look", weight_kg=None)
     assert kept(place)[0].entries["look"] == {"tag": "AL-5"}
 
 
-@pytest.mark.parametrize("typed", [{}, {"from_what": "a radio"}])
-def test_a_window_that_forgets_its_fields_takes_nothing_out_of_the_session(place: Path, typed: dict[str, str]) -> None:
+def test_a_window_that_forgets_its_fields_takes_nothing_out_of_the_session(place: Path) -> None:
     entered = {"tag": "AL-5", "marks": "none", "decade": "before-1940"}
     at = put_in(visit(), "look", **entered)
     for name in ("tag", "marks"):
         at.text_input(key=key("look", name)).set_value("")
     at.radio(key=key("look", "decade")).set_value("unknown")
-    for name, value in typed.items():
-        at.text_input(key=key("look", name)).set_value(value)
+    at.text_input(key=key("look", "from_what")).set_value("a radio")
     at.run()
     assert {name: shown(at, "look", name) for name in entered} == entered
-    assert kept(place)[0].entries["look"] == entered | typed
-
-
-def test_the_session_survives_a_look_at_another_page() -> None:
-    at = put_in(visit(), "look", tag="AL-5")
-    at.switch_page(HOME).run()
-    at.switch_page("calib/app/pages/what_do_the_meters_say.py").run()
-    assert shown(at, "look", "tag") == "AL-5"
+    assert kept(place)[0].entries["look"] == entered | {"from_what": "a radio"}
+    at.switch_page(HOME).run()  # nor does a look at another page
+    at.switch_page(METERS_SAY).run()
+    assert {name: shown(at, "look", name) for name in entered} == entered
 
 
 def test_a_register_that_is_held_loses_nothing(place: Path, impatient: None) -> None:
@@ -240,37 +233,3 @@ def test_a_tag_that_cannot_be_kept_is_said_and_stays(place: Path) -> None:
     put_in(at, "look", tag="AL-5")
     assert "Not kept yet" not in unescaped(text_of(at))
     assert kept(place)[0].tag == "AL-5"
-
-
-fields = st.dictionaries(st.sampled_from("abc"), st.integers(0, 3), max_size=3)
-sides = st.dictionaries(st.sampled_from(["look", "core"]), fields, max_size=2)
-
-
-@given(sides, sides, sides)
-def test_a_merge_takes_mine_where_i_changed_it_and_theirs_elsewhere(
-    base: dict[str, Any], mine: dict[str, Any], theirs: dict[str, Any]
-) -> None:
-    def value(side: dict[str, Any], step: str, name: str) -> Any:
-        return side.get(step, {}).get(name)
-
-    merged = merge(base, mine, theirs)
-    for step in ("look", "core"):
-        for name in "abc":
-            was, own, other = (value(side, step, name) for side in (base, mine, theirs))
-            assert value(merged, step, name) == (own if own != was else other)
-
-
-def test_a_number_stays_as_it_was_typed_and_an_older_session_as_it_was_kept(place: Path) -> None:
-    """Sessions used to keep numbers; what is typed now is kept as typed, comma and all."""
-    with calib.Register(place) as register:
-        entries = {"look": {"tag": "AL-5"}, "ratio": {"excitation_v": 4.97, "hv_v": 27.76}}
-        session = register.keep_session("AL-5", entries, "ratio")
-    at = press(visit(), f"bench_on_{session.session_id}")
-    assert shown(at, "ratio", "excitation_v") == "4.97"
-    press(at, "bench_keep")
-    assert kept(place)[0].revision == session.revision
-    put_in(at, "ratio", hv_v="27,8 V")
-    assert "Read as 27.8 V." in text_of(at)
-    (now,) = kept(place)
-    assert now.entries["ratio"] == {"excitation_v": 4.97, "hv_v": "27,8 V"}
-    assert shown(press(visit(), f"bench_on_{now.session_id}"), "ratio", "hv_v") == "27,8 V"

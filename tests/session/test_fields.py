@@ -5,9 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from hypothesis import given, strategies as st
 
 from calib.session import readings as r
+from calib.session.fields import as_shown, gathered, merge
 from calib.session.meters import NULL
+from calib.session.protocol import BY_NAME, practice_entries
 from tests.session.test_readings import ENTRIES
 
 INCHES = {"tongue": 1.0, "tongue_unit": "in", "stack_unit": "in"}
@@ -96,3 +99,50 @@ def test_what_is_improbable_is_doubted_and_not_refused(entry: dict[str, Any], fi
     understood = r.understand(ENTRIES | entry)
     assert understood.unit is not None
     assert said in understood.unusual[field]
+
+
+def test_what_is_gathered_from_the_fields_is_what_they_show() -> None:
+    """Every step of a session, taken out of its fields and put back in."""
+    for name, entries in practice_entries().items():
+        step = BY_NAME[name]
+        fields = {one.name: (as_shown(one, entries.get(one.name)), None) for one in step.fields.values()}
+        assert gathered(step, entries, fields) == (entries, False)
+        assert {one: as_shown(step.fields[one], entries.get(one)) for one in step.fields} == {
+            one: value for one, (value, _) in fields.items()
+        }
+
+
+@pytest.mark.parametrize(
+    ("gone", "typed", "forgotten"),
+    [
+        (("tag",), {}, False),  # a person empties one field at a time
+        (("tag", "marks"), {}, True),
+        (("tag",), {"from_what": "a radio"}, True),
+    ],
+)
+def test_a_window_that_forgot_its_fields_is_told_from_a_person_who_empties_one(
+    gone: tuple[str, ...], typed: dict[str, str], forgotten: bool
+) -> None:
+    before = {"tag": "AL-5", "marks": "none", "notes": "dusty"}
+    fields = {name: ("" if name in gone else value, None) for name, value in {**before, **typed}.items()}
+    found = gathered(BY_NAME["look"], before, fields)
+    left = before if forgotten else {name: value for name, value in before.items() if name not in gone}
+    assert found == ({**left, **typed}, forgotten)
+
+
+fields = st.dictionaries(st.sampled_from("abc"), st.integers(0, 3), max_size=3)
+sides = st.dictionaries(st.sampled_from(["look", "core"]), fields, max_size=2)
+
+
+@given(sides, sides, sides)
+def test_a_merge_takes_mine_where_i_changed_it_and_theirs_elsewhere(
+    base: dict[str, Any], mine: dict[str, Any], theirs: dict[str, Any]
+) -> None:
+    def value(side: dict[str, Any], step: str, name: str) -> Any:
+        return side.get(step, {}).get(name)
+
+    merged = merge(base, mine, theirs)
+    for step in ("look", "core"):
+        for name in "abc":
+            was, own, other = (value(side, step, name) for side in (base, mine, theirs))
+            assert value(merged, step, name) == (own if own != was else other)
