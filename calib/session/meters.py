@@ -165,6 +165,11 @@ def four_wire_hint(entries: Mapping[str, Any], field: str, ohm: float | None, al
     aloud[field] = f"{aloud[field]} {said}" if field in aloud else said
 
 
+def tells(entries: Mapping[str, Any], ohm_of_half: bool) -> bool:
+    """Whether a record is to hold how sure its readings are: more is known than that a meter is an ordinary one."""
+    return ohm_of_half or any(entries.get(one) not in (None, ORDINARY) for one in ("voltmeter", "ohmmeter"))
+
+
 def metered(
     entries: Mapping[str, Any],
     shown: Mapping[str, Any],

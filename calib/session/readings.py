@@ -131,7 +131,8 @@ def understand(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Unde
     found, typed, aloud = numbers.kept, numbers.typed, numbers.aloud
     faults = m.faults_of(found) | numbers.faults
     columns = {name: found.get(name) for name in (*PLAIN, *STANDING)} | _voltage(found, aloud)
-    columns |= _resistance(found, aloud) | _core(found, aloud) | wire_column(typed, aloud, faults)
+    columns |= _resistance(found, aloud) | _core(found, aloud)
+    columns |= {} if found["wire"] is None else wire_column(typed, aloud, faults)
     columns["centre_tapped"] = columns["rectifier"] == "full-wave" or HALF in (
         found.get("volts_across"),  # anything that is read on one half tells of a tap
         found.get("ohms_across"),
@@ -139,11 +140,12 @@ def understand(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Unde
     if metal_of(found) == ALUMINIUM:  # an empty cell is copper, or not known
         columns["conductor"] = ALUMINIUM
     columns |= {"unit": found.get("tag") or "this unit", "simulated": bool(found.get("simulated"))}
-    says = m.metered(found, _as_read(found), meters, aloud, found.get("ohms_across") == HALF)
-    made = recorded(calib.UnknownUnit, columns | says.columns, typed, faults, FIELD_OF)
+    taken = (found, _as_read(found), meters, aloud, found.get("ohms_across") == HALF)
+    says = m.metered(*taken) if m.tells(found, taken[-1]) else None
+    made = recorded(calib.UnknownUnit, columns | (says.columns if says else {}), typed, faults, FIELD_OF)
     if found.get("voltage_by") != NO_LOAD:
         asked_by_ratio(made)
-    return replace(made, aloud=aloud, metered=says)
+    return replace(made, aloud=aloud, metered=says or m.metered(*taken))
 
 
 def understand_known(entries: Mapping[str, Any], meters: Sequence[Meter], simulated: bool) -> Understood:

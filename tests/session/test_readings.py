@@ -281,7 +281,7 @@ def test_every_number_is_read_as_people_write_it_and_said_back() -> None:
 def test_what_is_no_number_is_a_fault_of_its_field_and_not_missing(field: str, typed: str, said: str) -> None:
     understood = r.understand(ENTRIES | {field: typed})
     assert understood.unit is None
-    assert understood.missing == ()
+    assert understood.missing == {}
     assert list(understood.faults) == [field]
     assert understood.faults[field].startswith(said)
 
@@ -294,7 +294,7 @@ def test_a_warning_of_live_work_reads_commas_too() -> None:
 @pytest.mark.parametrize("field", r.KEPT_IN)
 def test_an_absurd_number_is_one_sentence_at_its_field(field: str, typed: str) -> None:
     understood = r.understand(ENTRIES | {field: typed})
-    assert (understood.unit, understood.missing, list(understood.faults)) == (None, (), [field])
+    assert (understood.unit, understood.missing, list(understood.faults)) == (None, {}, [field])
     assert understood.faults[field].startswith(f"{typed}: ")
     if typed in ("1e300", "1e-300"):
         assert understood.faults[field] == f"{typed}: is beyond what any reading can be; check the number and its unit."
