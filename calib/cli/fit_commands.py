@@ -6,8 +6,8 @@ import argparse
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
-from calib.cli.options import add_level, add_sources, all_of, level_of
-from calib.cli.printing import (
+from calib.cli.options import add_level, add_sources, all_of, level_of, register_path
+from calib.cli.output import (
     MOST_NOTED,
     SIMULATED,
     as_csv,
@@ -19,9 +19,10 @@ from calib.cli.printing import (
     say,
     write_whole,
 )
-from calib.cli.sources import known_units, source_register, with_notes
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from calib.fitting.result import Multiplier
 
 
@@ -131,3 +132,42 @@ def run_estimate(asked: argparse.Namespace) -> None:
             raise KeyboardInterrupt(f"{asked.out} is whole, as it was before or written anew") from None
     else:
         say(text)
+
+
+def known_units(asked: argparse.Namespace) -> pd.DataFrame:
+    """The known units that a command is to learn from.
+
+    A register that does not exist yet has no records, which is a valid thing to learn from; looking does not create it.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `calib.read_known` gives it.
+    """
+    if asked.known is not None:
+        from calib.register.tables import read_known
+
+        return with_notes(read_known(asked.known))
+    path = register_path(asked.register)
+    if not path.exists():
+        from calib.register.frame import frame_of
+        from calib.register.records import KnownUnit
+
+        note(f"there is no register at {path} yet: what follows stands on the prior alone")
+        return frame_of(KnownUnit, ())
+    from calib.register.register import Register
+
+    with Register(path) as register:
+        return register.known()
+
+
+def source_register(asked: argparse.Namespace) -> str | None:
+    """The register that a command reads, by whatever way it was named; None where it reads a table instead."""
+    return None if asked.known is not None else str(register_path(asked.register))
+
+
+def with_notes(table: pd.DataFrame) -> pd.DataFrame:
+    """The table, once what its reading noted has been told."""
+    for text in table.attrs.get("notes", ()):
+        note(text)
+    return table

@@ -14,15 +14,8 @@ from dataclasses import dataclass
 from typing import NoReturn
 
 import calib
-from calib.cli import (
-    fit_commands,
-    leads_command,
-    page_command,
-    register_commands as records,
-    safekeeping_commands as safekeeping,
-    supply_command,
-)
-from calib.cli.printing import note
+from calib.cli import fit_commands, leads_command, page_command, register_commands as register, supply_command
+from calib.cli.output import note
 from calib.errors import CannotError, InputError, visible
 from calib.register.trouble import patience
 
@@ -44,12 +37,12 @@ COMMANDS = (
     Command("page", "open the page in a browser", page_command.declare, page_command.run),
     Command("fit", "what the known units teach", fit_commands.declare_fit, fit_commands.run_fit),
     Command("estimate", "what unknown units can give", fit_commands.declare_estimate, fit_commands.run_estimate),
-    Command("add", "add a known unit to the register", records.declare_add, records.run_add),
-    Command("import", "bring a table of known units in", records.declare_import, records.run_import),
-    Command("export", "hand the register out as tables", records.declare_export, records.run_export),
-    Command("backup", "copy the register to a new file", safekeeping.declare_backup, safekeeping.run_backup),
-    Command("restore-from", "put a backup in its place", safekeeping.declare_restore, safekeeping.run_restore),
-    Command("check", "read the register from end to end", safekeeping.declare_check, safekeeping.run_check),
+    Command("add", "add a known unit to the register", register.declare_add, register.run_add),
+    Command("import", "bring a table of known units in", register.declare_import, register.run_import),
+    Command("export", "hand the register out as tables", register.declare_export, register.run_export),
+    Command("backup", "copy the register to a new file", register.declare_backup, register.run_backup),
+    Command("restore-from", "put a backup in its place", register.declare_restore, register.run_restore),
+    Command("check", "read the register from end to end", register.declare_check, register.run_check),
     Command("leads", "which lead is which, from resistances", leads_command.declare, leads_command.run),
     Command("supply", "what a rectifier asks of its winding", supply_command.declare, supply_command.run),
 )

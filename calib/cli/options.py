@@ -1,10 +1,11 @@
-"""Options that several commands share, and how their faults are gathered."""
+"""Options that several commands share, what they name, and how their faults are gathered."""
 
 from __future__ import annotations
 
 import argparse
 import math
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from calib.errors import Fault, InputError
@@ -25,6 +26,45 @@ def add_register(part: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the register; where not given, the one that CALIB_REGISTER names, else the one in your data folder",
     )
+
+
+def register_path(typed: str | None) -> Path:
+    """The path of the register that a command works on, whether it exists yet or not.
+
+    Parameters
+    ----------
+    typed : str or None
+        What was given with ``--register``.
+
+    Raises
+    ------
+    InputError
+        The name is blank or a folder's.
+    """
+    from calib.register.register import default_register_path
+    from calib.register.tables import odd_kind
+
+    path = default_register_path() if typed is None else Path(typed)
+    said = "no file is named" if typed == "" else odd_kind(path).replace("it is", "is")
+    if said:
+        option = "--register" if typed is not None else "CALIB_REGISTER"
+        raise InputError.one(said, "name the register's file", column=option, value=typed or path, where=HERE)
+    return path
+
+
+def existing_register(typed: str | None) -> Path:
+    """The path of a register that exists.
+
+    Raises
+    ------
+    InputError
+        Nothing is there: nothing is made here.
+    """
+    path = register_path(typed)
+    if not path.exists():
+        remedy = "name the register's file, or start one with calib add or calib import"
+        raise InputError.one("there is no register", remedy, column="--register", value=path, where=HERE)
+    return path
 
 
 def add_level(part: argparse.ArgumentParser) -> None:

@@ -13,8 +13,7 @@ import sys
 import threading
 import webbrowser
 
-from calib.cli.options import HERE, add_register
-from calib.cli.sources import register_path
+from calib.cli.options import HERE, add_register, register_path
 from calib.errors import CannotError, InputError
 
 FIRST_PORT, PORTS_TRIED = 8501, 20

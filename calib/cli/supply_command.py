@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from calib.cli.options import number_of
-from calib.cli.printing import as_json, say
+from calib.cli.output import as_json, say
 from calib.errors import Fault, InputError
 
 if TYPE_CHECKING:
