@@ -1,6 +1,6 @@
 """Attacks on the register: kills, adds all at once, full disks, spoiled files, hostile tables; nothing may be lost.
 
-``python -m tests.attack`` makes all of them and prints a table; ``--share 0.1`` a tenth, which is what the tests run.
+``python -m tests.attack`` makes all of them and prints a table; ``--share 0.1`` a tenth; the tests run less.
 Every draw has its seed. Children are forked from a process that has everything loaded, so that a kill hits the work.
 """
 
