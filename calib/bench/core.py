@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 __all__ = ["CoreSheets", "HiddenCore", "IRON_DENSITY_KG_M3", "Lamination", "OLD_STACKING_FACTOR", "SHAPES"]
 __all__ += ["SIZE_CLASSES", "SIZE_CLASS_LABELS", "STACKING_FACTOR", "WeightCheck", "all_laminations", "core_area_cm2"]
-__all__ += ["core_from_outside", "core_sheets", "iron_mass_kg", "laminations_named", "mean_turn_mm"]
-__all__ += ["nearest_laminations", "path_length_mm", "size_class", "size_class_bounds", "stack_effect"]
+__all__ += ["core_from_outside", "core_sheets", "iron_mass_kg", "mean_turn_mm"]
+__all__ += ["nearest_laminations", "path_length_mm", "size_class", "size_class_bounds"]
 __all__ += ["tongue_from_outside_mm", "weight_check", "winding_mass_kg", "window_area_cm2"]
 
 IRON_DENSITY_KG_M3 = 7650.0  # silicon steel [kg/m³]; McLyman
@@ -192,31 +192,6 @@ def iron_mass_kg(tongue_mm: Quantity, stack_mm: Quantity, stacking_factor: float
     return 6.0 * tongue_mm * tongue_mm * stack_mm * 1e-9 * stacking_factor * IRON_DENSITY_KG_M3
 
 
-def stack_effect(stack_over_tongue: Quantity) -> Quantity:
-    """Multiplier of a core against that of a square stack of the same gross area.
-
-    It is nearly flat, which is why the gross area is the right measure of a core and the tongue alone is not.
-
-    Parameters
-    ----------
-    stack_over_tongue : number
-        s = b / a, above 0 [-].
-
-    Returns
-    -------
-    number
-        (2 + pi/2 + 2 s) / sqrt(s), as a share of its value at s = 1 [-].
-
-    Raises
-    ------
-    ValueError
-        A ratio of zero or less.
-    """
-    positive("stack over tongue", stack_over_tongue, "")
-    corner = 2.0 + math.pi / 2.0
-    return (corner + 2.0 * stack_over_tongue) / stack_over_tongue**0.5 / (corner + 2.0)
-
-
 LAMINATIONS_TABLE = "datasets/laminations/laminations.csv"
 SCRAPLESS, M, UI, STRIP_WOUND, OTHER = SHAPES = ("ei-scrapless", "m", "ui", "strip-wound", "other")
 LISTED_AS = {SCRAPLESS: "EI", M: "M", UI: "UI", OTHER: "EI-old"}  # what the table calls them
@@ -290,21 +265,6 @@ def all_laminations() -> tuple[Lamination, ...]:
         )
         for row in shipped_rows(LAMINATIONS_TABLE)
     )
-
-
-def laminations_named(name: str) -> tuple[Lamination, ...]:
-    """Every size of that name, such as "EI-150", in any case; more than one where the name is ambiguous.
-
-    Raises
-    ------
-    ValueError
-        No size listed has the name.
-    """
-    wanted = name.strip().upper()
-    found = tuple(sheet for sheet in all_laminations() if wanted and wanted in (sheet.metric_name, sheet.inch_name))
-    if not found:
-        raise ValueError(f"lamination is '{name}': it is not listed; measure the tongue instead")
-    return found
 
 
 def nearest_laminations(

@@ -22,15 +22,13 @@ from calib.bench.insulation import (
     grade_insulation,
 )
 from calib.bench.ratio_test import COUPLING_SUSPECT
-from calib.bench.resistance import RESISTIVITY_OHM_M, wire_resistance
 from calib.bench.uncertainty import DEFAULT_U_RESISTANCE_PCT
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["FaultSigns", "Finding", "HalfReadings", "Halves", "PASS_PROVES_LITTLE", "ShortedTurn", "UnloadedReading"]
+__all__ = ["FaultSigns", "Finding", "HalfReadings", "Halves", "PASS_PROVES_LITTLE", "UnloadedReading"]
 __all__ += ["WindingReading", "compare_halves", "findings", "findings_frame", "half_ratio_by_order", "knee_power"]
-__all__ += ["shorted_turn"]
 
 
 @dataclass(frozen=True)
@@ -298,50 +296,6 @@ class Finding:
     why: str
     remedy: str
     severity: str
-
-
-@dataclass(frozen=True)
-class ShortedTurn:
-    """What one closed turn does: its resistance [ohm], current [A] and heat [W]."""
-
-    ohm: float
-    ampere: float
-    watt: float
-
-
-def shorted_turn(
-    volts_per_turn: float, turn_mm: float, wire_mm: float, resistivity_ohm_m: float = RESISTIVITY_OHM_M["copper"]
-) -> ShortedTurn:
-    """Current and heat of one closed turn, which hardly shows in a winding's resistance.
-
-    Parameters
-    ----------
-    volts_per_turn : float
-        At the nominal line, rms, above 0 [V].
-    turn_mm : float
-        Length of the turn, above 0 [mm].
-    wire_mm : float
-        Bare diameter, above 0 [mm].
-    resistivity_ohm_m : float
-        At 20 °C [ohm m].
-
-    Returns
-    -------
-    ShortedTurn
-        R = rho L / A, I = v / R, P = v² / R, leakage reactance left out.
-
-    Raises
-    ------
-    ValueError
-        An input of zero or less.
-
-    Notes
-    -----
-    Source: Magnetic Circuits and Transformers (MIT EE Staff).
-    """
-    positive("volts per turn", volts_per_turn, "V")
-    ohm = wire_resistance(turn_mm * 1e-3, wire_mm, resistivity_ohm_m)
-    return ShortedTurn(ohm, volts_per_turn / ohm, volts_per_turn**2 / ohm)
 
 
 def findings(signs: FaultSigns) -> tuple[Finding, ...]:

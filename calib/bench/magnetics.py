@@ -10,14 +10,11 @@ from dataclasses import dataclass
 
 from calib.bench.core import STACKING_FACTOR
 from calib.bench.guard import Quantity, positive, within
-from calib.units import MM_PER_INCH
 
 __all__ = ["AreaRule", "DESIGN_FLUX_T", "LOSS_W_KG", "area_rule_va", "flux_density_t", "iron_loss_w_kg"]
-__all__ += ["shop_rule_area_cm2", "square_core_for_va_cm2", "turns_per_volt", "usual_area_rule"]
+__all__ += ["square_core_for_va_cm2", "turns_per_volt", "usual_area_rule"]
 
 EMF_FACTOR = math.sqrt(2.0) * math.pi  # rms volts per turn / (f B A), sine wave; MIT EE Staff
-SHOP_RULE_IN2 = 5.58  # A[in²] = sqrt(VA)/5.58 at 60 Hz; old shop rule
-SHOP_RULE_HZ = 60.0
 
 # Peak flux density that makers designed for [T]: steel before 1950, later, grain-oriented (upper end); McLyman.
 DESIGN_FLUX_T = {"before 1950": (1.0, 1.2), "later": (1.2, 1.4), "grain-oriented": (1.4, 1.6)}
@@ -143,31 +140,6 @@ def square_core_for_va_cm2(volt_amperes: Quantity, rule: AreaRule) -> Quantity:
     """Gross area [cm²] of a square scrapless EI stack, its window 0.75 of that, for volt-amperes above 0."""
     positive("volt-amperes", volt_amperes, "VA")
     return (volt_amperes / (rule.va_per_cm4 * 0.75)) ** 0.5
-
-
-def shop_rule_area_cm2(volt_amperes: Quantity, frequency_hz: Quantity = SHOP_RULE_HZ) -> Quantity:
-    """Gross core area by the old shop rule.
-
-    Parameters
-    ----------
-    volt_amperes : number
-        Above 0; the rule was used for 10..500 [VA].
-    frequency_hz : number
-        Line frequency, above 0 [Hz].
-
-    Returns
-    -------
-    number
-        sqrt(VA)/5.58 in square inches, by sqrt(60/f) [cm²].
-
-    Raises
-    ------
-    ValueError
-        Volt-amperes or a frequency of zero or less.
-    """
-    positive("volt-amperes", volt_amperes, "VA")
-    positive("frequency", frequency_hz, "Hz")
-    return volt_amperes**0.5 / SHOP_RULE_IN2 * (MM_PER_INCH / 10.0) ** 2 * (SHOP_RULE_HZ / frequency_hz) ** 0.5
 
 
 def turns_per_volt(

@@ -30,9 +30,9 @@ if TYPE_CHECKING:
     import pandas as pd
     from uncertainties.core import AffineScalarFunc
 
-__all__ = ["COUPLING_SUSPECT", "EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "Excitation", "ExcitingDrop", "FEED_RULES"]
-__all__ += ["Feed", "LOADING_IGNORED_PCT", "ScaledTaps", "TapReading", "TwoWay", "against_rated", "down"]
-__all__ += ["exciting_drop", "feed", "heater_excitation", "max_excitation_v", "meter_loading", "no_load_taken"]
+__all__ = ["COUPLING_SUSPECT", "EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "Excitation", "FEED_RULES"]
+__all__ += ["Feed", "LOADING_IGNORED_PCT", "ScaledTaps", "TapReading", "TwoWay", "down"]
+__all__ += ["feed", "heater_excitation", "max_excitation_v", "meter_loading", "no_load_taken"]
 __all__ += ["no_load_voltage", "ratio_taken", "ratio_uncertainty", "scale_taps", "two_way", "unloaded_voltage"]
 __all__ += ["usual_heater_v", "v_over_r"]
 
@@ -378,59 +378,6 @@ def unloaded_voltage(reading_v: Quantity, winding_ohm: Quantity, meter_ohm: Quan
 
 
 @dataclass(frozen=True)
-class ExcitingDrop:
-    """Relative excess of a ratio-scaled voltage over the one at full flux: its two parts and their sum [-]."""
-
-    iron: float
-    magnetising: float
-
-    @property
-    def total(self) -> float:
-        """Both parts [-]."""
-        return self.iron + self.magnetising
-
-
-def exciting_drop(
-    line_voltage_v: float, primary_ohm: float, iron_loss_w: float, leakage_ohm: float, magnetising_a: float
-) -> ExcitingDrop:
-    """How far the ratio test reads high, since at full flux the exciting current first drops voltage in the primary.
-
-    Parameters
-    ----------
-    line_voltage_v : float
-        Nominal line voltage, rms, above 0 [V].
-    primary_ohm : float
-        Resistance of the primary, 0 or more [ohm].
-    iron_loss_w : float
-        Iron loss at nominal line, 0 or more [W].
-    leakage_ohm : float
-        Leakage reactance of the primary, 0 or more [ohm].
-    magnetising_a : float
-        Magnetising part of the no-load current, rms, 0 or more [A].
-
-    Returns
-    -------
-    ExcitingDrop
-        R_p P_fe / V² and X_lp I_m / V [-].
-
-    Raises
-    ------
-    ValueError
-        A line voltage of zero or less, or another input below zero.
-
-    Notes
-    -----
-    Source: Magnetic Circuits and Transformers (MIT EE Staff).
-    """
-    positive("line voltage", line_voltage_v, "V")
-    not_negative("primary resistance", primary_ohm, "ohm")
-    not_negative("iron loss", iron_loss_w, "W")
-    not_negative("leakage reactance", leakage_ohm, "ohm")
-    not_negative("magnetising current", magnetising_a, "A")
-    return ExcitingDrop(primary_ohm * iron_loss_w / line_voltage_v**2, leakage_ohm * magnetising_a / line_voltage_v)
-
-
-@dataclass(frozen=True)
 class TwoWay:
     """What two ratio tests, one driving each winding, say together.
 
@@ -626,64 +573,6 @@ def usual_heater_v(no_load_v: float) -> tuple[float, ...]:
     low, high = NO_LOAD_BAND
     fitting = [rated for rated in HEATER_VOLTS if low <= no_load_v / rated - 1.0 <= high]
     return tuple(sorted(fitting, key=lambda rated: abs(math.log(no_load_v / rated / (1.0 + USUAL_EXCESS)))))
-
-
-@dataclass(frozen=True)
-class RatedCheck:
-    """A no-load voltage against the rated one.
-
-    Attributes
-    ----------
-    excess : float
-        No-load over rated voltage, less 1 [-].
-    agrees : bool
-        Whether the excess is within -3 to +15 %.
-    remark : str
-        What a disagreement looks like; blank where there is none.
-    """
-
-    excess: float
-    agrees: bool
-    remark: str
-
-
-# Factors that slips put on a no-load voltage.
-_SLIPS = (
-    (0.5, "one half read, the whole rated"),
-    (2.0, "the whole winding read, one half rated"),
-    (math.sqrt(0.5), "rms read, the peak rated"),
-    (math.sqrt(2.0), "the peak read, rms rated"),
-    (0.5, "the primary's halves in series, on the lower line voltage"),
-)
-
-
-def against_rated(no_load_v: float, rated_v: float) -> RatedCheck:
-    """Hold a no-load voltage against the rated one of the same winding.
-
-    Parameters
-    ----------
-    no_load_v, rated_v : float
-        At the nominal line, unloaded, and as marked, rms, each above 0 [V].
-
-    Returns
-    -------
-    RatedCheck
-        No load reads above the marked voltage, by the copper's drop: -3 to +15 % is taken as agreeing (judgement).
-
-    Raises
-    ------
-    ValueError
-        A voltage of zero or less.
-    """
-    positive("no-load voltage", no_load_v, "V")
-    positive("rated voltage", rated_v, "V")
-    excess = no_load_v / rated_v - 1.0
-    low, high = NO_LOAD_BAND
-    if low <= excess <= high:
-        return RatedCheck(excess, True, "")
-    near = [text for factor, text in _SLIPS if low <= no_load_v / rated_v / factor - 1.0 <= high]
-    said = f"looks like {' or '.join(near)}" if near else "another winding, another tap, or another line voltage"
-    return RatedCheck(excess, False, f"no-load {no_load_v:.4g} V against {rated_v:.4g} V rated, {excess:+.1%}: {said}")
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,6 @@ from calib.bench.faults import (
     WindingReading,
     findings,
     findings_frame,
-    shorted_turn,
 )
 from calib.bench.insulation import InsulationTest
 
@@ -43,20 +42,6 @@ def what(signs: FaultSigns) -> list[str]:
 
 def with_winding(**changes: object) -> FaultSigns:
     return replace(CLEAN, windings=(replace(CLEAN.windings[0], **changes), CLEAN.windings[1]))
-
-
-def test_worked_shorted_turn(printed):
-    turn = shorted_turn(0.31, 150.0, 0.254)
-    printed(turn.ohm, "0.0510383")  # worked value T9.1
-    printed(turn.ampere, "6.0739")
-    printed(turn.watt, "1.88290")
-
-
-@given(st.floats(0.05, 1.0), st.floats(30.0, 500.0), st.floats(0.05, 2.0))
-def test_a_shorted_turns_heat_is_volts_times_amperes(volts, turn, wire):
-    short = shorted_turn(volts, turn, wire)
-    assert short.watt == pytest.approx(volts * short.ampere)
-    assert shorted_turn(volts, turn, 2.0 * wire).watt == pytest.approx(4.0 * short.watt)
 
 
 def test_a_clean_unit_has_no_finding():
@@ -252,9 +237,6 @@ def test_findings_are_frozen():
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: shorted_turn(0.0, 150.0, 0.25), "volts per turn is 0.0 V"),
-        (lambda: shorted_turn(0.3, 0.0, 0.25), "length is 0.0 m"),
-        (lambda: shorted_turn(0.3, 150.0, 0.0), "bare diameter is 0.0 mm"),
         (lambda: findings(FaultSigns(halves=HalfReadings((-1.0, 1.0)))), "voltage of a half is -1.0 V"),
         (lambda: findings(FaultSigns(unloaded=UnloadedReading(exciting_ma=-1.0))), "exciting current is -1.0 mA"),
         (lambda: findings(FaultSigns(unloaded=UnloadedReading(watts=-2.0))), "no-load watts is -2.0 W"),

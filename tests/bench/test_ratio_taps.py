@@ -12,7 +12,6 @@ from calib.bench.faults import compare_halves, half_ratio_by_order
 from calib.bench.ratio_test import (
     HEATER_VOLTS,
     TapReading,
-    against_rated,
     heater_excitation,
     scale_taps,
     usual_heater_v,
@@ -50,31 +49,6 @@ def test_voltages_that_stand_for_two():
 @given(st.sampled_from(HEATER_VOLTS), st.floats(-0.0299, 0.1499))
 def test_every_winding_within_the_band_is_found(rated, excess):
     assert rated in usual_heater_v(rated * (1.0 + excess))
-
-
-@pytest.mark.parametrize(
-    ("volts", "rated", "words"),
-    [
-        (340.0, 650.0, "one half read, the whole rated"),
-        (1370.0, 650.0, "the whole winding read, one half rated"),
-        (480.0, 650.0, "rms read, the peak rated"),
-        (950.0, 650.0, "the peak read, rms rated"),
-        (150.0, 650.0, "another winding"),
-    ],
-)
-def test_a_rated_voltage_missed_says_how(volts, rated, words):
-    said = against_rated(volts, rated)
-    assert not said.agrees
-    assert words in said.remark
-    assert f"{rated:g} V rated" in said.remark
-
-
-@pytest.mark.parametrize(("excess", "agrees"), [(-0.031, False), (-0.029, True), (0.149, True), (0.151, False)])
-def test_the_band_of_a_rated_voltage(excess, agrees):
-    said = against_rated(650.0 * (1.0 + excess), 650.0)
-    assert said.agrees == agrees
-    assert said.excess == pytest.approx(excess)
-    assert bool(said.remark) != agrees
 
 
 def test_worked_excitation_of_a_heater_winding(printed):
@@ -171,8 +145,6 @@ def test_taps_go_with_the_line(volts, excitation, line, other):
     ("call", "message"),
     [
         (lambda: usual_heater_v(0.0), "no-load voltage is 0.0 V"),
-        (lambda: against_rated(0.0, 6.3), "no-load voltage is 0.0 V"),
-        (lambda: against_rated(6.3, -1.0), "rated voltage is -1.0 V"),
         (lambda: heater_excitation(0.0, 600.0), "nominal voltage of the winding fed is 0.0 V"),
         (lambda: heater_excitation(700.0, 600.0), "nominal voltage of the winding fed over the highest is 1.16"),
         (lambda: half_ratio_by_order(0.0, 1.0, 2.0), "perimeter is 0.0 mm"),
