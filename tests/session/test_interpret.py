@@ -12,7 +12,6 @@ from hypothesis import given, settings, strategies as st
 
 import calib
 from calib import fitting
-from calib.register.frame import frame_of
 from calib.session import readings
 from calib.session.interpret import found_leads, interpret, is_done, with_leads
 from calib.session.protocol import STEPS
@@ -518,7 +517,7 @@ def test_from_raw_readings_to_the_record_and_its_estimate() -> None:
     assert (unit.u_voltage_pct, unit.u_resistance_pct) == pytest.approx((0.476471, 0.679534), rel=1e-5)
     assert (unit.weight_kg, unit.awg, unit.demand_ma, unit.conductor) == (1.55, 31.0, 70.0, None)
     model = calib.fit(calib.read_known(calib.shipped("datasets/practice/known.csv")).head(12))
-    by_record = calib.estimate_unit(model, frame_of(calib.UnknownUnit, [unit]), heaters=session.heaters)
+    by_record = calib.estimate_unit(model, unit, heaters=session.heaters)
     assert by_record.answer["no_load_v"].iloc[0] == pytest.approx(653.505, rel=1e-6)
     assert not by_record.withheld
     kinds = session.frame().set_index("name")["value"]
