@@ -13,8 +13,8 @@ from tests.cli.conftest import Run
 from tests.cli.tables import HEADER, ROWS, spoiled, table
 
 
-def test_json_has_the_keys_and_the_values_of_the_model(calib: Run, known: Path) -> None:
-    done = calib("fit", "--known", str(known), "--level", "0.8", "--format", "json")
+def test_json_has_the_keys_and_the_values_of_the_model(called: Run, known: Path) -> None:
+    done = called("fit", "--known", str(known), "--level", "0.8", "--format", "json")
     assert (done.returncode, done.stderr) == (0, "")
     told = json.loads(done.stdout)
     model = package.fit(package.read_known(known))
@@ -74,8 +74,8 @@ def test_a_suspect_is_named_with_its_odds_and_its_slip(called: Run, tmp_path: Pa
     assert {"contributor", "unit", "odds_sound", "likely_slip"} <= told["suspects"][0].keys()
 
 
-def test_text_is_the_model_s_own_report(calib: Run, known: Path) -> None:
-    done = calib("fit", "--known", str(known))
+def test_text_is_the_model_s_own_report(called: Run, known: Path) -> None:
+    done = called("fit", "--known", str(known))
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout == f"{package.fit(package.read_known(known))}\n"
 
@@ -87,8 +87,8 @@ def test_simulated_units_are_named_at_the_top(called: Run, tmp_path: Path) -> No
     assert json.loads(called("fit", "--known", str(practice), "--format", "json").stdout)["simulated"] is True
 
 
-def test_an_empty_register_gives_the_prior(calib: Run, tmp_path: Path) -> None:
-    told = json.loads(calib("fit", "--format", "json").stdout)
+def test_an_empty_register_gives_the_prior(called: Run, tmp_path: Path) -> None:
+    told = json.loads(called("fit", "--format", "json").stdout)
     assert told["records"] == 0
     assert all(row["count"] == 0 and row["low"] < row["multiplier"] < row["high"] for row in told["classes"])
     assert list(tmp_path.iterdir()) == []

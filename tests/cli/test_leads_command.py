@@ -20,8 +20,8 @@ def readings(tmp_path: Path) -> Path:
     return table(tmp_path / "readings.csv", HEADER, *ROWS)
 
 
-def test_json_has_the_contract_s_keys(calib: Run, readings: Path) -> None:
-    done = calib("leads", "--readings", str(readings), "--format", "json")
+def test_json_has_the_contract_s_keys(called: Run, readings: Path) -> None:
+    done = called("leads", "--readings", str(readings), "--format", "json")
     assert (done.returncode, done.stderr) == (0, "")
     told = json.loads(done.stdout)
     assert told.keys() >= {"windings", "isolated", "next_step"}
