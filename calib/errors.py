@@ -1,10 +1,11 @@
-"""The errors that the wings raise; only the command line turns them into exit statuses."""
+"""The errors that the wings raise, which only the command line turns into exit statuses; checks of impossible input."""
 
 from __future__ import annotations
 
+import math
 import unicodedata
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal, TypeAlias
 
 SHOWN = 200  # characters of a typed value that a line repeats
 _KEPT_FORMAT = "\u200c\u200d"  # joiners that some scripts are written with
@@ -125,3 +126,55 @@ class CannotError(RuntimeError):
 
 class RegisterError(CannotError):
     """The register's file is busy, damaged, read-only, of another kind, or the disk is full."""
+
+
+# Impossible input, refused in a message that names the quantity, its value and the limit. The checks take whatever the
+# bench functions take. Blanks (NaN) pass, since an unknown stays unknown; a column expression of a database passes too,
+# having no values yet.
+# A float, a numpy array, a pandas Series, a value with its uncertainty or a column expression.
+Quantity: TypeAlias = Any
+
+
+def positive(name: str, value: Quantity, unit: str) -> None:
+    """Raise ValueError unless the value is finite and above zero."""
+    plain = _plain(value)
+    _refuse(name, plain, unit, (plain <= 0.0) | (plain >= math.inf), "must be finite and above 0")
+
+
+def not_negative(name: str, value: Quantity, unit: str) -> None:
+    """Raise ValueError unless the value is finite and zero or more."""
+    plain = _plain(value)
+    _refuse(name, plain, unit, (plain < 0.0) | (plain >= math.inf), "must be finite and 0 or more")
+
+
+def above(name: str, value: Quantity, limit: Quantity, unit: str) -> None:
+    """Raise ValueError unless the value is finite and above the limit."""
+    plain, edge = _plain(value), _plain(limit)
+    _refuse(name, plain, unit, (plain <= edge) | (plain >= math.inf), f"must be finite and above {edge}")
+
+
+def within(name: str, value: Quantity, low: float, high: float, unit: str) -> None:
+    """Raise ValueError unless the value lies from low to high, both included."""
+    plain = _plain(value)
+    _refuse(name, plain, unit, (plain < low) | (plain > high), f"must be from {low:g} to {high:g}")
+
+
+def _plain(value: Quantity) -> Quantity:
+    return getattr(value, "nominal_value", value)
+
+
+def _refuse(name: str, value: Quantity, unit: str, wrong: Quantity, limit: str) -> None:
+    if type(wrong).__module__.startswith("ibis."):
+        return
+    any_wrong = getattr(wrong, "any", None)
+    if any_wrong() if callable(any_wrong) else wrong:
+        raise ValueError(f"{name} is {_first(value, wrong)} {unit}".rstrip() + f": it {limit}")
+
+
+def _first(value: Quantity, wrong: Quantity) -> Quantity:
+    if isinstance(wrong, bool):
+        return value
+    import numpy as np
+
+    flags = np.asarray(wrong, dtype=bool)
+    return np.broadcast_to(np.asarray(value), flags.shape)[flags].flat[0]

@@ -4,7 +4,6 @@ from calib import units
 from calib.bench import (
     core,
     faults,
-    guard,
     insulation,
     magnetics,
     ratio_test,
@@ -15,7 +14,6 @@ from calib.bench import (
 )
 from calib.bench.core import *
 from calib.bench.faults import *
-from calib.bench.guard import *
 from calib.bench.insulation import *
 from calib.bench.magnetics import *
 from calib.bench.ratio_test import *
@@ -28,7 +26,6 @@ from calib.units import *
 __all__: list[str] = []
 __all__ += core.__all__
 __all__ += faults.__all__
-__all__ += guard.__all__
 __all__ += insulation.__all__
 __all__ += magnetics.__all__
 __all__ += ratio_test.__all__

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
-from calib.bench.guard import Quantity, positive, within
 from calib.bench.resistance import CONDUCTORS
+from calib.errors import Quantity, positive, within
 from calib.paths import shipped_rows
 
 if TYPE_CHECKING:

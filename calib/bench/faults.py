@@ -11,7 +11,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from calib.bench.guard import not_negative, positive
 from calib.bench.insulation import (
     DRY_OUT,
     GOOD_ABOVE_MEGOHM,
@@ -23,6 +22,7 @@ from calib.bench.insulation import (
 )
 from calib.bench.ratio_test import COUPLING_SUSPECT
 from calib.bench.uncertainty import DEFAULT_U_RESISTANCE_PCT
+from calib.errors import not_negative, positive
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -11,8 +11,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from calib.bench.guard import positive, within
 from calib.bench.resistance import REFERENCE_C
+from calib.errors import positive, within
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 from calib.bench.core import STACKING_FACTOR
-from calib.bench.guard import Quantity, positive, within
+from calib.errors import Quantity, positive, within
 
 __all__ = ["AreaRule", "DESIGN_FLUX_T", "LOSS_W_KG", "area_rule_va", "flux_density_t", "iron_loss_w_kg"]
 __all__ += ["square_core_for_va_cm2", "turns_per_volt", "usual_area_rule"]

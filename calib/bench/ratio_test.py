@@ -10,12 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from calib.bench.guard import HAZARDOUS_LIVE_V, Quantity, not_negative, positive, within
 from calib.bench.uncertainty import (
     DEFAULT_U_RESISTANCE_PCT,
     DEFAULT_U_VOLTAGE_PCT,
     EXCITATION,
     EXCITING_DROP,
+    HAZARDOUS_LIVE_V,
     NO_LOAD,
     ONE_METER_ONE_RANGE,
     VOLTAGE_READ,
@@ -25,6 +25,7 @@ from calib.bench.uncertainty import (
     with_relative,
     with_u,
 )
+from calib.errors import Quantity, not_negative, positive, within
 
 if TYPE_CHECKING:
     import pandas as pd

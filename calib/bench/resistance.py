@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from calib.bench.guard import Quantity, above, not_negative, positive
 from calib.bench.uncertainty import (
     LEAD_NULL,
     LEAD_NULL_U_OHM,
@@ -21,6 +20,7 @@ from calib.bench.uncertainty import (
     rectangular,
     with_u,
 )
+from calib.errors import Quantity, above, not_negative, positive
 
 __all__ = ["CONDUCTORS", "Conductor", "FOUR_WIRE_BELOW_OHM", "HOT_SPOT_ABOVE_MEAN_K", "INFERRED_ZERO_C"]
 __all__ += ["REFERENCE_C", "RESISTIVITY_OHM_M", "RISE_AFTER_RUNNING_K", "SETTLING_H", "difference_left_k"]

@@ -10,13 +10,17 @@ import math
 from collections import defaultdict
 from dataclasses import dataclass
 
-from calib.bench.guard import HAZARDOUS_LIVE_V, Quantity, not_negative, positive, within
+from calib.errors import Quantity, not_negative, positive, within
 
 __all__ = ["ASSUMED_OHMMETER", "ASSUMED_VOLTMETER", "DEFAULT_U_RESISTANCE_PCT", "DEFAULT_U_VOLTAGE_PCT", "HALVES"]
+__all__ += ["HAZARDOUS_LIVE_V"]
 __all__ += ["LEAD_NULL_U_OHM", "MeterClass", "ONE_METER_ONE_RANGE", "ONE_METER_OTHER_RANGE", "ORDINARY_OHMMETER"]
 __all__ += ["ORDINARY_VOLTMETER", "Part", "STATED_RESISTANCE", "STATED_VOLTAGE", "TWO_METERS"]
 __all__ += ["WINDING_TEMP_HALF_WIDTH_K", "half_width", "main_part", "read_one", "read_pair", "rectangular"]
 __all__ += ["relative_pct", "standard_uncertainty", "uncertainty_budget", "with_relative", "with_u"]
+
+# Highest rms voltage that may stand on any winding while the clips are within reach [V]; IEC 61010-1, dry conditions.
+HAZARDOUS_LIVE_V = 30.0
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TypeVar
 
-from calib.bench.guard import Quantity, positive, within
 from calib.bench.resistance import RESISTIVITY_OHM_M
 from calib.bench.uncertainty import rectangular
+from calib.errors import Quantity, positive, within
 from calib.paths import shipped_rows
 from calib.units import MM_PER_MIL, awg_of_mm, mm_of_awg
 

@@ -14,7 +14,6 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from calib.bench.core import STACKING_FACTOR
-from calib.bench.guard import not_negative, positive, within
 from calib.bench.magnetics import DESIGN_FLUX_T, turns_per_volt
 from calib.bench.resistance import RESISTIVITY_OHM_M
 from calib.bench.uncertainty import DEFAULT_U_RESISTANCE_PCT, rectangular
@@ -29,6 +28,7 @@ from calib.bench.wire import (
     nearest_sizes,
     old_metric_sizes_mm,
 )
+from calib.errors import not_negative, positive, within
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -13,8 +13,8 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from calib.bench.core import CoreSheets
-from calib.bench.guard import not_negative, positive
 from calib.bench.magnetics import AreaRule, area_rule_va, usual_area_rule
+from calib.errors import not_negative, positive
 from calib.fitting.features import CENTRE_FREQUENCY_HZ
 from calib.supply.form_factor import FORM_FACTOR_SD, Supply, primary_rms_per_dc, winding_rms_per_dc
 

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib.bench.guard import not_negative, positive
 from calib.bench.ratio_test import usual_heater_v
 from calib.bench.resistance import INFERRED_ZERO_C, resistance_at
 from calib.bench.uncertainty import (
@@ -27,6 +26,7 @@ from calib.bench.uncertainty import (
     rectangular,
     standard_uncertainty,
 )
+from calib.errors import not_negative, positive
 from calib.fitting import Multiplier, Prediction, RatedCurrent
 from calib.fitting.predictive import check_level, one_unit
 

@@ -13,8 +13,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from calib.bench.guard import not_negative, within
 from calib.bench.uncertainty import LEAD_NULL_U_OHM, ORDINARY_OHMMETER, MeterClass, standard_uncertainty
+from calib.errors import not_negative, within
 from calib.leads.advice import NextStep, State, leakage, next_step, order_note, remarks
 from calib.leads.checks import Contradiction, Winding, disputes, solve_windings
 from calib.leads.graph import parts_of

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from calib.bench.faults import HIGHEST_HALF_RATIO
-from calib.bench.guard import Quantity, positive
+from calib.errors import Quantity, positive
 from calib.leads.graph import LEAKAGE_OHM
 from calib.leads.readings import named, ohms
 from calib.paths import shipped_rows
