@@ -34,7 +34,8 @@ ADVICE = "restore it from a backup"
 # Adds what its first argument names and is killed at the moment that the second names, after which nothing can be done.
 KILLED = """
 import os, signal, sys
-from calib.register import file, gate, register, revisions
+from calib.register import file, gate, revisions
+from calib.register.register import Register
 path, table, moment = sys.argv[1:]
 append, commit = revisions._append, gate.transaction
 def die(): os.kill(os.getpid(), signal.SIGKILL)
@@ -42,10 +43,10 @@ def half(con, rows, why):
     append(con, rows.iloc[:1], why)
     die()
 if moment == "between": revisions._append = half
-register = register.Register(path)
+register = Register(path)
 if moment == "making":
     file.os.link = lambda *names: die()
-    register.Register(path + ".second")
+    Register(path + ".second")
 register.import_csv(table)
 print("acknowledged", flush=True)
 die()
