@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from calib.cli.options import all_of, number_of
 from calib.cli.output import as_json, say
-from calib.errors import Fault, InputError
+from calib.errors import InputError
 
 if TYPE_CHECKING:
     from calib.bench.uncertainty import MeterClass
@@ -79,7 +79,9 @@ def _null(typed: str) -> float:
     null = number_of("--null-ohm", typed, HERE)
     if not 0.0 <= null <= 100.0:
         remedy = "give what the meter shows with its clips joined"
-        raise InputError.one("is not from 0 to 100 ohm", remedy, column="--null-ohm", value=typed, where=HERE)
+        raise InputError.one(
+            "is not from 0 to 100 ohm", remedy, column="--null-ohm", value=typed, where=HERE, code="limits"
+        )
     return null
 
 
@@ -97,7 +99,7 @@ def _meter(typed: str | None) -> MeterClass:
         pass
     problem = "is not three numbers of 0 or more, parted by commas"
     remedy = "write per cent of reading, counts, and one count in ohm, such as 0.8,2,0.1"
-    raise InputError.one(problem, remedy, column="--meter", value=typed, where=HERE)
+    raise InputError.one(problem, remedy, column="--meter", value=typed, where=HERE, code="not-a-number")
 
 
 def read_table(path: str) -> tuple[LeadReading, ...]:
@@ -115,25 +117,18 @@ def read_table(path: str) -> tuple[LeadReading, ...]:
         many cells, and the faults of the readings.
     """
     from calib.leads.readings import COLUMNS, NEEDED, lead_readings
-    from calib.register.tables import header_faults, lines_of, text_of, width_fault
+    from calib.register.tables import cells_of, headed, header_faults, text_of
 
-    rows = lines_of(text_of(path, path), path)
-    line, header = next(rows, (1, []))
-    if isinstance(header, Fault):
-        raise InputError([header])
-    if not header:
-        raise InputError.one("the file is empty", "give a table with the header lead_a,lead_b,ohm", where=path)
-    names = [name.strip() for name in header]
+    line, names, rows = headed(text_of(path, path), path, "give a table with the header lead_a,lead_b,ohm")
     faults = header_faults(names, COLUMNS, NEEDED, (path, line))
     if faults:
         raise InputError(faults)
     sound: list[tuple[int, dict[str, str]]] = []
     for line, cells in rows:
-        fault = cells if isinstance(cells, Fault) else width_fault(cells, len(names), (path, line))
-        if fault is not None:
-            faults.append(fault)
-        elif not isinstance(cells, Fault):
-            sound.append((line, dict(zip(names, cells, strict=True))))
+        try:
+            sound.append((line, cells_of(cells, names, (path, line))))
+        except InputError as error:
+            faults += error.faults
     try:
         readings = lead_readings([row for _, row in sound], path, [line for line, _ in sound])
     except InputError as error:

@@ -47,8 +47,8 @@ def register_path(typed: str | None) -> Path:
     path = default_register_path() if typed is None else Path(typed)
     said = "no file is named" if typed == "" else odd_kind(path).replace("it is", "is")
     if said:
-        option = "--register" if typed is not None else "CALIB_REGISTER"
-        raise InputError.one(said, "name the register's file", column=option, value=typed or path, where=HERE)
+        option, remedy = "--register" if typed is not None else "CALIB_REGISTER", "name the register's file"
+        raise InputError.one(said, remedy, column=option, value=typed or path, where=HERE, code="file")
     return path
 
 
@@ -63,7 +63,9 @@ def existing_register(typed: str | None) -> Path:
     path = register_path(typed)
     if not path.exists():
         remedy = "name the register's file, or start one with calib add or calib import"
-        raise InputError.one("there is no register", remedy, column="--register", value=path, where=HERE)
+        raise InputError.one(
+            "there is no register", remedy, column="--register", value=path, where=HERE, code="not-found"
+        )
     return path
 
 
@@ -92,6 +94,7 @@ def level_of(typed: str) -> float:
         column="--level",
         value=typed,
         where=HERE,
+        code="limits",
     )
 
 
@@ -110,7 +113,7 @@ def number_of(column: str, typed: str, where: str) -> float:
     if math.isfinite(number):
         return number
     remedy = "write it with a point for decimals, such as 38.4, and without its unit"
-    raise InputError.one("is not a number", remedy, column=column, value=typed, where=where)
+    raise InputError.one("is not a number", remedy, column=column, value=typed, where=where, code="not-a-number")
 
 
 def all_of(*checks: Callable[[], Any]) -> list[Any]:

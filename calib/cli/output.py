@@ -99,7 +99,7 @@ def check_target(out: str | None, *sources: str | None) -> None:
         problem = "is a register or another database"
     else:
         return
-    raise InputError.one(problem, remedy, column="--out", value=out, where="command line")
+    raise InputError.one(problem, remedy, column="--out", value=out, where="command line", code="file")
 
 
 def same_file(one: Path, other: Path) -> bool:

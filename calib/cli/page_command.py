@@ -66,7 +66,8 @@ def choose_register(asked: argparse.Namespace) -> None:
     if asked.practice:
         if asked.register is not None:
             problem, remedy = "practice data never mix with a register of real readings", "leave out one of the two"
-            raise InputError.one(problem, remedy, column="--practice and --register", value=asked.register, where=HERE)
+            column = "--practice and --register"
+            raise InputError.one(problem, remedy, column=column, value=asked.register, where=HERE, code="conflict")
         os.environ["CALIB_PRACTICE"] = "1"
         return
     from calib.register.register import Register
@@ -98,7 +99,9 @@ def port_of(typed: str | None) -> int:
         return port
     if not (typed.isascii() and typed.isdigit() and 1 <= int(typed) <= 65535):
         remedy = f"give one such as {FIRST_PORT}"
-        raise InputError.one("is no port number from 1 to 65535", remedy, column="--port", value=typed, where=HERE)
+        raise InputError.one(
+            "is no port number from 1 to 65535", remedy, column="--port", value=typed, where=HERE, code="limits"
+        )
     if not is_free(int(typed)):
         raise CannotError(f"port {typed} is in use; stop the program that listens there, or name another with --port")
     return int(typed)
@@ -115,7 +118,7 @@ def proxy_of(typed: str | None) -> str | None:
     if typed is None or HOST_NAME.fullmatch(typed):
         return typed and typed.lower()
     remedy = "give the name alone, such as bench.example, without http:// and port"
-    raise InputError.one("is no name of a host", remedy, column="--behind-proxy", value=typed, where=HERE)
+    raise InputError.one("is no name of a host", remedy, column="--behind-proxy", value=typed, where=HERE, code="text")
 
 
 def is_free(port: int) -> bool:

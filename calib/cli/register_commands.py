@@ -240,7 +240,10 @@ def run_restore(asked: argparse.Namespace) -> None:
     from calib.register.register import restore_register
 
     if not Path(asked.backup).exists():
-        raise InputError.one("there is no such file", "name a backup", column="BACKUP", value=asked.backup, where=HERE)
+        remedy = "name a backup"
+        raise InputError.one(
+            "there is no such file", remedy, column="BACKUP", value=asked.backup, where=HERE, code="not-found"
+        )
     path = register_path(asked.register)
     try:
         found, moved = restore_register(asked.backup, path)

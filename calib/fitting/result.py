@@ -323,20 +323,24 @@ def _read(path: str | Path) -> Multiplier:
     try:
         text = Path(path).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError.one(f"cannot be read ({type(error).__name__})", remedy, where=str(path)) from None
+        raise InputError.one(f"cannot be read ({type(error).__name__})", remedy, where=str(path), code="file") from None
     try:
         held = json.loads(text)
         if held["format"] != FORMAT:
             raise ValueError
     except (ValueError, TypeError, KeyError):
-        raise InputError.one("is no file of a fit that this calib reads", remedy, where=str(path)) from None
+        raise InputError.one(
+            "is no file of a fit that this calib reads", remedy, where=str(path), code="file"
+        ) from None
     try:
         if held["sha256"] != _sum({"fit": held["fit"], "arrays": held["arrays"]}):
             raise ValueError
         arrays = [np.array(one["values"], one["dtype"]).reshape(one["shape"]) for one in held["arrays"]]
         return _made(Multiplier, held["fit"], arrays)
     except (ValueError, TypeError, KeyError, IndexError, AttributeError):
-        raise InputError.one("was changed since it was written, or is damaged", remedy, where=str(path)) from None
+        raise InputError.one(
+            "was changed since it was written, or is damaged", remedy, where=str(path), code="file"
+        ) from None
 
 
 def _text(content: object) -> str:

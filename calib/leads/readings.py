@@ -6,9 +6,10 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import count
+from typing import TypeAlias
 
 from calib.bench.uncertainty import MeterClass, standard_uncertainty
-from calib.errors import Fault, InputError
+from calib.errors import Code, Fault, InputError
 
 OPEN = math.inf  # what a reading without continuity is kept as
 LOW_OHM, HIGH_OHM = 0.001, 1e6  # limits of a resistance reading [ohm]; above the high one a meter shows no continuity
@@ -138,43 +139,47 @@ def _ohm(text: str) -> float:
     return OPEN if text.lower() == "open" else _number(text)
 
 
-def _slips(typed: Mapping[str, str]) -> list[tuple[str, str, str, str]]:
-    """What is wrong within one row: column, value, problem, remedy."""
-    found = [
-        (name, "", "the lead has no name", "give every lead a tag of its own, and write the tag")
+Slip: TypeAlias = tuple[str, str, str, str, Code]  # column, value, problem, remedy and code
+
+
+def _slips(typed: Mapping[str, str]) -> list[Slip]:
+    """What is wrong within one row: column, value, problem, remedy, code."""
+    found: list[Slip] = [
+        (name, "", "the lead has no name", "give every lead a tag of its own, and write the tag", "missing")
         for name in ("lead_a", "lead_b")
         if not typed[name]
     ]
     if typed["lead_a"] and typed["lead_a"] == typed["lead_b"]:
         problem = "is read against itself"
-        found.append(("lead_b", typed["lead_b"], problem, "name the other lead, or leave the row out"))
+        found.append(("lead_b", typed["lead_b"], problem, "name the other lead, or leave the row out", "conflict"))
     return found + _ohm_slips(typed["ohm"]) + _u_slips(typed["u_ohm"])
 
 
-def _ohm_slips(text: str) -> list[tuple[str, str, str, str]]:
+def _ohm_slips(text: str) -> list[Slip]:
     if not text or text.lower() == "open":
         return []
     value = _number(text)
     if not math.isfinite(value):
         remedy = "write a resistance in ohm, without its unit, or open where there is no continuity"
-        return [("ohm", text, "is no resistance", f"{remedy}, {OR_EMPTY}")]
+        return [("ohm", text, "is no resistance", f"{remedy}, {OR_EMPTY}", "not-a-number")]
     limits = f"is outside the limits, {LOW_OHM:g} to {HIGH_OHM:g} ohm"
     if value > HIGH_OHM:
-        return [("ohm", text, limits, "write open where there is no continuity; so high a reading is leakage")]
+        remedy = "write open where there is no continuity; so high a reading is leakage"
+        return [("ohm", text, limits, remedy, "limits")]
     if value < 0.0:
-        return [("ohm", text, limits, f"check the reading and the sign of its lead null, {OR_EMPTY}")]
+        return [("ohm", text, limits, f"check the reading and the sign of its lead null, {OR_EMPTY}", "limits")]
     if value < LOW_OHM:
         remedy = "write it as shown before the lead null is taken off, and the null as an option; or read by four wires"
-        return [("ohm", text, limits, f"{remedy}, {OR_EMPTY}")]
+        return [("ohm", text, limits, f"{remedy}, {OR_EMPTY}", "limits")]
     return []
 
 
-def _u_slips(text: str) -> list[tuple[str, str, str, str]]:
+def _u_slips(text: str) -> list[Slip]:
     value = _number(text)
     if not text or 0.0 < value <= HIGH_OHM:
         return []
     remedy = "write the standard uncertainty in ohm, or leave it empty to take the meter's class"
-    return [("u_ohm", text, f"is no uncertainty above 0 and up to {HIGH_OHM:g} ohm", remedy)]
+    return [("u_ohm", text, f"is no uncertainty above 0 and up to {HIGH_OHM:g} ohm", remedy, "limits")]
 
 
 def _once(readings: Sequence[tuple[LeadReading, str]], where: str) -> tuple[tuple[LeadReading, ...], list[Fault]]:
@@ -188,7 +193,9 @@ def _once(readings: Sequence[tuple[LeadReading, str]], where: str) -> tuple[tupl
         elif not math.isnan(one.ohm) and (one.ohm, str(one.u_ohm)) != (other.ohm, str(other.u_ohm)):
             another = was if one.ohm != other.ohm else "another u_ohm"
             problem = f"the pair {one.lead_a} to {one.lead_b} stands in row {other.row} too, with {another}"
-            faults.append(Fault(where, one.row, "ohm", typed, problem, "read the pair again and keep one row of it"))
+            faults.append(
+                Fault(where, one.row, "ohm", typed, problem, "read the pair again and keep one row of it", "duplicate")
+            )
     return tuple(one for one, _ in kept.values()), faults
 
 
@@ -232,7 +239,9 @@ def less_null(
             u = max(math.hypot(standard_uncertainty(one.ohm, meter), null_u_ohm), EXACT * one.ohm)
         if one.ohm - null_ohm < -2.0 * u:
             problem = f"is less than the test leads alone read, {null_ohm:g} ohm"
-            faults.append(Fault("", one.row, "ohm", f"{one.ohm:g}", problem, "read the pair and the lead null again"))
+            faults.append(
+                Fault("", one.row, "ohm", f"{one.ohm:g}", problem, "read the pair and the lead null again", "conflict")
+            )
         done.append(replace(one, ohm=one.ohm - null_ohm, u_ohm=u))
     if faults:
         raise InputError(faults)

@@ -89,13 +89,7 @@ def _read(kind: type[Unit], source: Source, where: str) -> pd.DataFrame:
     raw = bytes_of(source, where)
     if isinstance(source, str | PathLike) and not is_piped(source):
         refuse_mixture(Path(source), raw)
-    lines = lines_of(decoded(raw, where), where)
-    row, header = next(lines, (1, []))
-    if isinstance(header, Fault):
-        raise InputError([header])
-    if not header:
-        raise InputError.one("the file is empty", "give a table with a header row", where=where, code="missing")
-    names = [name.strip() for name in header]
+    row, names, lines = headed(decoded(raw, where), where, "give a table with a header row")
     faults, absent = _header_faults(kind, names, where, row)
     if any(names.count(name) > 1 for name in set(names) if name):
         raise InputError(faults)  # which of two columns is meant, no row can tell
@@ -132,12 +126,7 @@ def _header_faults(kind: type[Unit], names: Sequence[str], where: str, row: int)
 
 def _record(kind: type[Unit], names: Sequence[str], cells: list[str] | Fault, place: tuple[str, int]) -> Unit:
     where, row = place
-    if isinstance(cells, Fault):
-        raise InputError([cells])
-    fault = width_fault(cells, len(names), place)
-    if fault:
-        raise InputError([fault])
-    given = {name: cell for name, cell in zip(names, cells, strict=True) if cell and name}
+    given = {name: cell for name, cell in cells_of(cells, names, place).items() if cell and name}
     texts = text_columns(kind) & given.keys()
     return kind.parse({**given, **{name: text_in(given[name]) for name in texts}}, where, row)
 
@@ -276,6 +265,31 @@ def _piped(name: str, where: str) -> bytes:
                 raise InputError.one(problem, "save the table as a file, and name that", where=where, code="file")
         kept.seek(0)
         return kept.read()
+
+
+def headed(text: str, where: str, otherwise: str) -> tuple[int, list[str], Iterator[tuple[int, list[str] | Fault]]]:
+    """A table's header and what follows: the header's line, the names in it, and the rows below as `lines_of` has them.
+
+    Raises
+    ------
+    InputError
+        Nothing is there, for which `otherwise` is the remedy, or the header cannot be read.
+    """
+    lines = lines_of(text, where)
+    row, header = next(lines, (1, []))
+    if isinstance(header, Fault):
+        raise InputError([header])
+    if not header:
+        raise InputError.one("the file is empty", otherwise, where=where, code="missing")
+    return row, [name.strip() for name in header], lines
+
+
+def cells_of(cells: Sequence[str] | Fault, names: Sequence[str], place: tuple[str, int]) -> dict[str, str]:
+    """The cells of one row by the names of their columns; an `InputError` for a row that is none or has not as many."""
+    fault = cells if isinstance(cells, Fault) else width_fault(cells, len(names), place)
+    if isinstance(cells, Fault) or fault is not None:
+        raise InputError([fault] if fault is not None else [])
+    return dict(zip(names, cells, strict=True))
 
 
 def lines_of(text: str, where: str) -> Iterator[tuple[int, list[str] | Fault]]:

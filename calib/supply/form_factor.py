@@ -109,7 +109,11 @@ def winding_rms_per_dc(rectifier: str, filter: str) -> float:
     except KeyError:
         allowed = ", ".join(f"{first} with {second}" for first, second in FORM_FACTOR)
         raise InputError.one(
-            f"does not go with filter '{filter}'", f"give one of: {allowed}", column="rectifier", value=rectifier
+            f"does not go with filter '{filter}'",
+            f"give one of: {allowed}",
+            column="rectifier",
+            value=rectifier,
+            code="conflict",
         ) from None
 
 
@@ -163,7 +167,7 @@ def convert_rating(
     """
     for column, value in (("current_ma", current_ma), ("k_was", k_was), ("k_becomes", k_becomes)):
         if value is not None and not 0 < value < math.inf:
-            raise InputError.one("is not above 0", "give a positive number", column=column, value=value)
+            raise InputError.one("is not above 0", "give a positive number", column=column, value=value, code="limits")
     nominal_was, nominal_becomes = winding_rms_per_dc(*was), winding_rms_per_dc(*becomes)
     k_was = nominal_was if k_was is None else k_was
     k_becomes = nominal_becomes if k_becomes is None else k_becomes
@@ -196,6 +200,7 @@ def primary_rms_per_dc(rectifier: str, k: float) -> float:
                 "give the rms over the direct current",
                 column="k",
                 value=k,
+                code="limits",
             )
         return math.sqrt(k**2 - 1)
     return k

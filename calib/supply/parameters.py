@@ -7,7 +7,7 @@ from typing import TypedDict
 
 import numpy as np
 
-from calib.errors import Fault, InputError
+from calib.errors import Code, Fault, InputError
 from calib.supply.periodic import Array
 from calib.supply.valves import Valve, rectifier_valve
 
@@ -119,8 +119,8 @@ class Settings:
         return {name: value.ravel() for name, value in zip(numbers, shaped, strict=True)}
 
 
-def _fault(column: str, value: object, problem: str, remedy: str) -> Fault:
-    return Fault("", None, column, str(value), problem, remedy)
+def _fault(column: str, value: object, problem: str, remedy: str, code: Code = "conflict") -> Fault:
+    return Fault("", None, column, str(value), problem, remedy, code)
 
 
 def _of_circuit(what: Settings) -> list[Fault]:
@@ -132,7 +132,8 @@ def _of_circuit(what: Settings) -> list[Fault]:
             _fault("rectifier", what.rectifier, f"does not go with filter '{what.filter}'", f"give one of: {allowed}")
         )
     if what.filter == "choke" and what.choke_h is None:
-        faults.append(_fault("choke_h", "", "a choke-input filter needs its choke", "give its inductance in H"))
+        problem = "a choke-input filter needs its choke"
+        faults.append(_fault("choke_h", "", problem, "give its inductance in H", "missing"))
     if what.filter != "choke" and what.choke_h is not None:
         problem = f"filter '{what.filter}' has no input choke"
         faults.append(_fault("choke_h", what.choke_h, problem, "leave the choke out, or give choke as the filter"))
@@ -155,7 +156,7 @@ def _of_valve(name: str, has_drop: bool, drop: object) -> list[Fault]:
         return [_fault("diode_drop_v", drop, problem, "leave one of them out")]
     if not has_drop and not valve.drop_told:
         problem = f"the table does not tell what {valve.name} drops"
-        return [_fault("diode_drop_v", "", problem, "give the drop of its data sheet at this current, in V")]
+        return [_fault("diode_drop_v", "", problem, "give the drop of its data sheet at this current, in V", "missing")]
     return []
 
 
@@ -174,7 +175,13 @@ def _of_values(what: Settings) -> list[Fault]:
             start = "from" if closed else "above"
             bad = numbers[~good].flat[0]
             faults.append(
-                _fault(field.name, f"{bad:g}", f"is not {start} {least:g} to {greatest:g} {unit}", f"give it in {unit}")
+                _fault(
+                    field.name,
+                    f"{bad:g}",
+                    f"is not {start} {least:g} to {greatest:g} {unit}",
+                    f"give it in {unit}",
+                    "limits",
+                )
             )
     if not faults and np.any(np.asarray(what.primary_ohm) > np.asarray(what.source_ohm)):
         problem = "is more than source_ohm, of which it is a part"

@@ -363,7 +363,7 @@ def _refuse_blocked(what: Settings, columns: dict[str, Array], peak: Array) -> N
         at = np.flatnonzero(blocked)[0]
         column, value = ("valve", what.valve) if what.valve else ("diode_drop_v", f"{columns['diode_drop_v'][at]:g}")
         problem = f"the drop of {drops[at]:g} V is not below the winding's peak of {peak[at]:g} V"
-        raise InputError.one(problem, "give a smaller drop or more volts", column=column, value=value)
+        raise InputError.one(problem, "give a smaller drop or more volts", column=column, value=value, code="conflict")
 
 
 def _no_state(what: Settings, columns: dict[str, Array], scaled: PerUnit, missing: Array) -> list[Fault]:
@@ -375,8 +375,8 @@ def _no_state(what: Settings, columns: dict[str, Array], scaled: PerUnit, missin
     if what.filter == "choke" and one.source[0] < 0.9 * emf and scaled.period < 4:
         problem = "choke and capacitor ring: the rectifier conducts more than once in a half-cycle"
         value, remedy = f"{columns['choke_h'][at[0]]:g}", "give a larger choke, more capacitance or more source_ohm"
-        return [Fault("", None, "choke_h", value, problem, remedy)]
+        return [Fault("", None, "choke_h", value, problem, remedy, "conflict")]
     problem = "is more than this source can give through its resistance, choke and capacitors"
     if one.source[0] < emf:
         problem += ", or so near to it that no steady state was found"
-    return [Fault("", None, "load_ma", load, problem, "lower load_ma or source_ohm, or raise volts")]
+    return [Fault("", None, "load_ma", load, problem, "lower load_ma or source_ohm, or raise volts", "conflict")]

@@ -195,6 +195,7 @@ def rectifier_valve(name: str) -> Valve:
         f"{offered} give the drop of its data sheet as a diode drop in volts, its limits then being for you to judge",
         column="valve",
         value=name,
+        code="choice",
     )
 
 

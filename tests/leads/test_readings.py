@@ -113,3 +113,10 @@ def test_lists_and_sums_are_written_as_people_write_them():
     assert path_sum([("A", "B", 1), ("B", "C", 1)]) == "A to B + B to C"
     assert path_sum([("A", "B", -1), ("A", "C", 1)]) == "A to C - A to B"
     assert path_sum([(str(n), str(n + 1), 1) for n in range(20)]).count("...") == 1
+
+
+def test_each_fault_of_a_reading_carries_a_code():
+    rows = [("1", "1", "5"), ("", "2", "5"), ("1", "2", "x"), ("1", "2", "2e6"), ("1", "3", "5"), ("1", "3", "9")]
+    with pytest.raises(InputError) as refused:
+        leads.lead_readings([dict(zip(("lead_a", "lead_b", "ohm"), row, strict=True)) for row in rows])
+    assert [one.code for one in refused.value.faults] == ["conflict", "missing", "not-a-number", "limits", "duplicate"]

@@ -225,3 +225,20 @@ def test_a_solution_that_does_not_come_to_rest_is_refused_and_no_number(monkeypa
     monkeypatch.setattr(diodes, "SHORT_ROUNDS", 1)
     with pytest.raises(InputError, match=r"^load_ma '60': .* or so near to it that no steady state was found; lower"):
         state_of(pair, valve=valve)
+
+
+@pytest.mark.parametrize(
+    ("changes", "code"),
+    [
+        ({"rectifier": "doubler", "filter": "choke", "choke_h": 5.0}, "conflict"),
+        ({"filter": "choke"}, "missing"),
+        ({"volts": -1.0}, "limits"),
+        ({"valve": "6Q6Q"}, "choice"),
+        ({"load_ma": 90_000.0}, "conflict"),
+    ],
+)
+def test_each_fault_of_a_supply_carries_a_code(changes, code):
+    given = {"rectifier": "full-wave", "filter": "capacitor", "volts": 300.0, "source_ohm": 150.0, "frequency_hz": 50.0}
+    with pytest.raises(InputError) as refused:
+        steady_state(**{**given, "capacitance_uf": 32.0, "load_ma": 80.0, **changes})
+    assert {one.code for one in refused.value.faults} == {code}

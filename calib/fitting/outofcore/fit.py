@@ -292,7 +292,9 @@ def _refuse_faulty(table: ibis.Table, run: Any) -> None:
             faults += error.faults
         else:
             problem = "holds NaN for a blank, or blanks round a word"
-            faults.append(Fault(there, None, "", "", problem, "write NULL for a blank, and each word by itself"))
+            faults.append(
+                Fault(there, None, "", "", problem, "write NULL for a blank, and each word by itself", "text")
+            )
     more = int(run(looked_at.count())) - len(found)
     if more > 0:
         remedy = "mend the table where it is made; calib.read_known names every fault of a file"
