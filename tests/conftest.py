@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -37,6 +38,14 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     config.option.loadscopereorder = False
     return Together(config, log)
+
+
+@pytest.fixture(autouse=True)
+def _main_stays() -> Iterator[None]:
+    """A page that is run in this process takes the place of the main module, which a process begun later would run."""
+    main = sys.modules["__main__"]
+    yield
+    sys.modules["__main__"] = main
 
 
 def _printed(value: float, figure: str) -> None:
