@@ -396,7 +396,8 @@ def of(name: str) -> Any:
     """The limits of a field of numbers, to stand in an annotation of a record's class."""
     facts = FIELDS[name]
     least, above = (None, facts.low) if facts.low_excluded else (facts.low, None)
-    return Field(allow_inf_nan=False, ge=least, gt=above, le=facts.high)
+    finite = None if facts.whole else False  # a whole number is finite anyway
+    return Field(allow_inf_nan=finite, ge=least, gt=above, le=facts.high)
 
 
 def _as_number(value: object) -> object:
