@@ -17,6 +17,7 @@ import streamlit as st
 import calib
 from calib import bench, words
 from calib.app import context
+from calib.register.fields import FIELDS
 from calib.session import fields as measured, meters as m, readings as r
 from calib.session.fields import Field
 
@@ -296,16 +297,9 @@ METER_FIELDS = _numbers(
         "temp_within_k": ("The winding's temperature is known within ±", "Half its range."),
     }
 )
-READ_ON = {m.ORDINARY: "an ordinary digital meter", m.STATED: "I know its uncertainty"}
-VOLTS_METERED = {
-    m.SAME_RANGE: "one meter, one range",
-    m.OTHER_RANGE: "one meter, two ranges",
-    m.TWO_METERS: "two meters",
-}
-OHM_LEADS = {
-    m.NULL_OFF: "less the leads' own already",
-    m.NULL: "with the leads' own, to be taken off",
-    m.FOUR_WIRE: "read by four wires",
+SAID = {
+    name: dict(zip(FIELDS[name].choices, FIELDS[name].said, strict=True))
+    for name in ("metered", "volts_metered", "ohm_leads")
 }
 QUANTITIES = {"volt": "volts", "ohm": "ohms"}
 SYMBOLS = {"volt": "V", "ohm": "Ω"}
@@ -326,12 +320,12 @@ def meters(form: Form, now: Mapping[str, Any], own: Sequence[calib.Meter], ratio
 def _voltages(form: Form, now: Mapping[str, Any], own: list[str], ratio: bool) -> None:
     key = f"{form.prefix}voltmeter"
     label = "Voltages read on" if ratio else "No-load voltage read on"
-    chosen = select(key, label, [m.ORDINARY, *own, m.STATED], names=READ_ON)
+    chosen = select(key, label, [m.ORDINARY, *own, m.STATED], names=SAID["metered"])
     if chosen == m.STATED:
         form.ask("u_voltage_pct")
     elif chosen != m.ORDINARY and ratio:
         help = "On one meter and one range its error of scale is in both voltages, and cancels in their ratio."
-        pick(f"{form.prefix}volts_metered", "The two voltages were read on", VOLTS_METERED, help)
+        pick(f"{form.prefix}volts_metered", "The two voltages were read on", SAID["volts_metered"], help)
         if now.get("volts_metered") in (m.OTHER_RANGE, m.TWO_METERS):
             select(f"{form.prefix}second_voltmeter", "The high-voltage winding's volts read on", own)
     form.said("voltmeter", "Voltages")
@@ -339,10 +333,10 @@ def _voltages(form: Form, now: Mapping[str, Any], own: list[str], ratio: bool) -
 
 def _resistance(form: Form, now: Mapping[str, Any], own: list[str]) -> None:
     options = [m.ORDINARY, *own, m.STATED]
-    chosen = select(f"{form.prefix}ohmmeter", "Resistance read on", options, names=READ_ON)
+    chosen = select(f"{form.prefix}ohmmeter", "Resistance read on", options, names=SAID["metered"])
     if chosen == m.STATED:
         form.ask("u_resistance_pct")
-    pick(f"{form.prefix}ohm_leads", "The ohms entered are", OHM_LEADS)
+    pick(f"{form.prefix}ohm_leads", "The ohms entered are", SAID["ohm_leads"])
     leads = now.get("ohm_leads")
     if leads == m.NULL:
         form.ask("null_ohm")

@@ -286,9 +286,10 @@ def headed(text: str, where: str, otherwise: str) -> tuple[int, list[str], Itera
 
 def cells_of(cells: Sequence[str] | Fault, names: Sequence[str], place: tuple[str, int]) -> dict[str, str]:
     """The cells of one row by the names of their columns; an `InputError` for a row that is none or has not as many."""
-    fault = cells if isinstance(cells, Fault) else width_fault(cells, len(names), place)
-    if isinstance(cells, Fault) or fault is not None:
-        raise InputError([fault] if fault is not None else [])
+    if isinstance(cells, Fault):
+        raise InputError([cells])
+    if fault := width_fault(cells, len(names), place):
+        raise InputError([fault])
     return dict(zip(names, cells, strict=True))
 
 

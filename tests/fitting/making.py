@@ -103,3 +103,19 @@ def without_core(records: pd.DataFrame) -> pd.DataFrame:
 def without_gauge(records: pd.DataFrame) -> pd.DataFrame:
     """The same units with no wire measured."""
     return records.assign(awg=np.nan, wire_diameter_mm=np.nan)
+
+
+def covariates(units: pd.DataFrame) -> pd.DataFrame:
+    """The fit's covariates by hand: cores are tongue times stack in these scenes, and all readings at 20 °C."""
+    area = units["tongue_mm"] * units["stack_mm"] / 100
+    ratio = units["no_load_v"] / units["hv_resistance_ohm"]
+    return pd.DataFrame(
+        {
+            "core": np.log(area / 10),
+            "frequency": np.log(units["line_frequency_hz"] / 60),
+            "ratio": np.log(ratio / 2),
+            "volts": np.log(units["no_load_v"] / 600),
+            "supply": units["rectifier"] + " " + units["filter"],
+            "size": np.digitize(area, [4.5, 7, 10, 14, 20, 32]),
+        }
+    )

@@ -11,6 +11,7 @@ import pytest
 from calib.fitting import fit
 from tests.fitting.making import (
     FIGURES,
+    covariates,
     ln_width,
     practice_fit,
     practice_known,
@@ -183,27 +184,11 @@ def register() -> pd.DataFrame:
     return known.assign(evidence="nameplate", rated_current_ma=known["true_ma"])
 
 
-def columns(units: pd.DataFrame) -> pd.DataFrame:
-    """The fit's covariates by hand: cores are tongue times stack in this scene, and all readings at 20 °C."""
-    area = units["tongue_mm"] * units["stack_mm"] / 100
-    ratio = units["no_load_v"] / units["hv_resistance_ohm"]
-    return pd.DataFrame(
-        {
-            "core": np.log(area / 10),
-            "frequency": np.log(units["line_frequency_hz"] / 60),
-            "ratio": np.log(ratio / 2),
-            "volts": np.log(units["no_load_v"] / 600),
-            "supply": units["rectifier"] + " " + units["filter"],
-            "size": np.digitize(area, [4.5, 7, 10, 14, 20, 32]),
-        }
-    )
-
-
 @pytest.fixture(scope="module")
 def mixed(register):
     from statsmodels.regression.mixed_linear_model import MixedLM
 
-    table = columns(register).assign(
+    table = covariates(register).assign(
         y=np.log(register["rated_current_ma"] / (register["no_load_v"] / register["hv_resistance_ohm"])),
         bench=register["contributor"],
         all=1,
@@ -220,7 +205,7 @@ def mixed(register):
 def test_estimates_agree(register, mixed):
     """Medians for 200 units: measured 1.5 % apart at the median, 3.3 % at most; either knows its line to some 3 %."""
     asked = without_gauge(scene_asked())
-    table = columns(asked)
+    table = covariates(asked)
     theirs = np.exp(mixed.predict(table)) * asked["no_load_v"] / asked["hv_resistance_ohm"]
     ours = fit(register).estimate(asked)["rated_current_ma"]
     apart = np.abs(np.log(ours.to_numpy() / theirs.to_numpy()))

@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 
 from calib.fitting import fit
+from tests.fitting.making import covariates
 from tests.scenes.population import SCENES, recorded, units, without_wire
 from tests.speed.speeds import seconds, tell
 
@@ -31,20 +32,8 @@ def asked(count: int) -> pd.DataFrame:
 
 def columns(table: pd.DataFrame) -> pd.DataFrame:
     """What MixedLM is given: the fit's covariates by hand, and ln(I R / V)."""
-    area = table["tongue_mm"] * table["stack_mm"] / 100
-    ratio = table["no_load_v"] / table["hv_resistance_ohm"]
-    return pd.DataFrame(
-        {
-            "core": np.log(area / 10),
-            "frequency": np.log(table["line_frequency_hz"] / 60),
-            "ratio": np.log(ratio / 2),
-            "volts": np.log(table["no_load_v"] / 600),
-            "supply": table["rectifier"] + " " + table["filter"],
-            "size": np.digitize(area, [4.5, 7, 10, 14, 20, 32]),
-            "y": np.log(table["rated_current_ma"] / ratio),
-            "all": 1,
-        }
-    )
+    shares = np.log(table["rated_current_ma"] * table["hv_resistance_ohm"] / table["no_load_v"])
+    return covariates(table).assign(y=shares, all=1)
 
 
 def mixed(known: pd.DataFrame):
