@@ -1,9 +1,10 @@
-"""Where the files that come with the package are, in a checkout and in an installed wheel, and the rows of a table."""
+"""Where the files that come with the package are, in a checkout and in an installed wheel, and what is in them."""
 
 from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 PACKAGE = Path(__file__).resolve().parent
 
@@ -23,6 +24,14 @@ def shipped(name: str) -> Path:
         if path.exists():
             return path
     raise FileNotFoundError(f"the installation is incomplete: {name} is missing; install calib again")
+
+
+@cache
+def data(name: str) -> dict[str, Any]:
+    """What a data file within the package says, such as ``register/fields.toml``; not to be changed."""
+    import tomllib
+
+    return tomllib.loads((PACKAGE / name).read_text(encoding="utf-8"))
 
 
 @cache

@@ -7,30 +7,10 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from calib.register.fields import FIELDS
 from calib.register.records import standing
 
-RECTIFIERS = {
-    "full-wave": "full-wave: centre tap, two diodes",
-    "bridge": "bridge: four diodes",
-    "half-wave": "half-wave: one diode",
-    "doubler": "voltage doubler",
-    "none": "none: an ac load",
-}
-FILTERS = {"capacitor": "capacitor first", "choke": "choke first", "none": "no filter"}
-EVIDENCE = {
-    "nameplate": "its nameplate",
-    "maker-data": "the maker's data",
-    "set-data": "the set's data",
-    "wire-measured": "its wire, measured",
-    "heat-run": "a heat run",
-}
-SHEETS = {
-    "ei-scrapless": "EI without waste, or not known",
-    "m": "M: one piece with a cut tongue, square",
-    "ui": "UI: a coil on each of two limbs",
-    "strip-wound": "strip-wound: a C core or cut ring",
-    "other": "EI with waste, or another",
-}
+RECTIFIERS, FILTERS, SHEETS = (FIELDS[name].names for name in ("rectifier", "filter", "lamination"))
 FLAGS = {
     "not-converged": "The fit behind this did not come to rest: its figures may still move. The report of the fit says "
     "what did not settle.",

@@ -297,10 +297,7 @@ METER_FIELDS = _numbers(
         "temp_within_k": ("The winding's temperature is known within ±", "Half its range."),
     }
 )
-SAID = {
-    name: dict(zip(FIELDS[name].choices, FIELDS[name].said, strict=True))
-    for name in ("metered", "volts_metered", "ohm_leads")
-}
+SAID = {name: FIELDS[name].names for name in ("metered", "volts_metered", "ohm_leads")}
 QUANTITIES = {"volt": "volts", "ohm": "ohms"}
 SYMBOLS = {"volt": "V", "ohm": "Ω"}
 STEPS = 1000  # a reading of so many steps of its last digit shows what a meter's figures amount to

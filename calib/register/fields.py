@@ -1,7 +1,7 @@
 """What is said of every field of a record, a meter and a bench session, and how a value as typed becomes a field's.
 
-Label, unit, limits, usual range, help and choices stand here alone; tables, forms, command options, the register's
-columns and the data package's descriptor are made from them.
+Label, unit, limits, usual range and help stand in ``fields.toml`` alone, the codes of choices beside it here; tables,
+forms, command options, the register's columns and the data package's descriptor are made from them.
 
 Examples
 --------
@@ -15,7 +15,7 @@ Examples
 '500 Hz is unusual: most are 24 to 62 Hz; did you mean 50 Hz (the decimal point slipped by 1 place)?'
 >>> FIELDS["volts_metered"].choices
 ('one-range', 'two-ranges', 'two-meters')
->>> FIELDS["volts_metered"].says("two-ranges")
+>>> FIELDS["volts_metered"].names["two-ranges"]
 'one meter, two ranges'
 """
 
@@ -24,13 +24,15 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field
 
 from calib.errors import Code, InputError
+from calib.paths import data
 from calib.units import NotRead, meant, read_number
 
 Kind = Literal["text", "number", "choice", "flag", "date"]
@@ -41,6 +43,8 @@ Conductor = Literal["copper", "aluminium"]
 LaminationShape = Literal["ei-scrapless", "m", "ui", "strip-wound", "other"]
 RatingBasis = Literal["dc", "ac", "guide"]
 Reads = Literal["volt", "ohm"]
+CODES = {"evidence": Evidence, "rectifier": Rectifier, "filter": FilterInput, "conductor": Conductor}
+CODES |= {"lamination": LaminationShape, "rating_basis": RatingBasis, "reads": Reads}
 
 BLANK_WORDS = frozenset({"nan", "NaN", "NAN", "NA", "N/A", "#N/A", "null", "NULL"})
 CHECK = "check the reading and its unit"
@@ -151,9 +155,10 @@ class FieldFacts:
             return Refusal("is not a whole number", f"write it without a fraction{self.or_empty}", "not-a-number")
         return outside_limits(self.limits, asked or self.probably_meant(value), f"{CHECK}{self.or_empty}")
 
-    def says(self, choice: str) -> str:
-        """How a form puts a choice."""
-        return dict(zip(self.choices, self.said, strict=False)).get(choice, choice)
+    @property
+    def names(self) -> dict[str, str]:
+        """How a form puts each of the choices, by its code."""
+        return dict(zip(self.choices, self.said, strict=True))
 
     def as_a_table_has_it(self, value: object) -> str:
         """How to write a number in a table that people may write otherwise elsewhere; blank where it is none."""
@@ -187,207 +192,35 @@ class FieldFacts:
         return f"{said}; {asked}" if said and asked else said
 
 
-def _number(
-    name: str,
-    label: str,
-    unit: str,
-    limits: tuple[float, float],
-    usual: tuple[float, float] | None,
-    help: str,
-    *,
-    above: bool = False,
-) -> FieldFacts:
-    return FieldFacts(name, label, unit, False, *limits, above, (), help, "number", usual)
+def _bound(told: Any) -> float:
+    return float(date.today().year if told == "this year" else told)
 
 
-def _other(
-    name: str, label: str, help: str, kind: Kind = "text", choices: tuple[str, ...] = (), said: tuple[str, ...] = ()
-) -> FieldFacts:
-    choices = ("true", "false") if kind == "flag" else choices
-    return FieldFacts(name, label, "", False, None, None, False, choices, help, kind, None, said)
+def _facts(name: str, told: Mapping[str, Any]) -> FieldFacts:
+    """The facts of one field, as ``fields.toml`` tells them; what it has no limits or choices for is text."""
+    choices = get_args(CODES[name]) if name in CODES else tuple(told.get("choices", ()))
+    kind: Any = told.get("kind") or ("number" if "limits" in told else "choice" if choices else "text")
+    low, high = map(_bound, told["limits"]) if "limits" in told else (None, None)
+    return FieldFacts(
+        name,
+        told["label"],
+        told.get("unit", ""),
+        False,
+        low,
+        high,
+        told.get("low_excluded", False),
+        ("true", "false") if kind == "flag" else choices,
+        told["help"],
+        kind,
+        (_bound(told["usual"][0]), _bound(told["usual"][1])) if "usual" in told else None,
+        tuple(told.get("said", ())),
+        told.get("whole", False),
+    )
 
 
-def _choice(name: str, label: str, choices: Any, help: str) -> FieldFacts:
-    return _other(name, label, help, "choice", get_args(choices))
-
-
-# Limits beyond which a value is refused, and, with each field, the usual range beyond which it is worth a second look:
-# judgement of the bench for mains transformers of valve sets, to catch slips of a digit or a unit.
-OHM, MILLIAMPERE, VOLT, LIMB_MM, PCT = (0.001, 1e6), (0.1, 1e5), (0.0, 1e4), (3.0, 500.0), (0.0, 100.0)
-DRAWN_MA, U_PCT, YEARS = (5.0, 1000.0), (0.01, 10.0), (1880.0, float(date.today().year))
-AREA_CM2 = (LIMB_MM[0] ** 2 / 100, LIMB_MM[1] ** 2 / 100)
-
-# The columns of a record, in the order of the tables.
-RECORD = (
-    _other("unit", "Unit", "Your own tag for the unit, as written on it."),
-    _other("contributor", "Contributor", "Whose bench read it."),
-    _choice("evidence", "Evidence", Evidence, "How the rated current is known."),
-    _choice(
-        "rectifier",
-        "Rectifier",
-        Rectifier,
-        "The supply that the rating is stated for; full-wave is two diodes on a centre tap, none an ac rating.",
-    ),
-    _choice("filter", "Filter input", FilterInput, "What the rectifier meets first: capacitor or choke."),
-    _number(
-        *("rated_current_ma", "Rated current", "mA", MILLIAMPERE, DRAWN_MA),
-        "Direct load current (rms where the rectifier is none).",
-    ),
-    _number("line_voltage_v", "Line voltage", "V", VOLT, (95.0, 260.0), "Nominal supply of the primary.", above=True),
-    _number(
-        *("line_frequency_hz", "Line frequency", "Hz", (10.0, 1000.0), (24.0, 62.0)),
-        "The frequency it was designed for: 50 for a plate of 50/60.",
-    ),
-    _other(
-        *(
-            "centre_tapped",
-            "Centre tap",
-            "Whether the winding has a centre tap; read over the whole winding either way.",
-        ),
-        "flag",
-    ),
-    _number(
-        *("excitation_v", "Excitation", "V", VOLT, (0.5, 60.0)),
-        "Ratio test: rms volts across the primary, whichever winding is fed.",
-        above=True,
-    ),
-    _number(
-        *("hv_v", "Voltage read", "V", VOLT, (1.0, 1500.0)),
-        "Ratio test: rms volts across the whole winding in the same test, whichever is fed.",
-        above=True,
-    ),
-    _number(
-        *("no_load_v", "No-load voltage", "V", VOLT, (40.0, 3000.0)),
-        "Instead of a ratio test: rms volts of the whole winding at line voltage, read directly or the maker's.",
-        above=True,
-    ),
-    _number(
-        *("hv_resistance_ohm", "Winding resistance", "ohm", OHM, (5.0, 10000.0)), "Dc resistance of the whole winding."
-    ),
-    _number(
-        *("winding_temp_c", "Winding temperature", "°C", (-40.0, 200.0), (5.0, 40.0)),
-        "The winding's temperature at that reading.",
-    ),
-    _number(
-        *("tongue_mm", "Tongue", "mm", LIMB_MM, (10.0, 65.0)), "Width of the core's centre limb; give the stack too."
-    ),
-    _number(
-        *("stack_mm", "Stack", "mm", LIMB_MM, (8.0, 130.0)), "Height of the stack of laminations; give the tongue too."
-    ),
-    _number(
-        *("core_area_cm2", "Core area", "cm²", AREA_CM2, (1.0, 60.0)),
-        "Gross area of a core without tongue and stack, such as a toroid; tongue and stack count where all stand.",
-    ),
-    _choice("conductor", "Conductor", Conductor, "Metal of the winding; copper where empty."),
-    _number("awg", "Wire gauge", "AWG", (0.0, 50.0), (18.0, 44.0), "Gauge of the winding's wire."),
-    _number(
-        *("wire_diameter_mm", "Bare wire diameter", "mm", (0.01, 10.0), (0.05, 1.1)),
-        "Without its enamel; it counts where a gauge stands too.",
-    ),
-    _number(
-        *("u_voltage_pct", "Uncertainty of voltage", "%", PCT, U_PCT),
-        "Relative standard uncertainty of the no-load voltage; empty: the meter class in use.",
-    ),
-    _number(
-        *("u_resistance_pct", "Uncertainty of resistance", "%", PCT, U_PCT),
-        "Relative standard uncertainty of the resistance; empty: the meter class in use.",
-    ),
-    _number("primary_resistance_ohm", "Primary resistance", "ohm", OHM, (0.2, 600.0), "Dc resistance of the primary."),
-    _number(
-        *("u_primary_pct", "Uncertainty of the primary's resistance", "%", PCT, U_PCT),
-        "Relative standard uncertainty of the primary's resistance; empty: the meter class in use.",
-    ),
-    _number("weight_kg", "Weight", "kg", (0.0, 1e4), (0.1, 40.0), "Weight of the unit.", above=True),
-    _number(
-        *("hv_half_1_ohm", "Resistance of one half", "ohm", OHM, (2.0, 5000.0)),
-        "From one end to the centre tap, less its own lead null, at the winding's temperature; give the other too.",
-    ),
-    _number(
-        *("hv_half_2_ohm", "Resistance of the other half", "ohm", OHM, (2.0, 5000.0)),
-        "From the other end to the centre tap; with the whole's left empty their sum is it.",
-    ),
-    _choice(
-        *("lamination", "Sheets of the core", LaminationShape),
-        "ei-scrapless (windows half as wide as the tongue), m (one piece, square), ui (a coil on each of two "
-        "limbs), strip-wound or other; scrapless EI where empty.",
-    ),
-    _number(
-        *("window_width_mm", "Window width", "mm", LIMB_MM, (5.0, 80.0)),
-        "Of one window of the core, from limb to limb; give its height too.",
-    ),
-    _number(
-        *("window_height_mm", "Window height", "mm", LIMB_MM, (12.0, 250.0)),
-        "Of one window of the core, along the limb; give its width too.",
-    ),
-    _choice(
-        *("rating_basis", "Basis of the rating", RatingBasis),
-        "dc or ac as the plate has it, or guide: direct current by the maker's guide for that rectifier and filter; "
-        "ac where the rectifier is none, else dc, where empty.",
-    ),
-    _number(
-        *("guide_factor", "Factor of the guide", "", (0.05, 3.0), (0.2, 1.7)),
-        "Direct current over the winding's ac by that guide; with basis guide only.",
-    ),
-    _other("maker", "Maker", "Who made the unit."),
-    replace(
-        _number("made_year", "Year made", "", YEARS, (1900.0, YEARS[1]), "About when, in four figures."), whole=True
-    ),
-    _other(
-        *("transformer", "Transformer"),
-        "Tag of the whole unit where several of its windings are records; empty: a unit of its own.",
-    ),
-    _other("stop", "Stop", "Why the unit must not be fed; empty where nothing stands against it."),
-    _other("stop_cleared", "Stop cleared", "Why that no longer stands; both are kept and shown."),
-    _other("doubts", "Doubts", "What was not as it should be, sentences parted by a blank, | and a blank."),
-    _other("recorded_on", "Recorded on", "Day of the readings, as year-month-day.", "date"),
-    _other("notes", "Notes", "Anything else worth keeping."),
-    _other("simulated", "Simulated", "Whether the record was made up for practice; false where empty.", "flag"),
-    _number("demand_ma", "Demand", "mA", MILLIAMPERE, DRAWN_MA, "Direct current that the set draws."),
-)
-# One range of one of the user's own meters.
-METER = (
-    _other("name", "Meter", "What you call it at the bench."),
-    _choice("reads", "Reads", Reads, "What is read on it: volts or ohms."),
-    _other("range_label", "Range", "Such as 20 V; empty where one line serves every range."),
-    _number(
-        "percent", "± per cent of reading", "%", (0.0, 50.0), (0.01, 5.0), "From the meter's data, for this range."
-    ),
-    _number("counts", "+ counts", "", (0.0, 1000.0), (0.0, 50.0), "Steps of the last digit that the data add to it."),
-    _number(
-        *("resolution", "Last digit", "V or ohm", (0.0, 1000.0), (1e-5, 10.0)),
-        "One step of the last digit on this range: 0.01 where it shows 13.88.",
-        above=True,
-    ),
-)
-# What every way of entering asks of how the readings were taken; no table has these columns.
-TAKEN = (
-    _other(
-        *("ohm_leads", "The ohms as entered are", "Whether the resistance of the meter's own leads is in them."),
-        *("choice", ("null-off", "null-on", "four-wires")),
-        ("less the leads' own already", "with the leads' own, to be taken off", "read by four wires"),
-    ),
-    _number(
-        *("null_ohm", "Clips joined, reads", "ohm", (0.0, 100.0), (0.0, 5.0)),
-        "At the same clip points, on the same range.",
-    ),
-    _number(
-        *("null_u_ohm", "That null is good to ±", "ohm", (0.0, 10.0), None), "How far it wanders when it is repeated."
-    ),
-    _number(*("temp_within_k", "That temperature is known within ±", "K", (0.0, 30.0), None), "Half of its range."),
-    _number(
-        *("rest_h", "Hours it has stood in that room", "h", (0.0, 10000.0), None),
-        "Since it last ran, or was brought in from elsewhere.",
-    ),
-    _other(
-        *("volts_metered", "The two voltages were read on", "What the two readings of a ratio test have in common."),
-        *("choice", ("one-range", "two-ranges", "two-meters")),
-        ("one meter, one range", "one meter, two ranges", "two meters"),
-    ),
-    _other(
-        *("metered", "Read on", "The meter that a reading was taken on, where it is none of your own by its name."),
-        *("choice", ("(ordinary)", "(typed)", "(same)", "(stated)")),
-        ("an ordinary digital meter", "one whose figures I type here", "the same meter", "I know its uncertainty"),
-    ),
+RECORD, METER, TAKEN = (
+    tuple(_facts(*field) for field in data("register/fields.toml")[group].items())
+    for group in ("record", "meter", "taken")
 )
 FIELDS: dict[str, FieldFacts] = {facts.name: facts for facts in (*RECORD, *METER, *TAKEN)}
 

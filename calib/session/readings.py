@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import calib
 from calib import bench, words
-from calib.register.fields import LIMB_MM, is_blank
+from calib.register.fields import FIELDS, is_blank
 from calib.register.frame import frame_of
 from calib.session import meters as m
 from calib.session.fields import Numbers, doubted, read, refused, symbols_of
@@ -342,7 +342,7 @@ def _core(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
 
 def _core_aloud(limbs: Sequence[Any], shape: str, window: Sequence[float], aloud: dict[str, str], stack: str) -> None:
     """What is understood of tongue and stack, and of the sheets with that tongue."""
-    if LIMB_MM[0] <= min(limbs) and max(limbs) <= LIMB_MM[1]:
+    if all(map(FIELDS["tongue_mm"].within, limbs)):
         _add(aloud, stack, f"{words.figure(limbs[0] * limbs[1] / 100)} cm² of core.")
     if limbs[0] > 0 and limbs[1] and all(side > 0 for side in window):
         said = sheets_said(limbs[0], shape, (window[0], window[1]) if window else None)
