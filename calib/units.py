@@ -15,6 +15,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Literal
 
+from calib.paths import data
+
 __all__ = ["MEASURES", "MM_PER_INCH", "MM_PER_MIL", "Meant", "Measure", "NotRead", "Numeral", "in_figures"]
 __all__ += ["inch_fraction", "meant", "measure", "read_number"]
 
@@ -150,40 +152,6 @@ def inch_fraction(inch: float, finest: int = 64) -> str:
     return f"{whole} {rest}/{near.denominator}" if whole else f"{rest}/{near.denominator}"
 
 
-# Units that may stand behind a number, by the unit that is kept: each with its spellings, the first its own symbol.
-_OHM = ((1.0, "Ω ohm ohms R"), (1e3, "kΩ k kohm kohms kilohm kilohms"), (1e6, "MΩ M Mohm Meg Megohm Megohms"))
-_SPELT: dict[str, tuple[tuple[float | Measure, str], ...]] = {
-    "V": ((1.0, "V volt volts Vrms Vac V~"), (1e-3, "mV millivolt millivolts"), (1e3, "kV kilovolt kilovolts")),
-    "V dc": ((1.0, "V Vdc volt volts"), (1e3, "kV kVdc kilovolt kilovolts")),
-    "ohm": (*_OHM, (1e-3, "mΩ mohm mohms milliohm milliohms")),
-    "MΩ": tuple((factor / 1e6, names) for factor, names in (*_OHM, (1e9, "GΩ G Gohm gigohm gigohms"))),
-    "mA": ((1.0, "mA milliamp milliamps milliampere"), (1e3, "A amp amps ampere amperes"), (1e-3, "µA uA microamp")),
-    "A": ((1.0, "A amp amps ampere amperes"), (1e-3, "mA milliamp milliamps milliampere")),
-    "W": ((1.0, "W watt watts"), (1e-3, "mW"), (1e3, "kW")),
-    "Hz": ((1.0, "Hz hertz c/s cps cycles"), (1e3, "kHz")),
-    "mm": (
-        (1.0, "mm millimetre millimetres millimeter millimeters"),
-        (10.0, "cm centimetre centimetres centimeter centimeters"),
-        (measure("mm", "in"), "in inch inches \" ″ ''"),
-        (measure("mm", "in").factor / 1e3, "mil mils thou"),
-        (1e-3, "µm um micron microns"),
-    ),
-    "cm²": ((1.0, "cm² cm2 sqcm"), (0.01, "mm² mm2 sqmm"), (measure("cm²", "in²"), "in² in2 sqin")),
-    "°C": ((1.0, "°C C degC"), (measure("°C", "°F"), "°F F degF")),
-    "K": ((1.0, "°C C K degC"), (measure("K", "°F"), "°F F degF")),
-    "kg": (
-        (1.0, "kg kilo kilos kilogram kilograms"),
-        (1e-3, "g gram grams"),
-        (measure("kg", "lb"), "lb lbs pound pounds"),
-        (measure("kg", "lb").factor / 16.0, "oz ounce ounces"),
-    ),
-    "h": ((1.0, "h hr hrs hour hours"), (1.0 / 60.0, "min mins minute minutes"), (24.0, "d day days")),
-    "s": ((1.0, "s sec secs second seconds"), (60.0, "min mins minute minutes")),
-    "%": ((1.0, "% percent pct"),),
-    "AWG": ((1.0, "AWG"),),
-    # A wire's size stays in the gauge or unit that it is given in.
-    "wire": ((1.0, "AWG"), (1.0, "SWG"), (1.0, "mm"), (1.0, "in inch inches \" ″ ''"), (1e-3, "mil mils thou")),
-}
 NOT_A_NUMBER = "is not a number"
 _SAME = {"Ω": "ohm"}  # what a form calls a unit that is kept
 _SAID = {"ohm": "Ω", "K": "°C"}
@@ -298,7 +266,7 @@ def read_number(typed: str, unit: str = "", symbol: str = "", usual: tuple[float
 
 def symbols_behind(unit: str) -> tuple[str, ...]:
     """The units that may be typed behind a number, by the one that is kept."""
-    return tuple(names.split()[0] for _, names in _SPELT.get(_SAME.get(unit, unit), ()))
+    return tuple(names.split()[0] for _, names in _spelt(_SAME.get(unit, unit)))
 
 
 def own_symbol(unit: str) -> str:
@@ -318,16 +286,16 @@ def _normal(typed: str) -> str:
 def _unit_of(behind: str, unit: str, offered: str) -> Measure:
     """The unit that was typed, else the one offered."""
     bare = "".join(behind.split()).replace(".", "").replace("^2", "2")
-    units = {names.split()[0]: (factor, names.split()) for factor, names in _SPELT.get(unit, ())}
+    units = {names.split()[0]: (size, names.split()) for size, names in _spelt(unit)}
     if not bare or (bare.lower() in _DEGREE and unit in ("°C", "K")):
-        factor, _ = units.get(offered, (1.0, []))
-        return _measure(factor, offered)
+        size, _ = units.get(offered, (1.0, []))
+        return _measure(size, unit, offered)
     exact = [name for name, (_, spelt) in units.items() if bare in spelt]
     near = [name for name, (_, spelt) in units.items() if bare.lower() in [one.lower() for one in spelt]]
     if not exact and ((bare == "m" and "MΩ" in near) or len(near) > 1):
         raise NotRead("may be a thousandth or a million", "write mΩ or MΩ behind it")
     for name in (*exact, *near):
-        return _measure(units[name][0], name)
+        return _measure(units[name][0], unit, name)
     if re.search(r"\d", bare):
         raise NotRead("is more than one number", "write one, such as 4.97")
     shown = "".join(mark if mark.isprintable() else "?" for mark in " ".join(behind.split())[:_LONGEST])
@@ -338,8 +306,14 @@ def _unit_of(behind: str, unit: str, offered: str) -> Measure:
     raise NotRead(f"has '{shown}' behind it, which is no unit of this reading", f"write it alone, or with {allowed}")
 
 
-def _measure(factor: float | Measure, symbol: str) -> Measure:
-    return factor if isinstance(factor, Measure) else Measure(symbol, factor)
+def _spelt(unit: str) -> list[tuple[float | str, str]]:
+    """The units that may stand behind a number: the size of each, or the symbol of its measure, and its spellings."""
+    spelt: list[tuple[float | str, str]] = data("units.toml")["spelt"].get(unit, [])
+    return spelt
+
+
+def _measure(size: float | str, unit: str, symbol: str) -> Measure:
+    return measure(unit, size) if isinstance(size, str) else Measure(symbol, size)
 
 
 def _values(body: str, unit: str, symbol: str) -> list[float]:
@@ -405,16 +379,6 @@ def _aloud(text: str, fraction: str, values: tuple[float, float | None], one: Me
     return f"{said or f'Read as {shown}.'} {rest}"
 
 
-# Units that are typed in place of the field's own: (what was typed in, its value in the field's unit).
-TYPED_IN: dict[str, tuple[tuple[str, float], ...]] = {
-    "mm": (("inches", MM_PER_INCH), ("cm", 10.0), ("metres", 1000.0), ("thousandths of a millimetre", 1e-3)),
-    "cm²": (("square inches", (MM_PER_INCH / 10.0) ** 2), ("mm²", 0.01)),
-    "ohm": (("kilohms", 1e3), ("milliohms", 1e-3)),
-    "mA": (("amperes", 1e3), ("microamperes", 1e-3)),
-    "V": (("kilovolts", 1e3), ("millivolts", 1e-3)),
-    "kg": (("grams", 1e-3),),
-    "%": (("a share of 1", 100.0),),
-}
 WIRE_MM = 2.0  # a gauge below this is taken for a diameter
 PLACES = (1, 2, 3)  # places by which a decimal point slips
 
@@ -508,7 +472,7 @@ def _changes(value: float, unit: str) -> list[tuple[float, str]]:
         found.append(((value - FREEZING_F) * KELVIN_PER_FAHRENHEIT, "typed in °F"))
     if unit == "AWG" and 0.0 < value < WIRE_MM:
         found.append((round(float(awg_of_mm(value)), 1), "its diameter in mm typed in"))
-    factors = [(factor, f"typed in {name}") for name, factor in TYPED_IN.get(unit, ())]
+    factors = [(factor, f"typed in {name}") for name, factor in data("units.toml")["typed_in"].get(unit, {}).items()]
     if unit == "mm":
         factors.append((1.0 / MM_PER_INCH, "already in mm, then multiplied by 25.4"))
     for places in PLACES:

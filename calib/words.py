@@ -7,21 +7,12 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from calib.paths import data
 from calib.register.fields import FIELDS
 from calib.register.records import standing
 
 RECTIFIERS, FILTERS, SHEETS = (FIELDS[name].names for name in ("rectifier", "filter", "lamination"))
-FLAGS = {
-    "not-converged": "The fit behind this did not come to rest: its figures may still move. The report of the fit says "
-    "what did not settle.",
-    "prior-only": "No known unit is behind this: it rests on first principles alone, and is wide.",
-    "few-records": "Few known units are behind this, so first principles still weigh much in it.",
-    "extrapolated": "Its size lies beyond those of the known units: the interval is wider for it.",
-    "primary-limit": "A bridge across a centre-tapped winding: the primary's limit counts, which is the smaller.",
-    "no-core": "No core was measured: its size is judged from V/R alone.",
-    "suspect-reading": "Its readings do not go together as those of known units do: look for a slip, such as one "
-    "half's resistance with the whole winding's voltage, or a wrong decimal.",
-}
+FLAGS: dict[str, str] = data("flags.toml")
 DRAWN_APART = ("simulated", "stop", "doubt", "withheld", "improbable")
 READINGS = {"v_over_r": "V/R", "core": "core", "gauge": "gauge", "core-volt-amperes": "core less heaters"}
 MARKS = frozenset("\\`*_{}[]()<>#+-.!|~:$^&=@")

@@ -12,59 +12,19 @@ from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from calib.errors import RegisterError, visible
+from calib.paths import data
 
 # Said by the database of a file that another process holds, and of one that is open in this process by other means.
 # The last is what it says on Windows, behind the system's own words in the user's language.
 _HELD = ("Could not set lock", "different configuration", "Unique file handle conflict", "File is already open in")
 ENTER_AGAIN = "enter it again as it should be, which keeps what is there as well, or use a backup"
-READ_ONLY = "it is read-only here; change its permissions or work on a copy"
-DAMAGED = "it is damaged; restore it from a backup"
-_NO_REGISTER = "it is no register; name a register, or restore it from a backup"
-_FULL = "the disk is full; free some space and try again"
-_MEMORY = "there is too little memory to work on it; close other programs and try again"
-_NO_FILE = "it is a device and no file; name a file"
-_LONG = "its name is too long for the place where it is; name a shorter one"
-# What the system reports, by its code: the database passes on the system's own words for it.
-_BY_CODE = {
-    errno.ENOSPC: _FULL,
-    errno.EDQUOT: "your share of the disk is used up; free some space and try again",
-    errno.EFBIG: "the disk is full, or a limit on the size of files is reached; free some space and try again",
-    errno.EACCES: READ_ONLY,
-    errno.EPERM: READ_ONLY,
-    errno.EROFS: READ_ONLY,
-    errno.EISDIR: "it is a folder; name a file",
-    errno.ENOTDIR: "a part of its path is a file and no folder; look at the path",
-    errno.ENOENT: "it, or its folder, is not there; look at the path, and whether its drive is connected",
-    errno.ELOOP: "its links lead in a circle; name the file itself",
-    errno.ENAMETOOLONG: _LONG,
-    errno.EMFILE: "too many files are open in this program; close it, start it again, or raise its limit (ulimit -n)",
-    errno.ENFILE: "too many files are open on this machine; close some programs and try again",
-    errno.ENOMEM: _MEMORY,
-    errno.EIO: "the disk fails to read or write it; copy what can still be read to another disk at once",
-    errno.ENOLCK: "its place has no locks for files, as on some network drives; put it on a disk of this machine",
-    errno.ESTALE: "the network drive that it is on was lost; connect it again and try again",
-    errno.ENXIO: _NO_FILE,
-    errno.ENODEV: _NO_FILE,
-}
-# A fragment of the database's own message, in lower case, and what it means; the first that fits counts.
-_BY_WORDS = (
-    ("database does not exist", _BY_CODE[errno.ENOENT]),
-    ("we can only read versions", "it was written by a newer version; bring calib and duckdb up to date"),
-    ("not a valid duckdb database file", _NO_REGISTER),
-    ("sqlite_scanner", _NO_REGISTER),
-    ("encrypted", "it is encrypted, which calib cannot read; decrypt it, or name another register"),
-    ("out of memory", _MEMORY),
-    ("bad allocation", _MEMORY),
-    ("read-only", READ_ONLY),
-    ("corrupt", DAMAGED),
-    ("could not read enough bytes", DAMAGED),
-    ("failed to deserialize", DAMAGED),
-    ("failed to decode", DAMAGED),
-    ("conversion error", "a date or a number in it is none; somebody altered the file: use a backup"),
-)
+_MEANINGS: dict[str, dict[str, Any]] = data("register/trouble.toml")
+READ_ONLY, DAMAGED = (str(_MEANINGS[name]["means"]) for name in ("read_only", "damaged"))
+_BY_CODE = {getattr(errno, code): each["means"] for each in _MEANINGS.values() for code in each.get("codes", ())}
+_BY_WORDS = [(words, each["means"]) for each in _MEANINGS.values() for words in each.get("words", ())]
 _KINDS = {stat.S_IFIFO: "a pipe", stat.S_IFSOCK: "a socket", stat.S_IFCHR: "a device", stat.S_IFBLK: "a device"}
 _HEAD = 65_536  # bytes of a log within which its head ends
 _FLUSH, _CHECKPOINT = 100, 99  # kinds of entry of the database's log: a change is complete; all is in the file
@@ -247,7 +207,7 @@ def told_of_log(path: Path, error: Exception, alone: Callable[[Path], str]) -> R
 def _meaning(error: BaseException, plain: str) -> str | None:
     """What an error means, by its code, by the database's words, by the system's words; None where that is unknown."""
     if isinstance(error, MemoryError):
-        return _MEMORY
+        return str(_MEANINGS["memory"]["means"])
     if code := getattr(error, "errno", None):
         return _BY_CODE.get(code)
     by_words = [means for words, means in _BY_WORDS if words in plain]
