@@ -47,6 +47,9 @@ if TYPE_CHECKING:
 
 ENDS = ("", *LOGS)  # a register's file, and the database's own files beside it
 _LEFT_OVER = re.compile(r"\.[0-9a-f]{12}\.calib\.new(\.wal.*)?")
+# The state in which a file was last looked through for what is none of calib's, or written by calib: looking takes the
+# database as long as all else of an opening, so an unchanged file is looked through once.
+_OURS: dict[Path, tuple[int, ...] | None] = {}
 NOT_OURS = "somebody altered the file: use a backup of it, or ask whoever gave it to you for an export"
 
 
@@ -144,9 +147,19 @@ def schema_of(con: duckdb.DuckDBPyConnection, path: Path) -> int:
     done = applied(con)
     if done > len(steps()):
         raise RegisterError(f"{path}: a newer version of calib wrote it (schema {done}); bring calib up to date")
-    if strange := stranger(con, steps()[:done]):
+    state = _state_of(path)
+    if (state is None or state != _OURS.get(path)) and (strange := stranger(con, steps()[:done])):
         raise RegisterError(f"{path}: it {visible(strange, 100)}; {NOT_OURS}")
+    _OURS[path] = state
     return done
+
+
+def _state_of(path: Path) -> tuple[int, ...] | None:
+    """What another change of a file changes too; None where a log beside it is still to be taken in."""
+    if any(os.path.lexists(f"{path}{end}") for end in LOGS):
+        return None
+    told = path.stat()
+    return told.st_dev, told.st_ino, told.st_size, told.st_mtime_ns, told.st_ctime_ns
 
 
 def kind_of(con: duckdb.DuckDBPyConnection) -> bool:
@@ -230,6 +243,7 @@ def _read_back(held: Hold, before: Mapping[str, int], after: Mapping[str, int]) 
     try:
         with held.open() as con:
             found = read_through(con, before)
+            _OURS[held.path] = _state_of(held.path)
     except RegisterError as error:
         raise RegisterError(f"{error}; {tail}") from error
     if any(found.get(name, 0) < count for name, count in after.items()):
@@ -248,6 +262,7 @@ def _make(path: Path, simulated: bool, first: pd.DataFrame | None) -> None:
     with explained(path), aside(path) as new:
         _fill(new, simulated, first)
         put(new, path)
+        _OURS[path] = _state_of(path)
 
 
 def put(new: Path, path: Path) -> None:
