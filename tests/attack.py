@@ -16,7 +16,6 @@ import time
 from collections.abc import Callable
 from contextlib import nullcontext
 from dataclasses import dataclass
-from multiprocessing import get_context
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 
@@ -24,6 +23,7 @@ from calib.errors import CannotError, InputError
 from calib.register.records import KnownUnit
 from calib.register.register import Register
 from tests.register.conftest import TYPED
+from tests.warm import SERVER
 
 COUNTS = {"kills": 194, "adds": 500, "fills": 60, "spoiled files": 110, "hostile tables": 930}
 WRITERS = 10
@@ -40,10 +40,6 @@ class Outcome:
 
 def record(unit: str) -> KnownUnit:
     return KnownUnit.parse({**TYPED, "unit": unit})
-
-
-SERVER = get_context("forkserver")
-SERVER.set_forkserver_preload(["calib.register.register", "duckdb", "pandas"])
 
 
 def child(work: Callable[..., None], *words: object) -> BaseProcess:

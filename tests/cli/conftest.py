@@ -12,6 +12,7 @@ import pytest
 
 from calib.cli.main import main
 from tests.cli.tables import HEADER, ROWS, UNKNOWN_HEADER, UNKNOWN_ROWS, table
+from tests.warm import COMMAND, ran
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 Capture = pytest.CaptureFixture[str]
@@ -26,10 +27,17 @@ def home(tmp_path: Path) -> dict[str, str]:
 
 @pytest.fixture
 def calib(tmp_path: Path, home: dict[str, str]) -> Run:
-    """Run the command in a folder of its own and give what it printed and its exit status."""
+    """Run the command in a folder of its own and give what it printed and its exit status.
 
-    def run(*words: str, **more: object) -> subprocess.CompletedProcess[str]:
-        environment = {**home, **more.pop("env", {})}  # type: ignore[dict-item]
+    Its process is forked from one that has everything loaded, but where its streams are the test's.
+    """
+
+    def run(
+        *words: str, env: dict[str, str] | None = None, input: str = "", **more: object
+    ) -> subprocess.CompletedProcess[str]:
+        environment = {**home, **(env or {})}
+        if not more:
+            return ran(COMMAND, *words, cwd=tmp_path, env=environment, input=input)
         command = [sys.executable, "-m", "calib", *words]
         settings = {"cwd": tmp_path, "env": environment, "capture_output": True, "text": True, "timeout": 300, **more}
         return subprocess.run(command, **settings)  # type: ignore[call-overload, no-any-return]

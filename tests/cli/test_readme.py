@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import re
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -16,6 +15,7 @@ from calib.session.protocol import STEPS
 from tests.app.visits import KNOWN, counted_in, enter, opened, settle, text_of
 from tests.cli.conftest import Run
 from tests.cli.tables import spoiled, table
+from tests.warm import ran
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -44,8 +44,7 @@ def test_the_commands_run_as_they_are_written(calib: Run, folder: Path) -> None:
 
 
 def test_the_python_example_runs_as_it_is_written(folder: Path, home: dict[str, str]) -> None:
-    command = [sys.executable, "-c", blocks("python")[0]]
-    done = subprocess.run(command, cwd=folder, env=home, capture_output=True, text=True, timeout=300)
+    done = ran(blocks("python")[0], cwd=folder, env=home)
     assert (done.returncode, done.stderr) == (0, "")
     assert "spare 1" in done.stdout
 

@@ -6,7 +6,6 @@ import csv
 import os
 import signal
 import subprocess
-import sys
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -20,6 +19,7 @@ from calib.session.interpret import interpret
 from tests.app.bench_visits import with_more
 from tests.cli.conftest import Run
 from tests.cli.tables import HEADER, ROWS, spoiled, table
+from tests.warm import COMMAND, Begun
 
 OPTIONS = {
     "--unit": "QB 7",
@@ -115,18 +115,16 @@ def test_a_command_says_whom_it_waits_for_while_it_waits(
     package.Register(tmp_path / "club.duckdb")
     hold = "import sys, time, pathlib\nfrom calib.register.gate import session\n"
     hold += "with session(pathlib.Path(sys.argv[1])):\n print(flush=True)\n time.sleep(600)"
-    words = [sys.executable, "-c", hold, str(tmp_path / "club.duckdb")]
-    with subprocess.Popen(words, stdout=subprocess.PIPE) as holder:
-        assert holder.stdout is not None
-        holder.stdout.readline()
-        said: list[str] = []
+    holder = Begun(hold, str(tmp_path / "club.duckdb"))
+    holder.printed()
+    said: list[str] = []
 
-        def let_go_once_told(text: str) -> None:
-            said.append(text)
-            holder.kill()
+    def let_go_once_told(text: str) -> None:
+        said.append(text)
+        holder.kill()
 
-        monkeypatch.setattr(command, "note", let_go_once_told)
-        assert called("add", "--register", "club.duckdb", *words_of(OPTIONS)).returncode == 0
+    monkeypatch.setattr(command, "note", let_go_once_told)
+    assert called("add", "--register", "club.duckdb", *words_of(OPTIONS)).returncode == 0
     assert len(said) == 1
     assert said[0].startswith(f"waiting for process {holder.pid} (python")
     assert said[0].endswith("club.duckdb; for 15 s at most")
@@ -357,14 +355,12 @@ def test_several_that_start_at_once_lose_nothing(home: dict[str, str], tmp_path:
         rows = [row.replace(row.split(",")[1], f"Bench {bench}") for row in ROWS]
         commands.append(["import", str(table(tmp_path / f"known-{bench}.csv", HEADER, *rows))])
     commands += [["add", *words_of(OPTIONS | {"--unit": tag})] for tag in ("QB 7",)]
-    base = [sys.executable, "-m", "calib"]
-    running = [
-        subprocess.Popen([*base, *words, "--register", "club.duckdb"], cwd=tmp_path, env=home, stderr=subprocess.PIPE)
-        for words in commands
-    ]
+    here = ("--register", "club.duckdb")
+    running = [Begun(COMMAND, *words, *here, cwd=tmp_path, env=home) for words in commands]
     for one in running:
-        said = one.communicate(timeout=300)[1].decode()
-        assert one.returncode == 0, said
+        done = one.ended()
+        said = done.stderr
+        assert done.returncode == 0, said
         told = ("note: waiting for ", "note: QB 7: winding_temp_c: -2.5 °C is unusual")
         assert all(line.startswith(told) for line in said.splitlines()), said
     with package.Register(tmp_path / "club.duckdb") as register:

@@ -7,7 +7,6 @@ import os
 import random
 import shutil
 import stat
-import subprocess
 import sys
 from datetime import date
 from pathlib import Path
@@ -25,6 +24,7 @@ from calib.register.register import Register, check_register, restore_register
 from tests.register.conftest import TYPED
 from tests.register.test_store_faults import UNSAVED, cells_of, ran
 from tests.register.test_store_together import HOLD
+from tests.warm import Begun
 
 TODAY = date.today()
 METER = {"name": "Bench", "reads": "volt", "range_label": "20 V", "percent": "0.5", "counts": "3", "resolution": "0.01"}
@@ -291,15 +291,13 @@ def test_what_is_no_sound_backup_of_the_same_kind_is_refused_and_nothing_is_move
 
 def test_a_register_that_somebody_has_open_is_not_moved_away_under_him(club: Path, tmp_path: Path) -> None:
     backup, raw = Path(shutil.copy(club, tmp_path / "backup.duckdb")), club.read_bytes()
-    holder = subprocess.Popen([sys.executable, "-c", HOLD, str(club)], stdout=subprocess.PIPE, text=True)
-    assert holder.stdout is not None
-    assert holder.stdout.readline() == "held\n"
+    holder = Begun(HOLD, str(club))
+    assert holder.printed() == ["held"]
     try:
         with pytest.raises(RegisterError, match=rf"club\.duckdb: it is busy; process {holder.pid} "):
             restore_register(backup, club, wait=0.3)
     finally:
         holder.kill()
-        holder.communicate()
     assert club.read_bytes() == raw
     assert names_in(tmp_path) == {"backup.duckdb", "club.duckdb"}
 

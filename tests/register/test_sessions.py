@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import signal
-import subprocess
-import sys
 import threading
 from pathlib import Path
 from typing import Any
@@ -16,6 +14,7 @@ from hypothesis import given, settings, strategies as st
 from calib.errors import InputError
 from calib.register.bench_book import LIMIT, as_json
 from calib.register.register import Register
+from tests.warm import ran
 
 RATIO: dict[str, Any] = {"ratio": {"excitation_v": 4.97, "hv_v": 13.88, "half": True, "note": "Ω, °C", "none": None}}
 # Keeps a session and is killed amid its second keeping, after the row is written and before it is committed.
@@ -142,7 +141,7 @@ def test_what_was_entered_is_left_as_it_was(register: Register) -> None:
 
 def test_killed_amid_a_keeping_the_session_is_as_it_was_before(tmp_path: Path) -> None:
     path = tmp_path / "club.duckdb"
-    done = subprocess.run([sys.executable, "-c", KILLED, str(path)], capture_output=True, text=True)
+    done = ran(KILLED, str(path))
     assert done.returncode == -signal.SIGKILL, done.stderr
     register = Register(path)
     (row,) = register.sessions().to_dict("records")

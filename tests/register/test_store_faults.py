@@ -8,7 +8,6 @@ import random
 import shutil
 import signal
 import socket
-import subprocess
 import sys
 import tempfile
 import time
@@ -25,6 +24,7 @@ from calib.register.file import opened
 from calib.register.frame import frame_of
 from calib.register.records import KnownUnit
 from calib.register.register import Register
+from tests import warm
 from tests.register.conftest import TYPED
 
 if sys.platform != "win32":
@@ -116,7 +116,7 @@ def cells_of(typed: dict[str, str]) -> list[str]:
 
 
 def ran(program: str, *words: str) -> tuple[int, str]:
-    done = subprocess.run([sys.executable, "-c", program, *words], capture_output=True, text=True)
+    done = warm.ran(program, *words)
     assert "Traceback" not in done.stderr, done.stderr
     return done.returncode, done.stdout
 
@@ -175,13 +175,11 @@ def test_killed_amid_the_making_no_register_is_there(filled: Register, more: Pat
 def test_killed_at_any_moment_every_acknowledged_addition_is_there(
     filled: Register, typed: dict[str, str], after: float
 ) -> None:
-    words = [sys.executable, "-c", ENDLESS, str(filled.path), *cells_of(typed)]
-    process = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
-    assert process.stdout is not None
-    heard = [process.stdout.readline().strip() for _ in range(2)]
+    process = warm.Begun(ENDLESS, str(filled.path), *cells_of(typed))
+    process.printed(2)
     time.sleep(after)
     process.kill()
-    heard += process.communicate()[0].split()
+    heard = process.out.split()
     there = {unit for unit in filled.known()["unit"] if unit.startswith("W-")}
     assert len(heard) >= 2
     assert set(heard) <= there

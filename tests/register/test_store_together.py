@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -17,6 +15,7 @@ from calib.errors import RegisterError
 from calib.register import gate
 from calib.register.records import KnownUnit
 from calib.register.register import Register, practice_register
+from tests.warm import Begun
 
 ADD = """
 import sys
@@ -39,37 +38,29 @@ with session(Path(sys.argv[1])):
 PRACTICE = "import sys; from calib.register.register import practice_register as p; print(p(sys.argv[1]).count())"
 
 
-def started(program: str, *words: str) -> subprocess.Popen[str]:
-    return subprocess.Popen(
-        [sys.executable, "-c", program, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
-
-
-def adder(path: Path, contributor: str, count: int, typed: dict[str, str]) -> subprocess.Popen[str]:
-    return started(ADD, str(path), contributor, str(count), *(f"{name}={value}" for name, value in typed.items()))
+def adder(path: Path, contributor: str, count: int, typed: dict[str, str]) -> Begun:
+    return Begun(ADD, str(path), contributor, str(count), *(f"{name}={value}" for name, value in typed.items()))
 
 
 @pytest.fixture
-def holder(tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
+def holder(tmp_path: Path) -> Iterator[Begun]:
     """A process that holds the register and does not let go."""
     path = Register(tmp_path / "club.duckdb").path
-    process = started(HOLD, str(path))
-    assert process.stdout is not None
-    assert process.stdout.readline() == "held\n"
+    process = Begun(HOLD, str(path))
+    assert process.printed() == ["held"]
     yield process
     process.kill()
-    process.communicate()
 
 
 def test_two_writers_and_a_reader_at_once(tmp_path: Path, typed: dict[str, str]) -> None:
     register = Register(tmp_path / "club.duckdb", wait=60)
     writers = [adder(register.path, name, 8, typed) for name in ("Alder Lane", "Tin Street")]
     counts = []
-    while any(writer.poll() is None for writer in writers):
+    while any(writer.runs for writer in writers):
         counts.append(register.count())
     for writer in writers:
-        out, err = writer.communicate()
-        assert (writer.returncode, out.split()) == (0, [str(number) for number in range(8)]), err
+        done = writer.ended()
+        assert (done.returncode, done.stdout.split()) == (0, [str(number) for number in range(8)]), done.stderr
     assert counts == sorted(counts)
     assert register.count() == 16
 
@@ -78,17 +69,17 @@ def test_many_processes_make_one_register_at_once(tmp_path: Path, typed: dict[st
     path = tmp_path / "club.duckdb"
     writers = [adder(path, f"Bench {number}", 1, typed) for number in range(6)]
     for writer in writers:
-        _, err = writer.communicate()
-        assert writer.returncode == 0, err
+        done = writer.ended()
+        assert done.returncode == 0, done.stderr
     assert Register(path).count() == 6
     assert [each.name for each in tmp_path.iterdir() if each.name.endswith(".new")] == []
 
 
 def test_many_processes_make_the_practice_register_at_once(tmp_path: Path) -> None:
     path = tmp_path / "practice.duckdb"
-    makers = [started(PRACTICE, str(path)) for _ in range(4)]
-    told = [maker.communicate() for maker in makers]
-    assert {out.strip() for out, _ in told} == {str(practice_register(path).count())}, told
+    makers = [Begun(PRACTICE, str(path)) for _ in range(4)]
+    told = [maker.ended() for maker in makers]
+    assert {done.stdout.strip() for done in told} == {str(practice_register(path).count())}, told
 
 
 def test_two_additions_of_one_unit_at_once_are_two_revisions(tmp_path: Path, typed: dict[str, str]) -> None:
@@ -97,8 +88,8 @@ def test_two_additions_of_one_unit_at_once_are_two_revisions(tmp_path: Path, typ
         adder(register.path, "Alder Lane", 1, {**typed, "rated_current_ma": current}) for current in ("90", "95")
     ]
     for writer in writers:
-        _, err = writer.communicate()
-        assert writer.returncode == 0, err
+        done = writer.ended()
+        assert done.returncode == 0, done.stderr
     history = register.history("Alder Lane", "U-0")
     assert history["revision"].tolist() == [1, 2]
     assert history["needs_review"].tolist() == [False, True]
@@ -126,7 +117,7 @@ def test_threads_of_one_program(tmp_path: Path, typed: dict[str, str]) -> None:
     assert register.count() == 20
 
 
-def test_whoever_waits_too_long_is_told_who_holds_it(tmp_path: Path, holder: subprocess.Popen[str]) -> None:
+def test_whoever_waits_too_long_is_told_who_holds_it(tmp_path: Path, holder: Begun) -> None:
     start = time.monotonic()
     with pytest.raises(RegisterError) as caught:
         Register(tmp_path / "club.duckdb", wait=0.5)
@@ -144,7 +135,7 @@ def test_a_file_that_is_held_on_windows_is_busy_too(tmp_path: Path, monkeypatch:
         Register(path, wait=0.1)
 
 
-def test_whoever_waits_is_told_for_whom_while_he_waits(tmp_path: Path, holder: subprocess.Popen[str]) -> None:
+def test_whoever_waits_is_told_for_whom_while_he_waits(tmp_path: Path, holder: Begun) -> None:
     path, told = tmp_path / "club.duckdb", []
 
     def tell(text: str) -> None:
@@ -159,7 +150,7 @@ def test_whoever_waits_is_told_for_whom_while_he_waits(tmp_path: Path, holder: s
 
 
 def test_all_the_waiting_of_one_command_has_one_limit(
-    tmp_path: Path, holder: subprocess.Popen[str], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, holder: Begun, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tries, attach = [], gate.attach
     monkeypatch.setattr(gate, "attach", lambda *words: (tries.append(words), attach(*words)))
@@ -174,13 +165,12 @@ def test_all_the_waiting_of_one_command_has_one_limit(
     assert len(told) == 1
 
 
-def test_a_register_is_free_again_when_its_holder_dies(tmp_path: Path, holder: subprocess.Popen[str]) -> None:
+def test_a_register_is_free_again_when_its_holder_dies(tmp_path: Path, holder: Begun) -> None:
     holder.kill()
-    holder.wait()
     assert Register(tmp_path / "club.duckdb", wait=5).count() == 0
 
 
-def test_whoever_waits_behind_another_is_told_too(tmp_path: Path, holder: subprocess.Popen[str]) -> None:
+def test_whoever_waits_behind_another_is_told_too(tmp_path: Path, holder: Begun) -> None:
     path, errors = tmp_path / "club.duckdb", []
 
     def wait(seconds: float) -> None:
@@ -189,10 +179,10 @@ def test_whoever_waits_behind_another_is_told_too(tmp_path: Path, holder: subpro
         except RegisterError as error:
             errors.append(str(error))
 
-    first = started(f"import sys\nfrom calib.register.register import Register\nRegister({str(path)!r}, wait=4)")
+    first = Begun(f"import sys\nfrom calib.register.register import Register\nRegister({str(path)!r}, wait=4)")
     time.sleep(1.5)
     wait(0.2)
-    first.communicate()
+    done = first.ended()
     assert len(errors) == 1
     assert f"process {holder.pid} (python" in errors[0]
-    assert first.returncode == 1
+    assert done.returncode == 1
