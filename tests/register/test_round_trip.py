@@ -15,6 +15,7 @@ from calib.register.package import write_table
 from calib.register.records import KnownUnit, fields
 from calib.register.register import Register
 from calib.register.tables import read_known
+from tests.counts import share
 
 PRINTABLE = st.characters(exclude_categories=("Cs", "Cc"), exclude_characters="\ufeff\u2028\u2029\x85")
 TEXT = st.text(PRINTABLE, max_size=20).map(str.strip).filter(lambda text: text not in BLANK_WORDS)
@@ -73,7 +74,7 @@ SEVERAL = st.lists(RECORDS, min_size=1, max_size=6, unique_by=lambda record: rec
 
 
 @given(SEVERAL)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=share(25, 200), deadline=None)
 def test_through_a_table(records: list[KnownUnit]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "known.csv"
@@ -85,7 +86,7 @@ def test_through_a_table(records: list[KnownUnit]) -> None:
 
 @pytest.mark.filterwarnings("error::RuntimeWarning")  # which would stand among what a command says
 @given(SEVERAL)
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=share(8, 100), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_through_the_register(records: list[KnownUnit]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         register = Register(Path(folder) / "club.duckdb")
