@@ -30,6 +30,7 @@ from calib.register.fields import (
 from calib.register.file import opened
 from calib.register.gate import transaction
 from calib.register.records import Contradiction, Contradictions, parsed
+from calib.register.revisions import Ledger, timed
 from calib.register.trouble import ENTER_AGAIN, AlteredError
 
 if TYPE_CHECKING:
@@ -37,7 +38,15 @@ if TYPE_CHECKING:
     import pandas as pd
 
 COLUMNS = tuple(facts.name for facts in METER)
-_PLACE = "name, reads, range_label"
+METERS = Ledger(
+    *("meter_revisions", "latest_meters", "meter_id", ("meter_id", "revision", "action", "made_at")),
+    {name: f'"{name}"' for name in COLUMNS},
+    gone="drop",
+)
+SESSIONS = Ledger(
+    *("session_revisions", "latest_sessions", "session_id", ("revision", "made_at")),
+    {name: f'"{name}"' for name in ("tag", "contributor", "step", "state", "entries")},
+)
 
 
 class Meter(BaseModel):
@@ -98,15 +107,8 @@ def add_meter(con: duckdb.DuckDBPyConnection, meter: Meter) -> bool:
     bool
         Whether anything was written: the same again is not.
     """
-    identity = meter_id(meter.name, meter.reads, meter.range_label)
-    last = _last_meter(con, identity)
-    figures = [meter.percent, meter.counts, meter.resolution]
-    if last is not None and last[1] == "keep" and list(last[2:]) == figures:
-        return False
-    _append_meter(
-        con, [identity, last[0] + 1 if last else 1, "keep", meter.name, meter.reads, meter.range_label, *figures]
-    )
-    return True
+    row = {"meter_id": meter_id(meter.name, meter.reads, meter.range_label), **meter.model_dump()}
+    return bool(METERS.keep(con, _frame(row), "keep")["kept"].iloc[0])
 
 
 def drop_meter(con: duckdb.DuckDBPyConnection, name: str, reads: str, range_label: str) -> None:
@@ -117,14 +119,13 @@ def drop_meter(con: duckdb.DuckDBPyConnection, name: str, reads: str, range_labe
     InputError
         The list has no such meter.
     """
-    identity = meter_id(name, reads, range_label)
-    last = _last_meter(con, identity)
-    if last is None or last[1] != "keep":
+    found = METERS.last(con, meter_id(name, reads, range_label))
+    if found.empty:
         problem = f"the register has no such meter for {reads}s, range '{range_label}'"
         raise InputError.one(
             problem, "look its name and range up among the meters", column="name", value=name, code="not-found"
         )
-    _append_meter(con, [identity, last[0] + 1, "drop", name, reads, range_label, *last[2:]])
+    METERS.append(con, found, "drop")
 
 
 def standing_meters(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -138,7 +139,7 @@ def standing_meters(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     table = _latest_meters(con)
     if fault := next(_meter_faults_in(table), ""):
         raise AlteredError(f"{fault}; {ENTER_AGAIN}")
-    return _timed(table, "kept_at")
+    return timed(table, "kept_at")
 
 
 def meter_faults(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
@@ -156,31 +157,16 @@ def _meter_faults_in(table: pd.DataFrame) -> Iterator[str]:
             yield f"meter {row['name']}: {fault.column}{value} {fault.problem}"
 
 
-def meter_history(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Every revision of every meter, the oldest first."""
-    names = ", ".join(COLUMNS)
-    asked = f'SELECT meter_id, revision, "action", made_at, {names} FROM meter_revisions'
-    return _timed(con.execute(f"{asked} ORDER BY made_at, {_PLACE}, revision").df(), "made_at")
-
-
 def _latest_meters(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     names = ", ".join(COLUMNS)
     asked = f"SELECT {names}, revision, made_at AS kept_at FROM latest_meters WHERE \"action\" = 'keep'"
     return con.execute(f"{asked} ORDER BY name, reads, resolution, range_label").df()
 
 
-def _last_meter(con: duckdb.DuckDBPyConnection, identity: str) -> tuple[int, str, float, float, float] | None:
-    asked = 'SELECT revision, "action", percent, counts, resolution FROM latest_meters WHERE meter_id = $1'
-    found: tuple[int, str, float, float, float] | None = con.execute(asked, [identity]).fetchone()
-    return found
+def _frame(row: Mapping[str, object]) -> pd.DataFrame:
+    import pandas as pd
 
-
-def _append_meter(con: duckdb.DuckDBPyConnection, row: list[object]) -> None:
-    columns = f'meter_id, revision, "action", {", ".join(COLUMNS)}, made_at'
-    marks = ", ".join("?" * (len(row) + 1))
-    con.execute(
-        f"INSERT INTO meter_revisions ({columns}) VALUES ({marks})", [*row, datetime.now(UTC).replace(tzinfo=None)]
-    )
+    return pd.DataFrame([row])
 
 
 State = Literal["open", "done"]
@@ -266,13 +252,10 @@ def add_session(con: duckdb.DuckDBPyConnection, session_id: str, row: tuple[str,
     InputError
         The register has no session of that name.
     """
+    if session_id:
+        _session_row(con, session_id)
     identity = session_id or uuid4().hex
-    last = _session_row(con, session_id) if session_id else None
-    if last is None or last[:5] != row:
-        revision = last[5] + 1 if last else 1
-        values = [identity, revision, datetime.now(UTC).replace(tzinfo=None), *row]
-        columns = "session_id, revision, made_at, tag, contributor, step, state, entries"
-        con.execute(f"INSERT INTO session_revisions ({columns}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)", values)
+    SESSIONS.keep(con, _frame({"session_id": identity, **dict(zip(SESSIONS.cells, row, strict=True))}))
     return standing_session(con, identity)
 
 
@@ -311,30 +294,18 @@ def latest_sessions(con: duckdb.DuckDBPyConnection, state: str = "") -> pd.DataF
     """The sessions as they stand, or those of one state, the one that was kept last first."""
     where, values = ("WHERE state = $1", [state]) if state else ("", [])
     asked = f"SELECT {_SESSION} FROM latest_sessions {where} ORDER BY made_at DESC, session_id"
-    return _timed(con.execute(asked, values).df(), "started_at", "kept_at")
-
-
-def session_history(con: duckdb.DuckDBPyConnection, session_id: str) -> pd.DataFrame:
-    """The revisions of one session, the oldest first; no row where there is none."""
-    asked = "SELECT revision, made_at, tag, contributor, step, state, entries FROM session_revisions"
-    return _timed(
-        con.execute(f"{asked} WHERE session_id = $1 ORDER BY revision, made_at", [session_id]).df(), "made_at"
-    )
+    return timed(con.execute(asked, values).df(), "started_at", "kept_at")
 
 
 def _session_row(con: duckdb.DuckDBPyConnection, session_id: str) -> tuple[Any, ...]:
     asked = "SELECT tag, contributor, step, state, entries, revision, started_at, made_at FROM latest_sessions"
-    found: tuple[Any, ...] | None = con.execute(f"{asked} WHERE session_id = $1", [session_id]).fetchone()
-    if found is None:
+    found = con.execute(f"{asked} WHERE session_id = $1", [session_id]).fetchall()
+    if not found:
         problem = "the register has no such session"
         raise InputError.one(
             problem, "look it up among the sessions", column="session_id", value=session_id, code="not-found"
         )
-    return found
-
-
-def _timed(table: pd.DataFrame, *columns: str) -> pd.DataFrame:
-    return table.assign(**{name: table[name].dt.tz_localize("UTC") for name in columns})
+    return tuple(found[0])
 
 
 class BenchStore:
@@ -385,7 +356,7 @@ class BenchStore:
     def meter_revisions(self) -> pd.DataFrame:
         """Every revision of the meters, the oldest first: action (keep or drop), made_at (UTC), then the meter."""
         with opened(self.path, self._wait) as con:
-            return meter_history(con)
+            return METERS.history(con, "made_at, name, reads, range_label, revision")
 
     def keep_session(
         self,
@@ -460,4 +431,4 @@ class BenchStore:
     def session_revisions(self, session_id: str) -> pd.DataFrame:
         """The revisions of one session, the oldest first, its entries as JSON; no row where there is none."""
         with opened(self.path, self._wait) as con:
-            return session_history(con, session_id)
+            return SESSIONS.history(con, "revision, made_at", session_id)

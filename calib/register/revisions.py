@@ -1,8 +1,9 @@
-"""Revisions in an open register: what is added, what is the same as before, what stands now."""
+"""Revisions in an open register: the one way of appending them, and the known units that they amount to."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -16,9 +17,134 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-HEADINGS = ("record_id", "revision", "action", "by", "reason", "made_at", "needs_review")
+    from calib.register.fields import FieldFacts
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Things that are revised and never overwritten: a row is appended for each change, and a thing's last row counts.
+
+    Attributes
+    ----------
+    table, latest : str
+        The table of revisions, and the view of each thing's last.
+    identity : str
+        The column that identifies a thing.
+    heads : tuple of str
+        What is noted of a revision: its number, when it was made and, where that is kept, action, by, reason and
+        whether somebody should look at it.
+    cells : dict
+        The thing's own columns in their order, each with the SQL that makes it of a data frame's.
+    gone : str
+        The action that takes a thing out of those that count; blank where none does.
+    """
+
+    table: str
+    latest: str
+    identity: str
+    heads: tuple[str, ...]
+    cells: Mapping[str, str]
+    gone: str = ""
+
+    def keep(
+        self, con: duckdb.DuckDBPyConnection, incoming: pd.DataFrame, action: str = "", by: str = "", reason: str = ""
+    ) -> pd.DataFrame:
+        """Append what a frame has new, inside the caller's transaction; what stands there word for word is passed over.
+
+        Returns
+        -------
+        pandas.DataFrame
+            For each row of the frame: `was`, the number of its thing's last revision (0 for none), whether that took it
+            out (`gone`), the names of what `differs` from it, and whether it was `kept`.
+        """
+        state = self.compared(con, incoming)
+        kept = state["was"].eq(0) | state["gone"] | state["differs"].ne("")
+        self.append(con, incoming.assign(was=state["was"])[kept], action, by, reason)
+        return state.assign(kept=kept)
+
+    def compared(self, con: duckdb.DuckDBPyConnection, incoming: pd.DataFrame) -> pd.DataFrame:
+        """What `keep` would do, but for `kept`."""
+        differing = ", ".join(
+            f"""CASE WHEN old."{name}" IS DISTINCT FROM new."{name}" THEN '{name}' END""" for name in self.cells
+        )
+        gone = f"coalesce(old.\"action\" = '{self.gone}', false)" if self.gone else "false"
+        asked = f"""
+            SELECT coalesce(old.revision, 0) AS was, {gone} AS gone, concat_ws(', ', {differing}) AS differs
+            FROM ({self._typed("place")}) AS new LEFT JOIN {self.latest} AS old USING ({self.identity})
+            ORDER BY new.place
+        """
+        with _brought(con, incoming.assign(place=range(len(incoming)))):
+            return con.execute(asked).df().set_index(incoming.index)
+
+    def append(
+        self, con: duckdb.DuckDBPyConnection, rows: pd.DataFrame, action: str = "", by: str = "", reason: str = ""
+    ) -> None:
+        """Append a revision for each row, whose last was `was`; what an addition revises is marked for review."""
+        if rows.empty:
+            return
+        now = datetime.now(UTC).replace(tzinfo=None)
+        noted = {"action": action, "by": by or None, "reason": reason or None, "made_at": now}
+        noted = {name: value for name, value in noted.items() if name in self.heads}
+        heads = [f'${number} AS "{name}"' for number, name in enumerate(noted, 1)]
+        if "needs_review" in self.heads:
+            heads.append(f"{action == 'add'} AND was > 0 AS needs_review")
+        made = f"* EXCLUDE (was), CAST(was + 1 AS INTEGER) AS revision, {', '.join(heads)}"
+        with _brought(con, rows):
+            con.execute(
+                f"INSERT INTO {self.table} BY NAME SELECT {made} FROM ({self._typed('was')})", list(noted.values())
+            )
+
+    def last(self, con: duckdb.DuckDBPyConnection, identity: str) -> pd.DataFrame:
+        """A thing as it counts now, in one row, `was` the number of its revision; no row where it does not."""
+        there = f"AND \"action\" <> '{self.gone}'" if self.gone else ""
+        asked = f"SELECT *, revision AS was FROM {self.latest} WHERE {self.identity} = $1 {there}"
+        return con.execute(asked, [identity]).df()
+
+    def history(self, con: duckdb.DuckDBPyConnection, order: str, identity: str | None = None) -> pd.DataFrame:
+        """Every revision, or those of one thing, in an order, each with what is noted of it; times are UTC."""
+        names = ", ".join(f'"{name}"' for name in (*self.heads, *self.cells))
+        where, values = ("", []) if identity is None else (f"WHERE {self.identity} = $1", [identity])
+        found = con.execute(f"SELECT {names} FROM {self.table} {where} ORDER BY {order}", values).df()
+        return timed(found, "made_at")
+
+    def _typed(self, more: str) -> str:
+        cells = ", ".join(f'{made} AS "{name}"' for name, made in self.cells.items())
+        return f"SELECT {more}, {self.identity}, {cells} FROM brought"
+
+
+@contextmanager
+def _brought(con: duckdb.DuckDBPyConnection, table: pd.DataFrame) -> Iterator[None]:
+    """Let statements read a data frame by the name of `brought`."""
+    con.register("brought", table)
+    try:
+        yield
+    finally:
+        con.unregister("brought")
+
+
+def timed(table: pd.DataFrame, *columns: str) -> pd.DataFrame:
+    """A table from the database, these columns of times marked as UTC."""
+    return table.assign(**{name: table[name].dt.tz_localize("UTC") for name in columns})
+
+
 _TYPES = {"number": "DOUBLE", "flag": "BOOLEAN", "date": "DATE"}
-_NAMES = ", ".join(f'"{name}"' for name in columns(KnownUnit))
+
+
+def _cell(facts: FieldFacts) -> str:
+    """SQL of a record's field, of the register's type, blank as NULL."""
+    kind = _TYPES.get(facts.kind, "VARCHAR")
+    if facts.kind in ("number", "flag"):
+        return f'CAST("{facts.name}" AS {kind})'
+    return f"""CAST(nullif(CAST("{facts.name}" AS VARCHAR), '') AS {kind})"""
+
+
+RECORDS = Ledger(
+    *("revisions", "latest", "record_id"),
+    ("record_id", "revision", "action", "by", "reason", "made_at", "needs_review"),
+    {facts.name: _cell(facts) for facts in fields(KnownUnit)},
+    gone="withdraw",
+)
+_NAMES = ", ".join(f'"{name}"' for name in RECORDS.cells)
 
 
 @dataclass(frozen=True)
@@ -64,24 +190,20 @@ def bring(con: duckdb.DuckDBPyConnection, table: pd.DataFrame, by: str, reason: 
         A record that differs from the register's is not refused, since it may be the better one: it becomes the later
         revision, which counts, marked for review.
     """
-    incoming = _identified(table)
-    state = _compared(con, incoming)
-    incoming["was"], incoming["new"] = state["was"], state["was"] == 0
-    fresh = incoming[state["was"].eq(0) | state["withdrawn"] | state["differs"].ne("")]
-    _append(con, fresh, ("add", by, reason))
-    again = state[state["was"].gt(0) & (state["withdrawn"] | state["differs"].ne(""))]
+    state = RECORDS.keep(con, incoming := _identified(table), "add", by, reason)
+    again = incoming.assign(**state)[state["kept"] & state["was"].gt(0)]
+    columns = ("contributor", "unit", "was", "gone", "differs")
     notes = [
-        f"{contributor}, {unit}: {_changed(differs, withdrawn)}; kept as revision {was + 1}, for review"
-        for contributor, unit, was, withdrawn, differs in zip(*(again[name] for name in again.columns), strict=True)
+        f"{contributor}, {unit}: {_changed(differs, gone)}; kept as revision {was + 1}, for review"
+        for contributor, unit, was, gone, differs in zip(*(again[name] for name in columns), strict=True)
     ]
-    added = int(incoming["new"].sum())
-    return ImportReport(added, len(incoming) - len(fresh), len(fresh) - added, tuple(notes))
+    return ImportReport(int(state["was"].eq(0).sum()), int((~state["kept"]).sum()), len(again), tuple(notes))
 
 
 def holds(con: duckdb.DuckDBPyConnection, table: pd.DataFrame) -> bool:
     """Whether every record of a table stands in the register word for word."""
-    state = _compared(con, _identified(table))
-    return bool((state["was"].gt(0) & ~state["withdrawn"] & state["differs"].eq("")).all())
+    state = RECORDS.compared(con, _identified(table))
+    return bool((state["was"].gt(0) & ~state["gone"] & state["differs"].eq("")).all())
 
 
 def _identified(table: pd.DataFrame) -> pd.DataFrame:
@@ -98,8 +220,8 @@ def amend(con: duckdb.DuckDBPyConnection, table: pd.DataFrame, by: str, reason: 
     InputError
         The register has no such unit, or it was withdrawn.
     """
-    contributor, unit = str(table["contributor"].iloc[0]), str(table["unit"].iloc[0])
-    _append(con, _standing(con, contributor, unit, table), ("amend", by, reason))
+    was = _last(con, str(table["contributor"].iloc[0]), str(table["unit"].iloc[0]))["was"].iloc[0]
+    RECORDS.append(con, _identified(table).assign(was=was), "amend", by, reason)
 
 
 def withdraw(con: duckdb.DuckDBPyConnection, contributor: str, unit: str, by: str, reason: str) -> None:
@@ -110,7 +232,7 @@ def withdraw(con: duckdb.DuckDBPyConnection, contributor: str, unit: str, by: st
     InputError
         The register has no such unit, or it was withdrawn already.
     """
-    _append(con, _standing(con, contributor, unit, None), ("withdraw", by, reason))
+    RECORDS.append(con, _last(con, contributor, unit), "withdraw", by, reason)
 
 
 def current(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -151,14 +273,11 @@ def count(con: duckdb.DuckDBPyConnection) -> int:
 
 def history(con: duckdb.DuckDBPyConnection, identity: str | None = None) -> pd.DataFrame:
     """Every revision, or those of one record, the oldest first."""
-    heads = ", ".join(f'"{name}"' for name in HEADINGS)
-    where = "" if identity is None else "WHERE record_id = $1"
-    order = "ORDER BY made_at, contributor, unit, revision"
-    values = [] if identity is None else [identity]
-    table = con.execute(f"SELECT {heads}, {_NAMES} FROM revisions {where} {order}", values).df()
-    tidy, made = _tidy(table), table["made_at"].dt.tz_localize("UTC")
-    tidy = tidy.assign(made_at=made, **{name: text_of(table[name]) for name in ("by", "reason")})
-    return tidy[[*HEADINGS, *columns(KnownUnit)]]
+    table = RECORDS.history(con, "made_at, contributor, unit, revision", identity)
+    noted = table[list(RECORDS.heads)]
+    return noted.assign(
+        **{name: text_of(noted[name]) for name in ("by", "reason")}, **_tidy(table[list(RECORDS.cells)])
+    )
 
 
 def _tidy(table: pd.DataFrame) -> pd.DataFrame:
@@ -167,76 +286,17 @@ def _tidy(table: pd.DataFrame) -> pd.DataFrame:
     return settled(KnownUnit, table.assign(recorded_on=days))
 
 
-def _typed(source: str) -> str:
-    """SQL of the records in a registered frame, blanks as NULL, each column of the register's type."""
-    cells = (
-        f'CAST(nullif(CAST("{facts.name}" AS VARCHAR), \'\') AS {_TYPES.get(facts.kind, "VARCHAR")}) AS "{facts.name}"'
-        if facts.kind in ("text", "choice", "date")
-        else f'CAST("{facts.name}" AS {_TYPES[facts.kind]}) AS "{facts.name}"'
-        for facts in fields(KnownUnit)
-    )
-    return f"SELECT record_id, {', '.join(cells)} FROM {source}"
-
-
-def _compared(con: duckdb.DuckDBPyConnection, incoming: pd.DataFrame) -> pd.DataFrame:
-    """For each record: its last revision in the register (0 for none), whether that withdrew it, what differs."""
-    differing = ", ".join(
-        f"""CASE WHEN old."{name}" IS DISTINCT FROM new."{name}" THEN '{name}' END""" for name in columns(KnownUnit)
-    )
-    con.register("brought", incoming.assign(place=range(len(incoming))))
-    try:
-        return (
-            con.execute(
-                f"""
-            WITH new AS ({_typed("brought").replace("SELECT ", "SELECT place, ", 1)})
-            SELECT new.contributor, new.unit, coalesce(old.revision, 0) AS was,
-                   coalesce(old."action" = 'withdraw', false) AS withdrawn, concat_ws(', ', {differing}) AS differs
-            FROM new LEFT JOIN latest AS old ON old.record_id = new.record_id ORDER BY new.place
-            """
-            )
-            .df()
-            .set_index(incoming.index)
-        )
-    finally:
-        con.unregister("brought")
-
-
-def _append(con: duckdb.DuckDBPyConnection, rows: pd.DataFrame, why: tuple[str, str, str]) -> None:
-    """Add a revision for each row; those that differ from an earlier one by mere addition are marked for review."""
-    if rows.empty:
-        return
-    action, by, reason = why
-    values = [action, by or None, reason or None, datetime.now(UTC).replace(tzinfo=None), action == "add"]
-    con.register("brought", rows)
-    try:
-        con.execute(
-            f"""
-            INSERT INTO revisions BY NAME
-            SELECT typed.*, CAST(was + 1 AS INTEGER) AS revision, $1 AS "action", $2 AS "by", $3 AS reason,
-                   $4 AS made_at, $5 AND was > 0 AS needs_review
-            FROM ({_typed("brought").replace("SELECT ", "SELECT was, ", 1)}) AS typed
-            """.replace("typed.*", "typed.* EXCLUDE (was)"),
-            values,
-        )
-    finally:
-        con.unregister("brought")
-
-
-def _standing(
-    con: duckdb.DuckDBPyConnection, contributor: str, unit: str, instead: pd.DataFrame | None
-) -> pd.DataFrame:
-    """The current record of a unit, or what is to stand instead of it, with the number of its last revision."""
-    identity = record_id(contributor, unit)
-    found = con.execute(f"SELECT revision, {_NAMES} FROM current_units WHERE record_id = $1", [identity]).df()
+def _last(con: duckdb.DuckDBPyConnection, contributor: str, unit: str) -> pd.DataFrame:
+    """The record of a unit as it counts now."""
+    found = RECORDS.last(con, record_id(contributor, unit))
     if found.empty:
         remedy = "look the unit and its contributor up among the known units; one that was withdrawn can be added again"
         raise InputError.one(
             f"the register has no such unit of {contributor}", remedy, column="unit", value=unit, code="not-found"
         )
-    table = found if instead is None else instead.reset_index(drop=True)
-    return table[list(columns(KnownUnit))].assign(record_id=identity, was=found["revision"].iloc[0])
+    return found
 
 
-def _changed(differs: str, withdrawn: bool) -> str:
-    parts = ["was withdrawn"] if withdrawn else []
+def _changed(differs: str, gone: bool) -> str:
+    parts = ["was withdrawn"] if gone else []
     return " and ".join([*parts, f"differs in {differs}"] if differs else parts)

@@ -34,15 +34,15 @@ ADVICE = "restore it from a backup"
 # Adds what its first argument names and is killed at the moment that the second names, after which nothing can be done.
 KILLED = """
 import os, signal, sys
-from calib.register import file, gate, revisions
+from calib.register import file, revisions
 from calib.register.register import Register
 path, table, moment = sys.argv[1:]
-append, commit = revisions._append, gate.transaction
+append = revisions.Ledger.append
 def die(): os.kill(os.getpid(), signal.SIGKILL)
-def half(con, rows, why):
-    append(con, rows.iloc[:1], why)
+def half(ledger, con, rows, *why):
+    append(ledger, con, rows.iloc[:1], *why)
     die()
-if moment == "between": revisions._append = half
+if moment == "between": revisions.Ledger.append = half
 register = Register(path)
 if moment == "making":
     file.os.link = lambda *names: die()
