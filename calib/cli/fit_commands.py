@@ -6,7 +6,7 @@ import argparse
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
-from calib.cli.options import add_level, add_sources, all_of, level_of, register_path
+from calib.cli.options import all_of, level_of, register_path
 from calib.cli.output import (
     MOST_NOTED,
     SIMULATED,
@@ -24,14 +24,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from calib.fitting.result import Multiplier
-
-
-def declare_fit(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib fit``."""
-    add_sources(part)
-    add_level(part)
-    part.add_argument("--format", choices=("text", "json"), default="text", help="text where not given")
-    part.add_argument("--diagnostics", action="store_true", help="the regression and influential records too")
 
 
 def run_fit(asked: argparse.Namespace) -> None:
@@ -86,16 +78,6 @@ def diagnostics(model: Multiplier) -> dict[str, Any]:
         "coefficients": [{"name": name, "value": plain(value), "sd": plain(sd)} for name, value, sd in named],
         "records": rows_of(found.influence()),
     }
-
-
-def declare_estimate(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib estimate``."""
-    add_sources(part)
-    part.add_argument("--unknown", metavar="FILE", required=True, help="table of unknown units (CSV)")
-    part.add_argument("--as-read", action="store_true", help="take every reading as sound: no current is withheld")
-    add_level(part)
-    part.add_argument("--out", metavar="FILE", help="file to write; standard output where not given")
-    part.add_argument("--format", choices=("csv", "json"), default="csv", help="csv where not given")
 
 
 def run_estimate(asked: argparse.Namespace) -> None:

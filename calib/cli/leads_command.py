@@ -18,37 +18,6 @@ if TYPE_CHECKING:
 HERE = "calib leads"
 
 
-def declare(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib leads``."""
-    from calib.bench.uncertainty import ORDINARY_OHMMETER as usual
-
-    part.add_argument(
-        "--readings",
-        metavar="FILE",
-        required=True,
-        help="table of readings (CSV): lead_a, lead_b, ohm ('open' for no continuity, empty where not read), and where "
-        "wanted u_ohm, colour_a, colour_b, notes",
-    )
-    part.add_argument(
-        "--null-ohm",
-        metavar="OHM",
-        default="0",
-        help="what the joined clips read, where it is not off the readings yet",
-    )
-    part.add_argument(
-        "--meter",
-        metavar="PERCENT,COUNTS,STEP",
-        help="limits of error of the ohmmeter: per cent of reading, counts, and one count in ohm; "
-        f"{usual.percent:g},{usual.counts:g},{usual.resolution:g} where not given",
-    )
-    part.add_argument(
-        "--north-american",
-        action="store_true",
-        help="the unit is North American, late 1930s or later, not repaired: its lead colours are believed more",
-    )
-    part.add_argument("--format", choices=("text", "json"), default="text", help="text where not given")
-
-
 def run(asked: argparse.Namespace) -> None:
     """Identify the leads and print what was found."""
     found = found_in(asked)

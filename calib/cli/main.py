@@ -9,43 +9,35 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import NoReturn
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, NoReturn
 
 import calib
 from calib.cli import fit_commands, leads_command, page_command, register_commands as register, supply_command
 from calib.cli.output import note
 from calib.errors import CannotError, InputError, visible
+from calib.paths import data
 from calib.register.trouble import patience
 
 NOTHING = "nothing was written"
 DONE, COULD_NOT, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 
-@dataclass(frozen=True)
-class Command:
-    """One word of the command line: what it says of itself, its options and what it does."""
-
-    name: str
-    help: str
-    declare: Callable[[argparse.ArgumentParser], None]
-    run: Callable[[argparse.Namespace], None]
-
-
-COMMANDS = (
-    Command("page", "open the page in a browser", page_command.declare, page_command.run),
-    Command("fit", "what the known units teach", fit_commands.declare_fit, fit_commands.run_fit),
-    Command("estimate", "what unknown units can give", fit_commands.declare_estimate, fit_commands.run_estimate),
-    Command("add", "add a known unit to the register", register.declare_add, register.run_add),
-    Command("import", "bring a table of known units in", register.declare_import, register.run_import),
-    Command("export", "hand the register out as tables", register.declare_export, register.run_export),
-    Command("backup", "copy the register to a new file", register.declare_backup, register.run_backup),
-    Command("restore-from", "put a backup in its place", register.declare_restore, register.run_restore),
-    Command("check", "read the register from end to end", register.declare_check, register.run_check),
-    Command("leads", "which lead is which, from resistances", leads_command.declare, leads_command.run),
-    Command("supply", "what a rectifier asks of its winding", supply_command.declare, supply_command.run),
-)
+RUN: dict[str, Callable[[argparse.Namespace], None]] = {
+    "page": page_command.run,
+    "fit": fit_commands.run_fit,
+    "estimate": fit_commands.run_estimate,
+    "add": register.run_add,
+    "import": register.run_import,
+    "export": register.run_export,
+    "backup": register.run_backup,
+    "restore-from": register.run_restore,
+    "check": register.run_check,
+    "leads": leads_command.run,
+    "supply": supply_command.run,
+}
+WORDS = data("cli/commands.toml")
+COMMANDS: tuple[str, ...] = tuple(WORDS["command"])
 
 
 class _Parser(argparse.ArgumentParser):
@@ -76,12 +68,25 @@ def parser(word: str) -> argparse.ArgumentParser:
     )
     whole.add_argument("--version", action="version", version=f"calib {calib.__version__}")
     words = whole.add_subparsers(title="commands", metavar="COMMAND", dest="command", required=True)
-    for command in COMMANDS:
-        part = words.add_parser(command.name, help=command.help, description=command.help, allow_abbrev=False)
-        part.set_defaults(run=command.run)
-        if command.name == word:
-            command.declare(part)
+    for name, told in WORDS["command"].items():
+        part = words.add_parser(name, help=told["help"], description=told["help"], allow_abbrev=False)
+        part.set_defaults(run=RUN[name])
+        if name == word:
+            _declare(part, told["option"])
+            if name == "add":
+                register.declare_record(part)
     return whole
+
+
+def _declare(part: argparse.ArgumentParser, options: Mapping[str, Mapping[str, Any]]) -> None:
+    """The options of one command, as ``commands.toml`` has them."""
+    from calib.bench.uncertainty import ORDINARY_OHMMETER as meter
+
+    ordinary = f"{meter.percent:g},{meter.counts:g},{meter.resolution:g}"
+    for name, own in options.items():
+        one = own or WORDS["shared"][name]
+        said = one["help"].format(first_port=page_command.FIRST_PORT, ordinary=ordinary)
+        part.add_argument(name, **{**one, "help": said})
 
 
 def main(words: Sequence[str] | None = None) -> int:

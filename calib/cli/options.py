@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 import math
 from collections.abc import Callable
 from pathlib import Path
@@ -11,21 +10,6 @@ from typing import Any
 from calib.errors import Fault, InputError
 
 HERE = "command line"
-
-
-def add_sources(part: argparse.ArgumentParser) -> None:
-    """Declare ``--known`` and ``--register``: where the known units are read."""
-    part.add_argument("--known", metavar="FILE", help="table of known units (CSV); no register is read then")
-    add_register(part)
-
-
-def add_register(part: argparse.ArgumentParser) -> None:
-    """Declare ``--register``."""
-    part.add_argument(
-        "--register",
-        metavar="FILE",
-        help="the register; where not given, the one that CALIB_REGISTER names, else the one in your data folder",
-    )
 
 
 def register_path(typed: str | None) -> Path:
@@ -67,11 +51,6 @@ def existing_register(typed: str | None) -> Path:
             "there is no register", remedy, column="--register", value=path, where=HERE, code="not-found"
         )
     return path
-
-
-def add_level(part: argparse.ArgumentParser) -> None:
-    """Declare ``--level``."""
-    part.add_argument("--level", metavar="P", default="0.9", help="probability of the intervals, 0.9 where not given")
 
 
 def level_of(typed: str) -> float:

@@ -13,25 +13,11 @@ import sys
 import threading
 import webbrowser
 
-from calib.cli.options import HERE, add_register, register_path
+from calib.cli.options import HERE, register_path
 from calib.errors import CannotError, InputError
 
 FIRST_PORT, PORTS_TRIED = 8501, 20
 HOST_NAME = re.compile(r"[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?")
-
-
-def declare(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib page``."""
-    part.add_argument("--practice", action="store_true", help="open the simulated practice register")
-    add_register(part)
-    part.add_argument(
-        "--port", metavar="N", help=f"port to listen on; where not given, the first free from {FIRST_PORT}"
-    )
-    part.add_argument(
-        "--behind-proxy",
-        metavar="HOST",
-        help="ask for no key: a proxy on this machine, which asks for a password itself, serves the page as HOST",
-    )
 
 
 def run(asked: argparse.Namespace) -> None:

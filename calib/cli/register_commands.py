@@ -13,14 +13,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calib.cli.options import HERE, add_register, all_of, existing_register, register_path
+from calib.cli.options import HERE, all_of, existing_register, register_path
 from calib.cli.output import note, say, say_done
 from calib.errors import CannotError, Fault, InputError, visible
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from calib.register.fields import FieldFacts
     from calib.register.records import KnownUnit
     from calib.register.register import Register
     from calib.register.revisions import ImportReport
@@ -28,18 +27,19 @@ if TYPE_CHECKING:
 ADD = "calib add"
 
 
-def declare_add(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib add``: one for each column of the record, made from the record's own fields."""
+def declare_record(part: argparse.ArgumentParser) -> None:
+    """The options of ``calib add`` for a record: one for each column, made from the record's own fields."""
     from calib.register.records import KnownUnit, fields
 
-    add_register(part)
-    _add_who(part)
     columns = part.add_argument_group(
         "the record",
         "each option takes a value, a number with comma or point and its unit behind; leave out what was not measured",
     )
     for fact in fields(KnownUnit):
-        _add_record_option(columns, fact)
+        takes = "|".join(fact.choices) or fact.kind.upper()
+        says = "; ".join(part for part in ("needed" if fact.needed else "", fact.limits) if part)
+        told = (f"{fact.help} [{says}]" if says else fact.help).replace("%", "%%")
+        columns.add_argument(f"--{fact.name.replace('_', '-')}", metavar=takes, help=told)
 
 
 def run_add(asked: argparse.Namespace) -> None:
@@ -98,13 +98,6 @@ def _record_of(typed: dict[str, str]) -> KnownUnit:
     for one_line in said:
         note(one_line)
     return record
-
-
-def declare_import(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib import``."""
-    part.add_argument("file", metavar="FILE", help="table of known units (CSV)")
-    add_register(part)
-    _add_who(part)
 
 
 def run_import(asked: argparse.Namespace) -> None:
@@ -189,13 +182,6 @@ def told(report: ImportReport, path: Path) -> None:
     say_done(f"{done}; the register {path} holds {report.holds} known units")
 
 
-def declare_export(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib export``."""
-    part.add_argument("folder", metavar="DIR", help="folder to write known.csv, revisions.csv and datapackage.json in")
-    part.add_argument("--force", action="store_true", help="replace files of those names that are no export's")
-    add_register(part)
-
-
 def run_export(asked: argparse.Namespace) -> None:
     """Write the current view, the history and their descriptor."""
     from calib.register.register import Register
@@ -211,12 +197,6 @@ def run_export(asked: argparse.Namespace) -> None:
     say_done(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}")
 
 
-def declare_backup(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib backup``."""
-    part.add_argument("file", metavar="FILE", help="the new file; it is a register itself, and none is overwritten")
-    add_register(part)
-
-
 def run_backup(asked: argparse.Namespace) -> None:
     """Copy the register, its whole history with it, and read the copy through."""
     from calib.register.register import Register
@@ -227,12 +207,6 @@ def run_backup(asked: argparse.Namespace) -> None:
         except KeyboardInterrupt:
             raise KeyboardInterrupt(f"{asked.file} is not there, or is whole") from None
     say_done(f"copied {register.path} to {copy}, and read the copy through: it is the same")
-
-
-def declare_restore(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib restore-from``."""
-    part.add_argument("backup", metavar="BACKUP", help="a file that calib backup wrote; it is checked first")
-    add_register(part)
 
 
 def run_restore(asked: argparse.Namespace) -> None:
@@ -251,11 +225,6 @@ def run_restore(asked: argparse.Namespace) -> None:
         raise KeyboardInterrupt(f"{path} is as it was, or the whole backup: calib check reads it through") from None
     was = f"; what was there is now {moved}" if moved else ""
     say_done(f"restored {found.path} from {asked.backup}; known units: {found.standing}{was}")
-
-
-def declare_check(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib check``."""
-    add_register(part)
 
 
 def run_check(asked: argparse.Namespace) -> None:
@@ -281,19 +250,3 @@ def _who(asked: argparse.Namespace) -> tuple[Callable[[], str], ...]:
     from calib.register.fields import line
 
     return (lambda: line("by", asked.by, "--by"), lambda: line("reason", asked.reason, "--reason"))
-
-
-def _add_who(part: argparse.ArgumentParser) -> None:
-    part.add_argument("--by", metavar="NAME", default="", help="who makes the entry, kept with the revision")
-    part.add_argument("--reason", metavar="TEXT", default="", help="why, kept with the revision")
-
-
-def _add_record_option(columns: argparse._ArgumentGroup, fact: FieldFacts) -> None:
-    takes = "|".join(fact.choices) or fact.kind.upper()
-    says = "; ".join(part for part in ("needed" if fact.needed else "", fact.limits) if part)
-    columns.add_argument(
-        "--" + fact.name.replace("_", "-"),
-        dest=fact.name,
-        metavar=takes,
-        help=(f"{fact.help} [{says}]" if says else fact.help).replace("%", "%%"),
-    )

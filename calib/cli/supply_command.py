@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any
 
 from calib.cli.options import number_of
@@ -15,34 +15,6 @@ if TYPE_CHECKING:
 
 HERE = "calib supply"
 CAUTION = "Before you fit or change anything: unplug, discharge every capacitor through a resistor, prove it dead."
-# option: (unit, whether it must be given, what it is)
-NUMBERS = {
-    "volts": ("V", True, "rms of one conducting side of the winding at no load"),
-    "source_ohm": ("OHM", True, "all resistance in series with that side"),
-    "capacitance_uf": ("UF", False, "filter capacitor, each one's of a doubler; needed but where the filter is none"),
-    "load_ma": ("MA", True, "direct current that the load, a resistor, draws"),
-    "frequency_hz": ("HZ", True, "line frequency"),
-    "choke_h": ("H", False, "inductance of the input choke"),
-    "choke_ohm": ("OHM", False, "resistance of the input choke"),
-    "diode_drop_v": ("V", False, "constant drop of one rectifier; ideal where neither this nor a valve is given"),
-    "capacitor_volts": ("V", False, "what each capacitor is rated for, held against what it sees with no load"),
-    "primary_ohm": ("OHM", False, "the part of the source that is the reflected primary; it matters to half-wave only"),
-}
-
-
-def declare(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib supply``."""
-    part.add_argument("--rectifier", metavar="full-wave|bridge|half-wave|doubler", required=True, help="the circuit")
-    part.add_argument("--filter", metavar="capacitor|choke|none", required=True, help="the filter's input element")
-    for name, (unit, needed, says) in NUMBERS.items():
-        option = "--" + name.replace("_", "-")
-        part.add_argument(option, dest=name, metavar=unit, required=needed, help=says)
-    part.add_argument(
-        "--valve",
-        metavar="TYPE",
-        help="type number of a thermionic rectifier, instead of a drop; its limits are judged",
-    )
-    part.add_argument("--format", choices=("text", "json"), default="text", help="text where not given")
 
 
 def run(asked: argparse.Namespace) -> None:
@@ -63,7 +35,8 @@ def duty_of(asked: argparse.Namespace) -> Duty:
     from calib.supply.parameters import Settings
     from calib.supply.steady_state import state_of
 
-    typed = {name: getattr(asked, name) for name in NUMBERS if getattr(asked, name) is not None}
+    numeric = {one.name for one in fields(Settings)} - {"rectifier", "filter", "valve"}
+    typed = {name: text for name, text in vars(asked).items() if name in numeric and text is not None}
     numbers: dict[str, Any] = {}
     faults: list[Fault] = []
     for name, text in typed.items():

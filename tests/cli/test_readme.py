@@ -36,7 +36,7 @@ def folder(tmp_path: Path) -> Path:
 
 def test_the_commands_run_as_they_are_written(calib: Run, folder: Path) -> None:
     lines = [line for block in blocks("sh") for line in block.splitlines() if line.startswith("calib ")]
-    assert {line.split()[1] for line in lines} == {command.name for command in COMMANDS} - {"page"}
+    assert {line.split()[1] for line in lines} == {*COMMANDS} - {"page"}
     for line in lines:
         words = [word.strip('"') for word in re.findall(r'"[^"]*"|\S+', line)]
         done = calib(*words[1:])
@@ -78,7 +78,7 @@ def test_it_says_of_the_frequency_what_form_session_and_command_say(
 
 
 def test_every_command_is_in_the_table() -> None:
-    assert re.findall(r"^\| `calib ([\w-]+)` \|", README, re.MULTILINE) == [command.name for command in COMMANDS]
+    assert re.findall(r"^\| `calib ([\w-]+)` \|", README, re.MULTILINE) == list(COMMANDS)
 
 
 @pytest.mark.parametrize("linked", re.findall(r"\]\(([^)]+)\)", README))
