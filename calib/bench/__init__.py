@@ -1,17 +1,7 @@
 """What the meters say: readings to facts. Pure functions; what each module lists is what other wings may use."""
 
 from calib import units
-from calib.bench import (
-    core,
-    faults,
-    insulation,
-    magnetics,
-    ratio_test,
-    resistance,
-    uncertainty,
-    wire,
-    wire_gauge,
-)
+from calib.bench import core, faults, insulation, magnetics, ratio_test, resistance, uncertainty, wire, wire_gauge
 from calib.bench.core import *
 from calib.bench.faults import *
 from calib.bench.insulation import *
@@ -23,14 +13,5 @@ from calib.bench.wire import *
 from calib.bench.wire_gauge import *
 from calib.units import *
 
-__all__: list[str] = []
-__all__ += core.__all__
-__all__ += faults.__all__
-__all__ += insulation.__all__
-__all__ += magnetics.__all__
-__all__ += ratio_test.__all__
-__all__ += resistance.__all__
-__all__ += uncertainty.__all__
-__all__ += wire.__all__
-__all__ += wire_gauge.__all__
-__all__ += units.__all__
+_PARTS = (core, faults, insulation, magnetics, ratio_test, resistance, uncertainty, wire, wire_gauge, units)
+__all__ = [name for part in _PARTS for name in part.__all__]

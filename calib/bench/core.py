@@ -11,20 +11,16 @@ from bisect import bisect_right
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import Any
 
 from calib.bench.resistance import CONDUCTORS
 from calib.errors import Quantity, positive, within
 from calib.paths import shipped_rows
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 __all__ = ["CoreSheets", "HiddenCore", "IRON_DENSITY_KG_M3", "Lamination", "OLD_STACKING_FACTOR", "SHAPES"]
 __all__ += ["SIZE_CLASSES", "SIZE_CLASS_LABELS", "STACKING_FACTOR", "WeightCheck", "all_laminations", "core_area_cm2"]
-__all__ += ["core_from_outside", "core_sheets", "iron_mass_kg", "mean_turn_mm"]
-__all__ += ["nearest_laminations", "path_length_mm", "size_class", "size_class_bounds"]
-__all__ += ["tongue_from_outside_mm", "weight_check", "winding_mass_kg", "window_area_cm2"]
+__all__ += ["core_from_outside", "core_sheets", "nearest_laminations", "size_class", "size_class_bounds"]
+__all__ += ["tongue_from_outside_mm", "weight_check"]
 
 IRON_DENSITY_KG_M3 = 7650.0  # silicon steel [kg/m³]; McLyman
 STACKING_FACTOR = 0.95  # iron in the gross stack, 0.35 mm sheet, tight, interleaved one by one; McLyman
@@ -127,71 +123,6 @@ def scrapless_window_mm(tongue_mm: Quantity) -> tuple[Quantity, Quantity]:
     return tongue_mm / 2.0, 1.5 * tongue_mm
 
 
-def window_area_cm2(tongue_mm: Quantity) -> Quantity:
-    """Area of one window of a scrapless EI, 0.75 a², from a tongue above 0 [mm]; the area in [cm²]."""
-    positive("tongue", tongue_mm, "mm")
-    return 0.75 * tongue_mm * tongue_mm / 100.0
-
-
-def path_length_mm(tongue_mm: Quantity) -> Quantity:
-    """Mean length of the flux's path in a scrapless EI, 6 a, from a tongue above 0 [mm]; the length in [mm]."""
-    positive("tongue", tongue_mm, "mm")
-    return 6.0 * tongue_mm
-
-
-def mean_turn_mm(tongue_mm: Quantity, stack_mm: Quantity) -> Quantity:
-    """Mean length of a turn that fills the window of a scrapless EI evenly.
-
-    Parameters
-    ----------
-    tongue_mm : number
-        Width of the centre limb, above 0 [mm].
-    stack_mm : number
-        Height of the stack, above 0 [mm].
-
-    Returns
-    -------
-    number
-        2 (a + b) + pi a / 2, round corners at half the window's depth a/4 [mm].
-
-    Raises
-    ------
-    ValueError
-        A tongue or stack of zero or less.
-    """
-    positive("tongue", tongue_mm, "mm")
-    positive("stack", stack_mm, "mm")
-    return 2.0 * (tongue_mm + stack_mm) + math.pi / 2.0 * tongue_mm
-
-
-def iron_mass_kg(tongue_mm: Quantity, stack_mm: Quantity, stacking_factor: float = STACKING_FACTOR) -> Quantity:
-    """Mass of the sheets of a scrapless EI core.
-
-    Parameters
-    ----------
-    tongue_mm : number
-        Width of the centre limb, above 0 [mm].
-    stack_mm : number
-        Height of the stack, above 0 [mm].
-    stacking_factor : float
-        Share of iron in the stack's height, 0.5 to 1 [-].
-
-    Returns
-    -------
-    number
-        6 a² b k 7650 kg/m³ [kg].
-
-    Raises
-    ------
-    ValueError
-        A tongue or stack of zero or less, or a stacking factor out of range.
-    """
-    positive("stack", stack_mm, "mm")
-    positive("tongue", tongue_mm, "mm")
-    within("stacking factor", stacking_factor, 0.5, 1.0, "")
-    return 6.0 * tongue_mm * tongue_mm * stack_mm * 1e-9 * stacking_factor * IRON_DENSITY_KG_M3
-
-
 LAMINATIONS_TABLE = "datasets/laminations/laminations.csv"
 SCRAPLESS, M, UI, STRIP_WOUND, OTHER = SHAPES = ("ei-scrapless", "m", "ui", "strip-wound", "other")
 LISTED_AS = {SCRAPLESS: "EI", M: "M", UI: "UI", OTHER: "EI-old"}  # what the table calls them
@@ -214,31 +145,20 @@ class Lamination:
         Width of the centre limb, of a UI that of a limb [mm].
     metric_name, inch_name : str
         As catalogues name it; blank where that trade has none.
-    inch_tongue : str
-        The tongue in inches as a fraction; blank for metric sizes.
     outside_width_mm, window_width_mm, window_height_mm : float
         Across the limbs, and of one window; NaN where they follow from the tongue [mm].
     status : str
         checked, by rule (of its number) or unverified.
-    note : str
-        What to beware of; blank where nothing.
     """
 
     shape: str
     tongue_mm: float
     metric_name: str
     inch_name: str
-    inch_tongue: str
     outside_width_mm: float
     window_width_mm: float
     window_height_mm: float
     status: str
-    note: str
-
-    @property
-    def scrapless(self) -> bool:
-        """Whether the window, path and mass follow from the tongue."""
-        return self.shape == "EI"
 
     @property
     def name(self) -> str:
@@ -250,21 +170,15 @@ class Lamination:
 @cache
 def all_laminations() -> tuple[Lamination, ...]:
     """All sizes listed, as in the shipped table."""
+    columns = Lamination.__dataclass_fields__
     return tuple(
-        Lamination(
-            row["shape"],
-            float(row["tongue_mm"]),
-            row["metric_name"],
-            row["inch_name"],
-            row["inch_tongue"],
-            float(row["outside_width_mm"] or "nan"),
-            float(row["window_width_mm"] or "nan"),
-            float(row["window_height_mm"] or "nan"),
-            row["status"],
-            row["note"],
-        )
-        for row in shipped_rows(LAMINATIONS_TABLE)
+        Lamination(**{name: _cell(name, row[name]) for name in columns}) for row in shipped_rows(LAMINATIONS_TABLE)
     )
+
+
+def _cell(column: str, text: str) -> Any:
+    """A length as a number, NaN where it is blank; anything else as it stands."""
+    return float(text or "nan") if column.endswith("_mm") else text
 
 
 def nearest_laminations(
@@ -445,53 +359,33 @@ class HiddenCore:
 
     Attributes
     ----------
-    tongue_mm, stack_mm : float
-        Tongue of the stock sheet where one is near, else as the outside tells it; height of the stack [mm].
+    tongue_mm : float
+        Tongue of the stock sheet where one is near, else as the outside tells it [mm].
     measured_tongue_mm : float
         As the outside tells it: of a scrapless EI a third of the long side [mm].
-    core_area_cm2, window_cm2 : float
-        Gross area and area of one window [cm²].
-    mean_turn_mm : float
-        Of a coil that fills the window [mm].
-    iron_kg : float
-        Mass of the sheets [kg].
     laminations : tuple of Lamination
         Stock sizes near the measured tongue, the nearest first; empty where none is.
     """
 
     tongue_mm: float
-    stack_mm: float
     measured_tongue_mm: float
-    core_area_cm2: float
-    window_cm2: float
-    mean_turn_mm: float
-    iron_kg: float
     laminations: tuple[Lamination, ...]
 
-    def frame(self) -> pd.DataFrame:
-        """One row with the attributes as columns, the stock sizes by their names."""
-        import pandas as pd
 
-        names = [sheet.metric_name or sheet.inch_name for sheet in self.laminations]
-        return pd.DataFrame([{**vars(self), "laminations": ", ".join(names)}])
-
-
-def core_from_outside(long_side_mm: float, short_side_mm: float, stack_mm: float, shape: str = SCRAPLESS) -> HiddenCore:
+def core_from_outside(long_side_mm: float, short_side_mm: float, shape: str = SCRAPLESS) -> HiddenCore:
     """Core from the outside of its sheets, where coil or bobbin hides the tongue.
 
     Parameters
     ----------
     long_side_mm, short_side_mm : float
         Outside of the sheets, of an EI across the three limbs and along them, each above 0 [mm].
-    stack_mm : float
-        Height of the sheets alone, without frame or end bells, above 0 [mm].
     shape : str
         ei-scrapless, m or ui.
 
     Returns
     -------
     HiddenCore
-        Complete.
+        Its tongue, and the stock sheets that have it.
 
     Raises
     ------
@@ -507,59 +401,7 @@ def core_from_outside(long_side_mm: float, short_side_mm: float, stack_mm: float
     else:
         measured = tongue_of_outside_mm(long_side_mm, short_side_mm, shape)
     stock = nearest_laminations(measured, STOCK_WITHIN_MM, (shape,))
-    tongue = stock[0].tongue_mm if stock else measured
-    sheets = core_sheets(tongue, shape)
-    assert sheets is not None, "an outside tells only shapes whose window follows"
-    return HiddenCore(
-        tongue_mm=tongue,
-        stack_mm=stack_mm,
-        measured_tongue_mm=measured,
-        core_area_cm2=core_area_cm2(tongue, stack_mm),
-        window_cm2=sheets.window_cm2,
-        mean_turn_mm=sheets.mean_turn_mm(stack_mm),
-        iron_kg=sheets.iron_mass_kg(stack_mm),
-        laminations=stock,
-    )
-
-
-def winding_mass_kg(
-    tongue_mm: float, stack_mm: float, fill: float, conductor: str = "copper", sheets: CoreSheets | None = None
-) -> float:
-    """Mass of the metal wound on a core.
-
-    Parameters
-    ----------
-    tongue_mm, stack_mm : float
-        Each above 0 [mm].
-    fill : float
-        Metal's share of the window, above 0 [-].
-    conductor : str
-        copper or aluminium.
-    sheets : CoreSheets or None
-        Of that tongue, from `core_sheets`; None for a scrapless EI.
-
-    Returns
-    -------
-    float
-        fill A_window MLT density [kg].
-
-    Raises
-    ------
-    ValueError
-        An input of zero or less, or another metal.
-    """
-    positive("copper fill", fill, "")
-    if conductor not in CONDUCTORS:
-        raise ValueError(f"conductor is '{conductor}': it must be one of {', '.join(CONDUCTORS)}")
-    known = sheets or _scrapless(tongue_mm)
-    volume_cm3 = fill * known.window_cm2 * known.mean_turn_mm(stack_mm) / 10.0
-    return volume_cm3 * CONDUCTORS[conductor].density_g_cm3 / 1000.0
-
-
-def _scrapless(tongue_mm: float) -> CoreSheets:
-    sheets = core_sheets(tongue_mm)
-    assert sheets is not None, "a scrapless EI's window follows from its tongue"
-    return sheets
+    return HiddenCore(stock[0].tongue_mm if stock else measured, measured, stock)
 
 
 @dataclass(frozen=True)
@@ -568,10 +410,8 @@ class WeightCheck:
 
     Attributes
     ----------
-    weighed_kg, low_kg, high_kg : float
-        As weighed, and the limits that iron, windings and the rest make [kg].
-    iron_kg : float
-        Mass of the sheets at the usual stacking factor [kg].
+    low_kg, high_kg : float
+        The limits that iron, windings and the rest make [kg].
     low_stack_mm, high_stack_mm : float
         Stack heights that such a weight allows on this tongue [mm].
     agrees : bool
@@ -580,35 +420,25 @@ class WeightCheck:
         The same in words.
     """
 
-    weighed_kg: float
     low_kg: float
     high_kg: float
-    iron_kg: float
     low_stack_mm: float
     high_stack_mm: float
     agrees: bool
     sentence: str
 
 
-def weight_check(
-    weighed_kg: float,
-    tongue_mm: float,
-    stack_mm: float,
-    conductor: str = "copper",
-    sheets: CoreSheets | None = None,
-) -> WeightCheck:
-    """Hold a unit's weight against what iron and windings of its core must weigh.
+def weight_check(weighed_kg: float, sheets: CoreSheets, stack_mm: float) -> WeightCheck:
+    """Hold a unit's weight against what iron and copper of its core must weigh.
 
     Parameters
     ----------
     weighed_kg : float
         Weight of the whole unit, above 0 [kg].
-    tongue_mm, stack_mm : float
-        Of the core, each above 0 [mm].
-    conductor : str
-        copper or aluminium.
-    sheets : CoreSheets or None
-        Of that tongue, from `core_sheets`; None for a scrapless EI.
+    sheets : CoreSheets
+        From `core_sheets`.
+    stack_mm : float
+        Height of the stack, above 0 [mm].
 
     Returns
     -------
@@ -618,7 +448,7 @@ def weight_check(
     Raises
     ------
     ValueError
-        An input of zero or less, or another metal.
+        An input of zero or less.
 
     Notes
     -----
@@ -626,13 +456,12 @@ def weight_check(
     stack b, so that the stack follows from a weight. Source: Transformer and Inductor Design Handbook (McLyman).
     """
     positive("weight", weighed_kg, "kg")
-    known = sheets or _scrapless(tongue_mm)
-    low, high = (_mass(known, stack_mm, end, conductor) for end in (0, 1))
-    high_stack, low_stack = (_stack_of(weighed_kg, known, end, conductor) for end in (0, 1))
+    low, high = (_mass(sheets, stack_mm, end) for end in (0, 1))
+    high_stack, low_stack = (_stack_of(weighed_kg, sheets, end) for end in (0, 1))
     agrees = low <= weighed_kg <= high
     head = (
-        f"The unit weighs {weighed_kg:.3g} kg; a core of {tongue_mm:.4g} by {stack_mm:.4g} mm with its windings weighs "
-        f"{low:.3g} to {high:.3g} kg"
+        f"The unit weighs {weighed_kg:.3g} kg; a core of {sheets.tongue_mm:.4g} by {stack_mm:.4g} mm with its windings "
+        f"weighs {low:.3g} to {high:.3g} kg"
     )
     if agrees:
         said = "the weight agrees."
@@ -640,19 +469,19 @@ def weight_check(
         said = f"too heavy: a stack of {low_stack:.3g} mm or more, a wider tongue, or a can filled with pitch."
     else:
         said = f"too light: a stack of {high_stack:.3g} mm or less, a narrower tongue, or aluminium wire."
-    iron = known.iron_mass_kg(stack_mm)
-    return WeightCheck(weighed_kg, low, high, iron, low_stack, high_stack, agrees, f"{head}: {said}")
+    return WeightCheck(low, high, low_stack, high_stack, agrees, f"{head}: {said}")
 
 
-def _mass(sheets: CoreSheets, stack_mm: float, end: int, conductor: str) -> float:
+def _mass(sheets: CoreSheets, stack_mm: float, end: int) -> float:
+    """Least or greatest mass of sheets, copper (fill A_window MLT density) and the rest [kg]."""
     iron = sheets.iron_mass_kg(stack_mm, STACKING_RANGE[end], end)
-    wound = winding_mass_kg(sheets.tongue_mm, stack_mm, COPPER_FILL[end], conductor, sheets)
-    return (iron + wound) * (1.0 + REST_SHARE[end])
+    copper_cm3 = COPPER_FILL[end] * sheets.window_cm2 * sheets.mean_turn_mm(stack_mm) / 10.0
+    return (iron + copper_cm3 * CONDUCTORS["copper"].density_g_cm3 / 1000.0) * (1.0 + REST_SHARE[end])
 
 
-def _stack_of(weighed_kg: float, sheets: CoreSheets, end: int, conductor: str) -> float:
+def _stack_of(weighed_kg: float, sheets: CoreSheets, end: int) -> float:
     """Stack at which the limit equals the weight; 0 where the windings' heads alone weigh more."""
     tongue_mm = sheets.tongue_mm
-    square = _mass(sheets, tongue_mm, end, conductor)
-    slope = _mass(sheets, 2.0 * tongue_mm, end, conductor) - square
+    square = _mass(sheets, tongue_mm, end)
+    slope = _mass(sheets, 2.0 * tongue_mm, end) - square
     return max(tongue_mm * (1.0 + (weighed_kg - square) / slope), 0.0)

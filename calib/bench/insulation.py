@@ -9,39 +9,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from calib.bench.resistance import REFERENCE_C
 from calib.errors import positive, within
-
-if TYPE_CHECKING:
-    import pandas as pd
+from calib.paths import data
 
 __all__ = ["BEFORE_THE_TEST", "CIRCUITS", "InsulationTest", "Works", "grade_insulation", "insulation_at_20_megohm"]
 __all__ += ["insulation_steps", "working_stresses"]
 
-# Below this temperature waxed, pitched and potted units are dried, and only varnished coils without wax hotter [°C]:
-# paraffin and ceresin melt at 50 to 65 °C (judgement).
-WAX_DRY_C, VARNISH_DRY_C = 50.0, (60.0, 80.0)
-DRYING = (
-    f"Dry waxed, pitched or potted units at {WAX_DRY_C:g} °C at most, for days, with the room aired: their wax melts "
-    "from there on, and chlorinated wax of the 1930s to 1950s and PCB give off toxic vapour. "
-    f"{VARNISH_DRY_C[0]:g} to {VARNISH_DRY_C[1]:g} °C only for varnished coils without wax."
-)
 STEPS_V = (250.0, 500.0, 1000.0)  # dc test voltages, each only after the one before has passed [V]; workshop practice
 GENTLE_TEST_V, USUAL_TEST_V, HIGH_TEST_V = STEPS_V
-BEFORE_THE_TEST = (
-    "Unplug the unit and take off rectifier, capacitors and lamps: the tester's voltage can kill them, and its charge "
-    "you.",
-    "Join all leads of each winding, and the screen to the core; the other windings and the core go to the tester's "
-    "other lead.",
-    f"{GENTLE_TEST_V:g} V first on units from before 1940 or damp ones, then {USUAL_TEST_V:g} V, and {HIGH_TEST_V:g} V "
-    f"only between parts that work above {USUAL_TEST_V:g} V: each step only once the one before has passed. Keep hands "
-    "off for the whole minute.",
-    "Discharge the winding through a resistor after each step and prove it dead before touching it.",
-    DRYING,
-    "Limits here are orders of size: follow your local code and the edition of the standard in force.",
-)
+WORDS = data("bench/insulation.toml")
+BEFORE_THE_TEST = (*WORDS["before"], WORDS["drying"], WORDS["limits"])
 TEST_SECONDS = 60.0  # a reading sooner than this is still charging [s]; IEEE 43 practice
 HALVES_EVERY_K = 10.0  # insulation resistance halves per so many kelvin, about [K]; IEEE 43 practice
 # Orders of the least resistance between parts [Mohm]; low-voltage codes, class of limit of IEC 61558-1.
@@ -58,17 +37,7 @@ HEATER_TAKEN_V = 6.3  # for the heaters that are not the rectifier's, where thei
 # half where its centre tap is earthed, else of the whole.
 CIRCUITS = {"full-wave": 0.5, "bridge": 1.0, "half-wave": 1.0, "doubler": 2.0}
 # Which parts each test has between them; "rest" is every other winding with core and screen.
-PAIRS = {
-    "primary-rest": ("primary", "high voltage"),
-    "primary-core": ("primary",),
-    "primary-hv": ("primary", "high voltage"),
-    "hv-core": ("high voltage",),
-    "hv-rectifier": ("high voltage", "rectifier heater"),
-    "hv-heaters": ("high voltage", "other heaters"),
-    "rectifier-rest": ("rectifier heater", "high voltage"),
-    "rectifier-core": ("rectifier heater",),
-    "heaters-core": ("other heaters",),
-}
+PAIRS: dict[str, list[str]] = WORDS["pairs"]
 
 
 @dataclass(frozen=True)
@@ -230,10 +199,6 @@ class InsulationGrade:
         "good": passed at or above what the parts work at; "passed at 1000 V, works at 1089 V" where the test ended
         below that; "dry out", "stop until explained": the workshop's view of the resistance at 20 °C; "not told" where
         the tester's range ends too soon.
-    standard_megohm : float
-        Order of the standards' least resistance for the kind of insulation [Mohm].
-    meets_standard : bool
-        Whether the resistance as read is that much.
     remedy : str
         What to do.
     notes : tuple of str
@@ -243,8 +208,6 @@ class InsulationGrade:
     test: InsulationTest
     at_20_megohm: float
     grade: str
-    standard_megohm: float
-    meets_standard: bool
     remedy: str
     notes: tuple[str, ...]
 
@@ -252,13 +215,6 @@ class InsulationGrade:
     def passed(self) -> bool:
         """Whether its resistance is good, whatever voltage it was tested with."""
         return self.grade not in (STOP, DRY_OUT, NOT_TOLD)
-
-    def frame(self) -> pd.DataFrame:
-        """One row: the record's columns, then the grade's."""
-        import pandas as pd
-
-        graded = {name: value for name, value in vars(self).items() if name not in {"test", "notes"}}
-        return pd.DataFrame([{**vars(self.test), **graded, "notes": "; ".join(self.notes)}])
 
     def __str__(self) -> str:
         more = "over " if self.test.over_range else ""
@@ -312,33 +268,19 @@ def grade_insulation(test: InsulationTest) -> InsulationGrade:
         temperature.
     """
     at_20 = insulation_at_20_megohm(test.megohm, test.temp_c)
-    standard = STANDARD_MEGOHM[test.kind]
-    meets = test.megohm >= standard
     if test.over_range and at_20 <= GOOD_ABOVE_MEGOHM:
-        grade, remedy = NOT_TOLD, f"Use a tester that reads beyond {GOOD_ABOVE_MEGOHM:g} Mohm; follow your local code."
-    elif at_20 < STOP_BELOW_MEGOHM or not meets:
-        grade = STOP
-        remedy = (
-            "Apply no mains until the leak is found and explained. Where the maker joined a screen or a tap to the "
-            "core on purpose, say so at the leads, and test between the others. Follow your local code."
-        )
+        grade, told = NOT_TOLD, "not-told"
+    elif at_20 < STOP_BELOW_MEGOHM or test.megohm < STANDARD_MEGOHM[test.kind]:
+        grade, told = STOP, "stop"
     elif at_20 <= GOOD_ABOVE_MEGOHM:
-        grade, remedy = DRY_OUT, f"{DRYING} Let it cool, and test again; follow your local code."
+        grade, told = DRY_OUT, "dry-out"
     elif test.test_v < test.stress_v:
-        grade, remedy = f"passed at {test.test_v:g} V, works at {test.stress_v:g} V", _further(test)
+        grade = f"passed at {test.test_v:g} V, works at {test.stress_v:g} V"
+        told = "held" if math.isnan(next_step_v(test)) else "next"
     else:
-        grade, remedy = GOOD, "Record it; your local code and its own limits still hold."
-    return InsulationGrade(test, at_20, grade, standard, meets, remedy, tuple(_notes(test)))
-
-
-def _further(test: InsulationTest) -> str:
-    step = next_step_v(test)
-    if math.isnan(step):
-        return (
-            "It held, and the tester ends below what stands there in use: watch it when it is first run, and leave a "
-            "test at more to qualified people under your local code."
-        )
-    return f"Go on to {step:g} V; follow your local code."
+        grade, told = GOOD, "good"
+    remedy = WORDS["remedies"][told].format(drying=WORDS["drying"], next_v=next_step_v(test))
+    return InsulationGrade(test, at_20, grade, remedy, tuple(_notes(test)))
 
 
 def next_step_v(test: InsulationTest) -> float:

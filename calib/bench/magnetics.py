@@ -12,7 +12,7 @@ from calib.bench.core import STACKING_FACTOR
 from calib.errors import Quantity, positive, within
 
 __all__ = ["AreaRule", "DESIGN_FLUX_T", "LOSS_W_KG", "area_rule_va", "flux_density_t", "iron_loss_w_kg"]
-__all__ += ["square_core_for_va_cm2", "turns_per_volt", "usual_area_rule"]
+__all__ += ["turns_per_volt", "usual_area_rule"]
 
 EMF_FACTOR = math.sqrt(2.0) * math.pi  # rms volts per turn / (f B A), sine wave; MIT EE Staff
 
@@ -134,12 +134,6 @@ def area_rule_va(core_area_cm2: Quantity, window_cm2: Quantity, rule: AreaRule) 
     positive("core area", core_area_cm2, "cm²")
     positive("window area", window_cm2, "cm²")
     return rule.va_per_cm4 * core_area_cm2 * window_cm2
-
-
-def square_core_for_va_cm2(volt_amperes: Quantity, rule: AreaRule) -> Quantity:
-    """Gross area [cm²] of a square scrapless EI stack, its window 0.75 of that, for volt-amperes above 0."""
-    positive("volt-amperes", volt_amperes, "VA")
-    return (volt_amperes / (rule.va_per_cm4 * 0.75)) ** 0.5
 
 
 def turns_per_volt(

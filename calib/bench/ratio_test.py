@@ -21,14 +21,13 @@ from calib.bench.uncertainty import (
     VOLTAGE_READ,
     MeterClass,
     read_one,
+    read_pair,
     rectangular,
     with_relative,
-    with_u,
 )
 from calib.errors import Quantity, not_negative, positive, within
 
 if TYPE_CHECKING:
-    import pandas as pd
     from uncertainties.core import AffineScalarFunc
 
 __all__ = ["COUPLING_SUSPECT", "EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "Excitation", "FEED_RULES"]
@@ -282,18 +281,9 @@ def ratio_taken(
 
     Notes
     -----
-    gain_i = g_i (sqrt(r) common + sqrt(1 - r) own_i), g_i = percent_i / (100 sqrt(3)): with one class for both this is
-    `read_pair`. Source: JCGM 100:2008, clause 5.2 and F.1.2.3.
+    The readings are `read_pair`'s. Source: JCGM 100:2008, clause 5.2 and F.1.2.3.
     """
-    within("correlation of the gain errors", correlation, 0.0, 1.0, "")
-    common = with_u(0.0, math.sqrt(correlation), "gain common to both")
-
-    def read(value: float, meter: MeterClass, tag: str) -> Quantity:
-        own = with_u(0.0, math.sqrt(1.0 - correlation), f"gain, {tag}")
-        count = with_u(0.0, rectangular(meter.counts * meter.resolution), f"counts, {tag}")
-        return value * (1.0 + rectangular(meter.percent / 100.0) * (common + own)) + count
-
-    first, second = read(excitation_v, meters[0], EXCITATION), read(hv_v, meters[1], VOLTAGE_READ)
+    first, second = read_pair(excitation_v, hv_v, meters, correlation, (EXCITATION, VOLTAGE_READ))
     return no_load_voltage(first, second, line_voltage_v) * with_relative(1.0, drop_u_pct, EXCITING_DROP)
 
 
@@ -393,11 +383,6 @@ class TwoWay:
     turns_ratio: float
     coupling: float
 
-    @property
-    def suspect(self) -> bool:
-        """Whether the coupling is under COUPLING_SUSPECT."""
-        return self.coupling < COUPLING_SUSPECT
-
 
 def two_way(forward: float, reverse: float) -> TwoWay:
     """Turns ratio and coupling from driving each of two windings in turn.
@@ -470,13 +455,6 @@ class ScaledTaps:
     ohms: tuple[float, ...]
     line_voltage_v: float
     faults: tuple[str, ...]
-
-    def frame(self) -> pd.DataFrame:
-        """One row a tap: tap, no_load_v, ohm, step_v from the tap before."""
-        import pandas as pd
-
-        steps = [high - low for low, high in zip((0.0, *self.volts), self.volts, strict=False)]
-        return pd.DataFrame({"tap": self.names, "no_load_v": self.volts, "ohm": self.ohms, "step_v": steps})
 
 
 def scale_taps(

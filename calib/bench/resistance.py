@@ -25,7 +25,7 @@ from calib.errors import Quantity, above, not_negative, positive
 __all__ = ["CONDUCTORS", "Conductor", "FOUR_WIRE_BELOW_OHM", "HOT_SPOT_ABOVE_MEAN_K", "INFERRED_ZERO_C"]
 __all__ += ["REFERENCE_C", "RESISTIVITY_OHM_M", "RISE_AFTER_RUNNING_K", "SETTLING_H", "difference_left_k"]
 __all__ += ["hot_temperature", "less_lead_null", "resistance_at", "resistance_taken", "rise_by_resistance"]
-__all__ += ["settling_h", "wire_resistance"]
+__all__ += ["settling_h"]
 
 REFERENCE_C = 20.0  # temperature to which resistances are brought [°C]; IEC 60028 states resistivity there
 
@@ -36,8 +36,6 @@ class Conductor:
 
     Attributes
     ----------
-    name : str
-        copper or aluminium.
     inferred_zero_c : float
         Degrees below 0 °C at which the resistance, drawn on as a straight line, would vanish [°C].
     test_code_zero_c : float
@@ -46,16 +44,12 @@ class Conductor:
         Of annealed metal at 20 °C [ohm m].
     density_g_cm3 : float
         [g/cm³].
-    source : str
-        Standards that give the figures.
     """
 
-    name: str
     inferred_zero_c: float
     test_code_zero_c: float
     resistivity_ohm_m: float
     density_g_cm3: float
-    source: str
 
     @property
     def coefficient_per_k(self) -> float:
@@ -64,11 +58,8 @@ class Conductor:
 
 
 CONDUCTORS = {
-    metal.name: metal
-    for metal in (
-        Conductor("copper", 234.5, 235.0, 1.7241e-8, 8.89, "IEC 60028; ASTM B193; IEEE C57.12.90"),
-        Conductor("aluminium", 228.1, 225.0, 2.8264e-8, 2.70, "IEC 60889; ASTM B193; IEC 60076-2"),
-    )
+    "copper": Conductor(234.5, 235.0, 1.7241e-8, 8.89),  # IEC 60028; ASTM B193; IEEE C57.12.90
+    "aluminium": Conductor(228.1, 225.0, 2.8264e-8, 2.70),  # IEC 60889; ASTM B193; IEC 60076-2
 }
 INFERRED_ZERO_C = {name: metal.inferred_zero_c for name, metal in CONDUCTORS.items()}
 RESISTIVITY_OHM_M = {name: metal.resistivity_ohm_m for name, metal in CONDUCTORS.items()}
@@ -119,38 +110,6 @@ def resistance_at(
     above("winding temperature", temp_c, -inferred_zero_c, "°C")
     above("temperature wanted", to_c, -inferred_zero_c, "°C")
     return ohm * (inferred_zero_c + to_c) / (inferred_zero_c + temp_c)
-
-
-def wire_resistance(
-    length_m: Quantity, diameter_mm: Quantity, resistivity_ohm_m: float = RESISTIVITY_OHM_M["copper"]
-) -> Quantity:
-    """Resistance at 20 °C of a length of round wire.
-
-    Fine wire that has been drawn and wound commonly reads 1..3 % above this.
-
-    Parameters
-    ----------
-    length_m : number
-        Length, above 0 [m].
-    diameter_mm : number
-        Bare diameter, above 0 [mm].
-    resistivity_ohm_m : float
-        At 20 °C [ohm m].
-
-    Returns
-    -------
-    number
-        R = 4 rho L / (pi d²) [ohm].
-
-    Raises
-    ------
-    ValueError
-        A length or diameter of zero or less.
-    """
-    positive("length", length_m, "m")
-    positive("bare diameter", diameter_mm, "mm")
-    positive("resistivity", resistivity_ohm_m, "ohm m")
-    return resistivity_ohm_m * length_m / (math.pi / 4.0 * (diameter_mm * 1e-3) ** 2)
 
 
 def hot_temperature(

@@ -11,6 +11,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from calib.errors import Quantity, not_negative, positive, within
+from calib.paths import data
 
 __all__ = ["ASSUMED_OHMMETER", "ASSUMED_VOLTMETER", "DEFAULT_U_RESISTANCE_PCT", "DEFAULT_U_VOLTAGE_PCT", "HALVES"]
 __all__ += ["HAZARDOUS_LIVE_V"]
@@ -129,18 +130,18 @@ def read_one(reading: float, meter: MeterClass, tag: str) -> Quantity:
 
 
 def read_pair(
-    first: float, second: float, meter: MeterClass, correlation: float, tags: tuple[str, str]
+    first: float, second: float, meters: tuple[MeterClass, MeterClass], correlation: float, tags: tuple[str, str]
 ) -> tuple[Quantity, Quantity]:
     """Two readings of one kind whose gain errors go together, so that the common part cancels in their ratio.
 
-    The percent part of the class is a gain error, correlated between the two; the counts part is each reading's own.
+    The percent part of a class is a gain error, correlated between the two; the counts part is each reading's own.
 
     Parameters
     ----------
     first, second : float
         The readings, both in one unit.
-    meter : MeterClass
-        Class of the meter, or of both meters.
+    meters : (MeterClass, MeterClass)
+        Class of the range on which each was read; one and the same twice where it was one.
     correlation : float
         Of the gain errors, 0 to 1: ONE_METER_ONE_RANGE, ONE_METER_OTHER_RANGE or TWO_METERS [-].
     tags : (str, str)
@@ -158,55 +159,27 @@ def read_pair(
 
     Notes
     -----
-    gain_i = sqrt(r) common + sqrt(1 - r) own_i. Source: JCGM 100:2008, clause 5.2 and F.1.2.3.
+    gain_i = g_i (sqrt(r) common + sqrt(1 - r) own_i), g_i = percent_i / (100 sqrt(3)). Source: JCGM 100:2008, clause
+    5.2 and F.1.2.3.
     """
     within("correlation of the gain errors", correlation, 0.0, 1.0, "")
-    gain = rectangular(meter.percent / 100.0)
-    count = rectangular(meter.counts * meter.resolution)
-    common = with_u(0.0, gain * math.sqrt(correlation), "gain common to both")
+    common = with_u(0.0, math.sqrt(correlation), "gain common to both")
 
-    def reading(value: float, tag: str) -> Quantity:
-        own = with_u(0.0, gain * math.sqrt(1.0 - correlation), f"gain, {tag}")
-        return value * (1.0 + common + own) + with_u(0.0, count, f"counts, {tag}")
+    def reading(value: float, meter: MeterClass, tag: str) -> Quantity:
+        own = with_u(0.0, math.sqrt(1.0 - correlation), f"gain, {tag}")
+        count = with_u(0.0, rectangular(meter.counts * meter.resolution), f"counts, {tag}")
+        return value * (1.0 + rectangular(meter.percent / 100.0) * (common + own)) + count
 
-    return reading(first, tags[0]), reading(second, tags[1])
+    return reading(first, meters[0], tags[0]), reading(second, meters[1], tags[1])
 
 
-# What the parts of the uncertainty are called, here and in the budget.
+# What the parts of the uncertainty are called, here and in uncertainty.toml: which source each is, and the remedy.
 EXCITATION, VOLTAGE_READ = "excitation", "voltage read"
 EXCITING_DROP, NO_LOAD = "exciting drop", "no-load voltage"
 RESISTANCE, LEAD_NULL, WINDING_TEMP = "resistance", "lead null", "winding temperature"
 # Tags of what is taken for granted or entered as it is, beside those of `taken`.
 ASSUMED_VOLTMETER, ASSUMED_OHMMETER = "an ordinary voltmeter", "an ordinary ohmmeter"
 STATED_VOLTAGE, STATED_RESISTANCE, HALVES = "stated of the voltage", "stated of the resistance", "one half read"
-
-_SAME_RANGE = "read both voltages on one meter and one range, where it cancels"
-_FINER = f"use the finest range that holds both voltages, or feed more: up to {HAZARDOUS_LIVE_V:g} V on any winding"
-_OWN = "enter your own meter's ±(% + counts), which may well be better"
-# For each tag: the source as it is named, and the remedy. Several tags may be one source.
-_SOURCES = {
-    f"gain, {EXCITATION}": ("the voltmeter's scale", _SAME_RANGE),
-    f"gain, {VOLTAGE_READ}": ("the voltmeter's scale", _SAME_RANGE),
-    "gain common to both": ("the voltmeter's scale", _SAME_RANGE),
-    f"counts, {EXCITATION}": ("the last digits of the volts put in", _FINER),
-    f"counts, {VOLTAGE_READ}": ("the last digits of the volts read", _FINER),
-    EXCITING_DROP: (
-        "the exciting current's drop in the primary",
-        f"feed more, as far as that leaves every winding at or below {HAZARDOUS_LIVE_V:g} V; check the other way round",
-    ),
-    NO_LOAD: ("the voltmeter", "use a finer range or a better meter"),
-    ASSUMED_VOLTMETER: ("the voltmeter, an ordinary one being assumed", _OWN),
-    STATED_VOLTAGE: ("the uncertainty entered for the voltage", "read it again on a better meter"),
-    RESISTANCE: ("the ohmmeter", "use a finer range or a better meter"),
-    LEAD_NULL: ("the null of the leads", "join the clips and take the null again, or read by four wires"),
-    WINDING_TEMP: (
-        "the winding's temperature",
-        "let the unit stand in the room for longer, with the thermometer beside it",
-    ),
-    ASSUMED_OHMMETER: ("the ohmmeter, an ordinary one being assumed", _OWN),
-    STATED_RESISTANCE: ("the uncertainty entered for the resistance", "read it again on a better meter"),
-    HALVES: ("taking one half for the other", "read the resistance end to end"),
-}
 
 
 @dataclass(frozen=True)
@@ -251,9 +224,11 @@ def uncertainty_budget(value: Quantity) -> tuple[Part, ...]:
     if not hasattr(value, "error_components"):
         return ()
     variance: defaultdict[tuple[str, str], float] = defaultdict(float)
+    told = data("bench/uncertainty.toml")
     for reading, spread in value.error_components().items():
         tag = reading.tag or "a reading"
-        variance[_SOURCES.get(tag, (tag, ""))] += spread**2
+        said = told.get(tag, {})
+        variance[said.get("source", tag), said.get("remedy", "")] += spread**2
     whole, size = sum(variance.values()), abs(value.nominal_value)
     if not whole:
         return ()

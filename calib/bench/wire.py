@@ -8,6 +8,7 @@ row says which, and how far it may be out; real wire lies between bare and thick
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from typing import TypeVar
@@ -18,18 +19,14 @@ from calib.errors import Quantity, positive, within
 from calib.paths import shipped_rows
 from calib.units import MM_PER_MIL, awg_of_mm, mm_of_awg
 
-__all__ = ["MM2_PER_CIRCULAR_MIL", "Overall", "SERIES", "USUAL_CIRCULAR_MILS_PER_AMPERE", "approximate_overall"]
-__all__ += ["awg_diameter_mm", "awg_from_diameter", "awg_overall", "circular_mils", "circular_mils_per_ampere"]
-__all__ += ["current_density_a_mm2", "current_ma_at_density", "density_from_circular_mils", "iec_overall"]
+__all__ = ["MM2_PER_CIRCULAR_MIL", "Overall", "SERIES", "approximate_overall", "awg_diameter_mm", "awg_from_diameter"]
+__all__ += ["awg_overall", "circular_mils_per_ampere", "current_density_a_mm2", "current_ma_at_density", "iec_overall"]
 __all__ += ["nearest_awg", "nearest_iec_mm", "nearest_old_metric_mm", "nearest_sizes", "nearest_swg", "ohm_per_metre"]
 __all__ += ["old_metric_sizes_mm", "swg_diameter_mm", "wire_area_mm2", "wire_diameter_mm"]
 
 MM2_PER_CIRCULAR_MIL = math.pi / 4.0 * MM_PER_MIL**2  # area of a circle one mil across [mm²]
 
 AWG_LOW, AWG_HIGH = -3, 56  # numbers that ASTM B258 lists: 0000 is -3
-
-# Current densities usually met, small units densest [circular mils per ampere]; trade practice.
-USUAL_CIRCULAR_MILS_PER_AMPERE = (350.0, 1000.0)
 
 
 def awg_diameter_mm(awg: Quantity) -> Quantity:
@@ -101,12 +98,6 @@ def wire_diameter_mm(area_mm2: Quantity) -> Quantity:
     return (area_mm2 * (4.0 / math.pi)) ** 0.5
 
 
-def circular_mils(diameter_mm: Quantity) -> Quantity:
-    """Cross-section in circular mils: the square of the bare diameter in mil, from a diameter above 0 [mm]."""
-    positive("bare diameter", diameter_mm, "mm")
-    return (diameter_mm / MM_PER_MIL) ** 2
-
-
 def ohm_per_metre(diameter_mm: Quantity, resistivity_ohm_m: float = RESISTIVITY_OHM_M["copper"]) -> Quantity:
     """Resistance of a metre of round wire at 20 °C.
 
@@ -161,12 +152,6 @@ def current_ma_at_density(density_a_mm2: Quantity, diameter_mm: Quantity) -> Qua
     return density_a_mm2 * wire_area_mm2(diameter_mm) * 1e3
 
 
-def density_from_circular_mils(circular_mils_per_ampere: Quantity) -> Quantity:
-    """Current density [A/mm²] of so many circular mils per ampere, above 0: J = 1973.525 / (cmil/A)."""
-    positive("circular mils per ampere", circular_mils_per_ampere, "")
-    return 1.0 / (circular_mils_per_ampere * MM2_PER_CIRCULAR_MIL)
-
-
 def circular_mils_per_ampere(density_a_mm2: Quantity) -> Quantity:
     """Circular mils per ampere of a current density, above 0 [A/mm²]."""
     positive("current density", density_a_mm2, "A/mm²")
@@ -200,13 +185,10 @@ class Overall:
         Diameter [mm].
     tolerance_mm : float
         How far the listed figure may be out for want of a check; 0 where it was checked [mm].
-    status : str
-        checked, partly checked, unverified or approximated.
     """
 
     mm: float
     tolerance_mm: float
-    status: str
 
 
 def swg_diameter_mm(swg: int) -> float:
@@ -217,8 +199,7 @@ def swg_diameter_mm(swg: int) -> float:
 def nearest_swg(diameter_mm: float) -> int:
     """Imperial standard wire gauge number, 16 to 44, nearest to a bare diameter above 0 [mm]."""
     positive("bare diameter", diameter_mm, "mm")
-    listed = _swg_mm()
-    return min(listed, key=lambda number: abs(listed[number] - diameter_mm))
+    return min(_swg_mm(), key=lambda number: abs(_swg_mm()[number] - diameter_mm))
 
 
 def iec_sizes_mm() -> tuple[float, ...]:
@@ -228,8 +209,7 @@ def iec_sizes_mm() -> tuple[float, ...]:
 
 def nearest_iec_mm(diameter_mm: float) -> float:
     """Preferred bare diameter of metric wire, 0.050 to 1.600, nearest by ratio to one above 0 [mm]."""
-    positive("bare diameter", diameter_mm, "mm")
-    return min(iec_sizes_mm(), key=lambda size: abs(math.log(size / diameter_mm)))
+    return _nearest(iec_sizes_mm(), diameter_mm)
 
 
 def old_metric_sizes_mm() -> dict[float, str]:
@@ -253,8 +233,12 @@ def old_metric_sizes_mm() -> dict[float, str]:
 
 def nearest_old_metric_mm(diameter_mm: float) -> float:
     """Metric size before about 1970, 0.03 to 2.00, nearest by ratio to a bare diameter above 0 [mm]."""
+    return _nearest(old_metric_sizes_mm(), diameter_mm)
+
+
+def _nearest(sizes_mm: Iterable[float], diameter_mm: float) -> float:
     positive("bare diameter", diameter_mm, "mm")
-    return min(old_metric_sizes_mm(), key=lambda size: abs(math.log(size / diameter_mm)))
+    return min(sizes_mm, key=lambda size: abs(math.log(size / diameter_mm)))
 
 
 def nearest_sizes(diameter_mm: float) -> tuple[str, str, str, str]:
@@ -271,15 +255,11 @@ def nearest_sizes(diameter_mm: float) -> tuple[str, str, str, str]:
 
 def awg_overall(awg: int, film: str) -> Overall:
     """Typical maximum diameter over a "single" or "heavy" film, gauges 16 to 44; source: NEMA MW 1000."""
-    listed = {
-        (int(row["awg"]), row["film"]): Overall(
-            float(row["max_overall_mil"]) * MM_PER_MIL, float(row["tolerance_mil"]) * MM_PER_MIL, row["status"]
-        )
-        for row in shipped_rows(AWG_FILM_TABLE)
-    }
     if film not in FILMS:
         raise ValueError(f"film is '{film}': it must be one of {', '.join(FILMS)}")
-    return _found("AWG", awg, {number: overall for (number, kind), overall in listed.items() if kind == film})
+    listed = {int(row["awg"]): row for row in shipped_rows(AWG_FILM_TABLE) if row["film"] == film}
+    row = _found("AWG", awg, listed)
+    return Overall(float(row["max_overall_mil"]) * MM_PER_MIL, float(row["tolerance_mil"]) * MM_PER_MIL)
 
 
 def iec_overall(bare_mm: float, grade: int) -> Overall:
@@ -314,7 +294,7 @@ def iec_overall(bare_mm: float, grade: int) -> Overall:
         raise ValueError(f"bare diameter is {bare_mm} mm: it must be from {sizes[0]:g} to {sizes[-1]:g}")
     size, row = next((size, row) for size, row in zip(sizes, rows, strict=True) if size >= bare_mm)
     increase = float(row["max_overall_mm"]) - size
-    return Overall(bare_mm + increase, float(row["tolerance_mm"]), row["status"])
+    return Overall(bare_mm + increase, float(row["tolerance_mm"]))
 
 
 def approximate_overall(bare_mm: float, grade: int) -> Overall:
@@ -324,7 +304,7 @@ def approximate_overall(bare_mm: float, grade: int) -> Overall:
         raise ValueError(f"grade is {grade}: it must be 1 or 2")
     factor, power = INCREASE[grade]
     overall = bare_mm + factor * bare_mm**power
-    return Overall(overall, 0.023 * overall, "approximated")
+    return Overall(overall, 0.023 * overall)
 
 
 def _swg_mm() -> dict[int, float]:

@@ -8,10 +8,10 @@ where the two disagree, one of the readings is wrong or the wire is not what it 
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
-from typing import TYPE_CHECKING
 
 from calib.bench.core import STACKING_FACTOR
 from calib.bench.magnetics import DESIGN_FLUX_T, turns_per_volt
@@ -30,10 +30,7 @@ from calib.bench.wire import (
 )
 from calib.errors import not_negative, positive, within
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-__all__ = ["COVERINGS", "GaugeCandidate", "NamedWire", "Turns", "WoundWire", "implied_wire", "micrometer_reading"]
+__all__ = ["COVERINGS", "NamedWire", "Turns", "WoundWire", "implied_wire", "micrometer_reading"]
 __all__ += ["name_wire", "turns_from_volts", "wire_agreement"]
 
 COVERINGS = ("bare", *FILMS, "enamel")
@@ -49,44 +46,16 @@ KEPT_ODDS = 0.001  # candidates below these odds are left out, the best one's ne
 
 
 @dataclass(frozen=True)
-class GaugeCandidate:
-    """One gauge and covering that a reading may be of.
-
-    Attributes
-    ----------
-    series, gauge : str
-        AWG, SWG, metric or old metric (before about 1970), and the number there, or the size in mm.
-    covering : str
-        bare, single or heavy.
-    bare_mm : float
-        Nominal bare diameter [mm].
-    least_mm, most_mm : float
-        Between which the nominal wire's reading lies, by the thinnest and the thickest film [mm].
-    odds : float
-        Probability, 0 to 1, that the wire is this one [-].
-    """
-
-    series: str
-    gauge: str
-    covering: str
-    bare_mm: float
-    least_mm: float
-    most_mm: float
-    odds: float
-
-
-@dataclass(frozen=True)
 class NamedWire:
     """What a micrometer's reading says of the gauge.
 
     Attributes
     ----------
-    reading_mm, u_mm : float
-        The reading and its standard uncertainty [mm].
-    covering : str
-        As it was given: bare, single, heavy or enamel.
-    candidates : tuple of GaugeCandidate
-        The likely ones, the likeliest first, and the neighbours of the best.
+    reading_mm : float
+        The reading [mm].
+    gauges : tuple of (str, str, float)
+        Series (AWG, SWG, metric or old metric), gauge (the number there, or the size in mm) and odds of each likely
+        one, the coverings added up, the likeliest first; and of the neighbours of the best.
     bare_mm, bare_u_mm : float
         Bare diameter over all candidates, with its standard uncertainty [mm].
     misfit : float
@@ -94,31 +63,15 @@ class NamedWire:
     """
 
     reading_mm: float
-    u_mm: float
-    covering: str
-    candidates: tuple[GaugeCandidate, ...]
+    gauges: tuple[tuple[str, str, float], ...]
     bare_mm: float
     bare_u_mm: float
     misfit: float
 
     @property
-    def gauges(self) -> tuple[tuple[str, str, float], ...]:
-        """Series, gauge and odds, the coverings added up, the likeliest first."""
-        odds: dict[tuple[str, str], float] = {}
-        for one in self.candidates:
-            odds[one.series, one.gauge] = odds.get((one.series, one.gauge), 0.0) + one.odds
-        return tuple((*name, share) for name, share in sorted(odds.items(), key=lambda pair: -pair[1]))
-
-    @property
     def fits(self) -> bool:
         """Whether some candidate allows the reading, within FITS_WITHIN standard uncertainties."""
         return self.misfit <= FITS_WITHIN
-
-    def frame(self) -> pd.DataFrame:
-        """One row a candidate, with its attributes as columns."""
-        import pandas as pd
-
-        return pd.DataFrame([vars(one) for one in self.candidates])
 
     def __str__(self) -> str:
         if not self.fits:
@@ -225,7 +178,7 @@ def name_wire(
     bare = math.fsum(share * mean for share, (mean, _) in zip(odds, parts, strict=True))
     square = math.fsum(share * (var + (mean - bare) ** 2) for share, (mean, var) in zip(odds, parts, strict=True))
     misfit = min(one.misfit(reading_mm, u_mm) for one in expected)
-    return NamedWire(reading_mm, u_mm, kind, _kept(expected, odds), bare, math.sqrt(square), misfit)
+    return NamedWire(reading_mm, _gauges(expected, odds), bare, math.sqrt(square), misfit)
 
 
 def _covering(covering: str) -> str:
@@ -245,27 +198,16 @@ def _series(series: Sequence[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(asked))
 
 
-def _kept(expected: tuple[Expected, ...], odds: list[float]) -> tuple[GaugeCandidate, ...]:
-    best = max(range(len(odds)), key=lambda at: odds[at])
-    kept = [
-        (at, one)
-        for at, one in enumerate(expected)
-        if odds[at] >= KEPT_ODDS
-        or (abs(at - best) == 1 and (one.series, one.covering) == (expected[best].series, expected[best].covering))
-    ]
-    kept.sort(key=lambda pair: (-odds[pair[0]], pair[0]))
-    return tuple(
-        GaugeCandidate(
-            one.series,
-            one.gauge,
-            one.covering,
-            one.bare_mm,
-            one.bare_mm + one.thin_mm,
-            one.bare_mm + one.thick_mm,
-            odds[at],
-        )
-        for at, one in kept
-    )
+def _gauges(expected: tuple[Expected, ...], odds: list[float]) -> tuple[tuple[str, str, float], ...]:
+    """The likely gauges and the best one's neighbours under its covering, each with its odds under all coverings."""
+    best = max(range(len(odds)), key=odds.__getitem__)
+    told: defaultdict[tuple[str, str], float] = defaultdict(float)
+    for at, (one, share) in enumerate(zip(expected, odds, strict=True)):
+        kind = one.series, one.covering
+        beside = abs(at - best) == 1 and kind == (expected[best].series, expected[best].covering)
+        if share >= KEPT_ODDS or beside:
+            told[one.series, one.gauge] += share
+    return tuple((*name, share) for name, share in sorted(told.items(), key=lambda pair: -pair[1]))
 
 
 # Drawn and wound wire reads this much above rho L / A of its nominal size (judgement).
@@ -355,15 +297,6 @@ class ImpliedWire:
     def nearest(self) -> tuple[str, str, str, str]:
         """Nearest AWG, SWG, metric and old metric size, by name."""
         return nearest_sizes(self.diameter_mm)
-
-    def frame(self) -> pd.DataFrame:
-        """One row: diameter_mm, low_mm, high_mm, level, awg and the nearest sizes."""
-        import pandas as pd
-
-        series = ("nearest_awg", "nearest_swg", "nearest_metric", "nearest_old_metric")
-        names = dict(zip(series, self.nearest, strict=True))
-        limits = {"diameter_mm": self.diameter_mm, "low_mm": self.low_mm, "high_mm": self.high_mm, "level": self.level}
-        return pd.DataFrame([{**limits, "awg": self.awg, **names}])
 
 
 @dataclass(frozen=True)

@@ -1,56 +1,23 @@
-"""The core. Worked values T5.x: by hand script from Transformer and Inductor Design Handbook (McLyman)."""
+"""The core: its area and class, its sheets, what its outside and its weight tell."""
 
 from __future__ import annotations
 
 import math
 import re
+from fractions import Fraction
 
 import ibis
 import pytest
 from hypothesis import given, strategies as st
 
 from calib import bench
+from calib.bench.core import core_from_outside, weight_check
+from calib.paths import shipped_rows
 
 SIDES = st.floats(3.0, 500.0)
+
+
 AREAS = st.floats(0.1, 1000.0)
-TONGUE, STACK = 28.0, 33.6  # the core of worked values T5.1, T5.3 and T5.4
-RULES = st.builds(bench.AreaRule, st.floats(40.0, 400.0), st.floats(0.8, 1.7), st.floats(1.0, 6.0), st.floats(0.1, 0.5))
-
-
-def test_worked_mass_and_mean_turn(printed):
-    printed(bench.iron_mass_kg(TONGUE, STACK), "1.14866")  # worked value T5.1
-    printed(bench.mean_turn_mm(TONGUE, STACK), "167.182")
-
-
-@pytest.mark.parametrize(("frequency", "figure"), [(50.0, "11.4371"), (60.0, "10.4406")])
-def test_worked_core_for_volt_amperes(printed, frequency, figure):
-    rule = bench.AreaRule(frequency, flux_t=1.15, density_a_mm2=2.4, copper_fill=0.28)
-    printed(bench.square_core_for_va_cm2(80.0, rule), figure)  # worked value T5.2
-
-
-def test_worked_turns_and_flux(printed):
-    area = bench.core_area_cm2(TONGUE, STACK)
-    printed(bench.turns_per_volt(area, 1.1, 60.0), "3.81567")  # worked value T5.3
-    printed(bench.flux_density_t(117.0, 345.0, area, 60.0), "1.42341")  # worked value T5.4
-
-
-def test_worked_iron_loss(printed):
-    printed(bench.iron_loss_w_kg(1.45, 1.1, 50.0), "1.38426")  # worked value T5.5
-
-
-def test_worked_table_of_square_stacks(worked_stacks):
-    for row in worked_stacks:
-        tongue = float(row["tongue_mm"])
-        area, window = bench.core_area_cm2(tongue, tongue), bench.window_area_cm2(tongue)
-        rule = bench.AreaRule(60.0, flux_t=1.2, density_a_mm2=4.0 * math.sqrt(25.4 / tongue), copper_fill=0.195)
-        # The table prints 3 significant figures at least: half a unit of the third is 0.5 % at most.
-        assert area == pytest.approx(float(row["core_area_cm2"]), rel=5e-4)
-        assert window == pytest.approx(float(row["window_cm2"]), rel=5e-4)
-        assert bench.mean_turn_mm(tongue, tongue) == pytest.approx(float(row["mean_turn_mm"]), abs=0.051)
-        assert bench.path_length_mm(tongue) == pytest.approx(float(row["path_mm"]), abs=0.051)
-        assert bench.iron_mass_kg(tongue, tongue) == pytest.approx(float(row["iron_kg"]), rel=5e-4)
-        assert bench.area_rule_va(area, window, rule) == pytest.approx(float(row["volt_amperes"]), rel=5e-3)
-    assert len(worked_stacks) == 19
 
 
 EDGES = [(0.1, "1"), (4.49, "1"), (4.5, "2"), (7.0, "3"), (10.0, "4"), (13.999, "4"), (14.0, "5"), (20.0, "6")]
@@ -79,26 +46,8 @@ def test_more_stack_is_more_core(tongue, stack):
     area = bench.core_area_cm2(tongue, stack)
     assert area == pytest.approx(bench.core_area_cm2(stack, tongue))
     assert bench.core_area_cm2(tongue, 2.0 * stack) == pytest.approx(2.0 * area)
-    assert bench.iron_mass_kg(tongue, 2.0 * stack) == pytest.approx(2.0 * bench.iron_mass_kg(tongue, stack))
-
-
-@given(st.floats(1.0, 1000.0), RULES)
-def test_core_for_volt_amperes_there_and_back(volt_amperes, rule):
-    area = bench.square_core_for_va_cm2(volt_amperes, rule)
-    tongue = 10.0 * math.sqrt(area)
-    assert bench.area_rule_va(area, bench.window_area_cm2(tongue), rule) == pytest.approx(volt_amperes)
-
-
-@given(AREAS, st.floats(0.5, 1.8), st.floats(25.0, 400.0), st.floats(1.0, 1000.0))
-def test_flux_there_and_back(area, flux, frequency, voltage):
-    turns = voltage * bench.turns_per_volt(area, flux, frequency)
-    assert bench.flux_density_t(voltage, turns, area, frequency) == pytest.approx(flux)
-
-
-@given(AREAS, st.floats(100.0, 250.0), st.floats(100.0, 2000.0))
-def test_sixty_hertz_unit_on_fifty_runs_a_fifth_harder(area, voltage, turns):
-    on_sixty = bench.flux_density_t(voltage, turns, area, 60.0)
-    assert bench.flux_density_t(voltage, turns, area, 50.0) == pytest.approx(1.2 * on_sixty)
+    sheets = bench.core_sheets(tongue)
+    assert sheets.iron_mass_kg(2.0 * stack) == pytest.approx(2.0 * sheets.iron_mass_kg(stack))
 
 
 @given(SIDES)
@@ -114,19 +63,19 @@ def test_a_database_column_is_accepted():
 def test_names_follow_from_the_tongue():
     # A scrapless metric number is 3 tongues in mm, an inch number 100 tongues in inches, both cut to whole numbers.
     for sheet in bench.all_laminations():
-        if sheet.scrapless and sheet.metric_name:
+        if sheet.shape == "EI" and sheet.metric_name:
             assert abs(int(sheet.metric_name[3:]) - 3.0 * sheet.tongue_mm) <= 0.8
         if sheet.inch_name and sheet.inch_name != "EI-625":
             assert abs(int(sheet.inch_name[3:]) - 100.0 * sheet.tongue_mm / bench.MM_PER_INCH) <= 0.5 + 1e-9
-        if sheet.inch_tongue:
-            whole, _, part = sheet.inch_tongue.rpartition("-")
-            top, _, bottom = part.partition("/")
-            inches = int(whole or 0) + int(top) / int(bottom or 1)
-            assert inches * bench.MM_PER_INCH == pytest.approx(sheet.tongue_mm)
+    for row in shipped_rows("datasets/laminations/laminations.csv"):
+        if row["inch_tongue"]:
+            whole, _, part = row["inch_tongue"].rpartition("-")
+            inches = int(whole or 0) + Fraction(part)
+            assert float(inches) * bench.MM_PER_INCH == pytest.approx(float(row["tongue_mm"]))
 
 
 def test_every_worked_tongue_is_listed(worked_stacks):
-    listed = {sheet.tongue_mm for sheet in bench.all_laminations() if sheet.scrapless}
+    listed = {sheet.tongue_mm for sheet in bench.all_laminations() if sheet.shape == "EI"}
     assert {float(row["tongue_mm"]) for row in worked_stacks} <= listed
 
 
@@ -181,6 +130,84 @@ def test_nearest_laminations_come_nearest_first():
     assert [sheet.name for sheet in bench.nearest_laminations(20.0, shapes=("m",))] == ["M65 (unverified)"]
 
 
+TONGUES, STACKS = st.floats(8.0, 60.0), st.floats(8.0, 90.0)
+
+
+def test_a_core_by_its_outside():
+    core = core_from_outside(84.2, 70.1)  # an EI-84 is 84 by 70 mm outside (DIN 41302)
+    assert [sheet.metric_name for sheet in core.laminations] == ["EI-84"]
+    assert core.tongue_mm == 28.0
+    assert core.measured_tongue_mm == pytest.approx(84.2 / 3.0)
+
+
+@pytest.mark.parametrize(
+    ("long_side", "short_side", "tongue"),
+    [(66.7, 55.6, 22.225), (66.0, 55.0, 22.0), (114.3, 95.25, 38.1), (120.0, 100.0, 40.0)],
+)
+def test_the_nearest_stock_sheet_is_taken(long_side, short_side, tongue):
+    assert core_from_outside(long_side, short_side).tongue_mm == tongue
+
+
+def test_no_stock_sheet_near_leaves_the_measured_tongue():
+    core = core_from_outside(71.1, 59.25)  # 23.7 mm: between EI-66 and EI-76
+    assert core.laminations == ()
+    assert core.tongue_mm == core.measured_tongue_mm
+
+
+def test_limits_of_a_weight_by_hand():
+    """Iron (1.14866 kg at 0.95) at stacking 0.90 and 0.97, fill 0.15 and 0.35, 3 and 20 % of the rest."""
+    said = weight_check(1.5, bench.core_sheets(28.0), 33.6)
+    per_fill = 5.88 * 16.71823 * 8.89e-3
+    assert said.low_kg == pytest.approx((1.14866 * 0.90 / 0.95 + 0.15 * per_fill) * 1.03, rel=1e-5)
+    assert said.high_kg == pytest.approx((1.14866 * 0.97 / 0.95 + 0.35 * per_fill) * 1.20, rel=1e-5)
+    assert said.agrees
+    assert "the weight agrees" in said.sentence
+
+
+@pytest.mark.parametrize(("kilogram", "words"), [(0.9, "too light"), (2.6, "too heavy")])
+def test_a_weight_of_another_core(kilogram, words):
+    said = weight_check(kilogram, bench.core_sheets(28.0), 33.6)
+    assert not said.agrees
+    assert words in said.sentence
+    assert f"{kilogram:.3g} kg" in said.sentence
+
+
+@given(TONGUES, STACKS, st.floats(0.9, 1.1))
+def test_the_stack_of_a_weight_there_and_back(tongue, stack, factor):
+    """At the stacks that a weight allows, the weight is the limit itself."""
+    sheets = bench.core_sheets(tongue)
+    weighed = factor * weight_check(1.0, sheets, stack).high_kg
+    said = weight_check(weighed, sheets, stack)
+    if said.low_stack_mm > 0.0:
+        assert weight_check(1.0, sheets, said.low_stack_mm).high_kg == pytest.approx(weighed)
+        assert weight_check(1.0, sheets, said.high_stack_mm).low_kg == pytest.approx(weighed)
+    assert said.low_stack_mm < said.high_stack_mm
+    assert said.agrees == (said.low_stack_mm <= stack <= said.high_stack_mm) or math.isclose(factor, 1.0, rel_tol=1e-9)
+
+
+def test_an_m65_of_the_same_tongue_weighs_more_than_an_ei_60():
+    """Path 2 (12.5 + 45 + 20) = 155 mm against 120 mm; window 5.625 against 3 cm²."""
+    m65, ei60 = bench.core_sheets(20.0, "m"), bench.core_sheets(20.0)
+    one, other = weight_check(0.6, m65, 27.0), weight_check(0.6, ei60, 27.0)
+    assert (one.agrees, other.agrees) == (False, True)
+    assert "too light" in one.sentence
+    assert weight_check(0.9, m65, 27.0).agrees
+
+
+@pytest.mark.parametrize(
+    ("sides", "shape", "tongue"),
+    [
+        ((42.0, 42.0), "m", 12.0),
+        ((65.4, 64.9), "m", 20.0),
+        ((100.0, 60.0), "ui", 20.0),
+        ((84.2, 70.1), "ei-scrapless", 28.0),
+    ],
+)
+def test_the_outside_of_each_shape_tells_its_tongue(sides, shape, tongue):
+    """An M's number is its outside, square; a UI 60 is 100 by 60 mm with limbs of 20 (DIN 41302)."""
+    assert core_from_outside(*sides, shape).tongue_mm == tongue
+
+
 @pytest.mark.parametrize(
     ("call", "message"),
     [
@@ -191,32 +218,20 @@ def test_nearest_laminations_come_nearest_first():
         (lambda: bench.tongue_from_outside_mm(0.0, 70.0), "long side is 0.0 mm"),
         (lambda: bench.tongue_from_outside_mm(84.0, 0.0), "short side is 0.0 mm"),
         (lambda: bench.tongue_from_outside_mm(84.0, 84.0), "(else measure the tongue) is 1.0: it must be from 1.164"),
-        (lambda: bench.window_area_cm2(0.0), "tongue is 0.0 mm"),
-        (lambda: bench.path_length_mm(0.0), "tongue is 0.0 mm"),
-        (lambda: bench.mean_turn_mm(28.0, 0.0), "stack is 0.0 mm"),
-        (lambda: bench.iron_mass_kg(28.0, 28.0, 1.1), "stacking factor is 1.1: it must be from 0.5 to 1"),
-        (lambda: bench.AreaRule(0.0, 1.2, 3.0, 0.2), "frequency is 0.0 Hz"),
-        (lambda: bench.AreaRule(60.0, 0.0, 3.0, 0.2), "flux density is 0.0 T"),
-        (lambda: bench.AreaRule(60.0, 1.2, 0.0, 0.2), "current density is 0.0 A/mm²"),
-        (lambda: bench.AreaRule(60.0, 1.2, 3.0, 0.0), "copper fill is 0.0"),
-        (lambda: bench.AreaRule(60.0, 1.2, 3.0, 1.02), "copper fill is 1.02: it must be from 0 to 1"),
-        (lambda: bench.AreaRule(60.0, 1.2, 3.0, 0.2, 0.3), "stacking factor is 0.3"),
-        (lambda: bench.area_rule_va(0.0, 5.0, bench.AreaRule(60.0, 1.2, 3.0, 0.2)), "core area is 0.0 cm²"),
-        (lambda: bench.area_rule_va(5.0, 0.0, bench.AreaRule(60.0, 1.2, 3.0, 0.2)), "window area is 0.0 cm²"),
-        (lambda: bench.square_core_for_va_cm2(0.0, bench.AreaRule(60.0, 1.2, 3.0, 0.2)), "volt-amperes is 0.0 VA"),
-        (lambda: bench.turns_per_volt(0.0, 1.1, 60.0), "core area is 0.0 cm²"),
-        (lambda: bench.turns_per_volt(9.0, 0.0, 60.0), "flux density is 0.0 T"),
-        (lambda: bench.turns_per_volt(9.0, 1.1, 0.0), "frequency is 0.0 Hz"),
-        (lambda: bench.flux_density_t(0.0, 300.0, 9.0, 60.0), "voltage is 0.0 V"),
-        (lambda: bench.flux_density_t(117.0, 0.0, 9.0, 60.0), "turns is 0.0"),
-        (lambda: bench.iron_loss_w_kg(0.0, 1.1, 60.0), "iron loss is 0.0 W/kg"),
-        (lambda: bench.iron_loss_w_kg(1.5, 0.0, 60.0), "flux density is 0.0 T"),
+        (lambda: bench.core_sheets(28.0).mean_turn_mm(0.0), "stack is 0.0 mm"),
+        (lambda: bench.core_sheets(28.0).iron_mass_kg(28.0, 1.1), "stacking factor is 1.1: it must be from 0.5 to 1"),
         (lambda: bench.nearest_laminations(0.0), "tongue is 0.0 mm"),
         (lambda: bench.core_sheets(20.0, "square"), "shape is 'square': it must be one of ei-scrapless, m, ui"),
         (lambda: bench.core_sheets(0.0), "tongue is 0.0 mm"),
         (lambda: bench.core_sheets(20.0, "m", (0.0, 30.0)), "width of the window is 0.0 mm"),
         (lambda: bench.core_sheets(20.0, "m", (10.0, -1.0)), "height of the window is -1.0 mm"),
         (lambda: bench.nearest_laminations(20.0, 0.0), "reach is 0.0 mm"),
+        (lambda: core_from_outside(84.0, 84.0), "(else measure the tongue) is 1.0"),
+        (lambda: core_from_outside(84.0, 70.0, "m"), "long side over short side of an M sheet (else measure"),
+        (lambda: core_from_outside(90.0, 90.0, "m"), "no M sheet listed is 90 mm square: measure the tongue"),
+        (lambda: core_from_outside(84.0, 70.0, "ui"), "long side over short side of a UI"),
+        (lambda: core_from_outside(84.0, 70.0, "other"), "does not tell the tongue: measure it"),
+        (lambda: weight_check(0.0, bench.core_sheets(28.0), 30.0), "weight is 0.0 kg"),
     ],
 )
 def test_impossible_input_is_named(call, message):

@@ -21,10 +21,6 @@ from calib.bench.insulation import (
 )
 
 
-def test_worked_resistance_at_20(printed):
-    printed(insulation_at_20_megohm(180.0, 14.0), "118.756")  # worked value T9.3
-
-
 @given(st.floats(0.01, 1e5), st.floats(-20.0, 110.0))
 def test_it_halves_for_ten_kelvin(megohm, temp):
     # A winding that is 10 K warmer reads half for the same resistance at 20 °C (IEEE 43 practice).
@@ -33,20 +29,19 @@ def test_it_halves_for_ten_kelvin(megohm, temp):
 
 
 @pytest.mark.parametrize(
-    ("megohm", "kind", "grade", "meets"),
+    ("megohm", "kind", "grade"),
     [
-        (101.0, "basic", "good", True),  # limits of the workshop's view: 100 and 10 Mohm
-        (100.0, "basic", "dry out", True),
-        (10.0, "reinforced", "dry out", True),
-        (9.9, "basic", "stop until explained", True),
-        (7.0, "reinforced", "stop until explained", True),  # order of the standards: 2 basic, 7 reinforced
-        (6.9, "reinforced", "stop until explained", False),
-        (1.9, "basic", "stop until explained", False),
+        (101.0, "basic", "good"),  # limits of the workshop's view: 100 and 10 Mohm
+        (100.0, "basic", "dry out"),
+        (10.0, "reinforced", "dry out"),
+        (9.9, "basic", "stop until explained"),
+        (6.9, "reinforced", "stop until explained"),
+        (1.9, "basic", "stop until explained"),
     ],
 )
-def test_grades(megohm, kind, grade, meets):
+def test_grades(megohm, kind, grade):
     graded = grade_insulation(InsulationTest("HV to core", megohm, kind=kind, stress_v=400.0))
-    assert (graded.grade, graded.meets_standard) == (grade, meets)
+    assert graded.grade == grade
     assert "local code" in graded.remedy
     assert graded.notes == ()
 
@@ -126,10 +121,12 @@ def test_the_grade_is_of_the_resistance_at_20():
     assert hot.at_20_megohm == pytest.approx(60.0 * 2.0**1.5)
 
 
-def test_hot_insulation_below_the_standards_order_is_rejected_all_the_same():
-    hot = grade_insulation(InsulationTest("HV to core", 1.5, temp_c=90.0))
+@pytest.mark.parametrize(("megohm", "kind"), [(1.5, "basic"), (6.9, "reinforced")])
+def test_hot_insulation_below_the_standards_order_is_rejected_all_the_same(megohm, kind):
+    hot = grade_insulation(InsulationTest("HV to core", megohm, temp_c=90.0, kind=kind))
     assert hot.at_20_megohm > 100.0
     assert hot.grade == "stop until explained"
+    assert grade_insulation(InsulationTest("HV to core", megohm + 1.0, temp_c=90.0, kind=kind)).passed
 
 
 def test_a_range_that_ends_too_soon_tells_nothing():
@@ -160,12 +157,9 @@ def test_what_weakens_a_reading_is_noted(changes, words):
     assert words in note
 
 
-def test_frame_and_sentence():
+def test_the_sentence():
     graded = grade_insulation(InsulationTest("HV to core", 180.0, temp_c=14.0, seconds=15.0))
-    row = graded.frame().iloc[0]
-    assert (row["between"], row["grade"]) == ("HV to core", "good")
-    assert row["at_20_megohm"] == pytest.approx(118.756, abs=5e-4)
-    assert "wait" in row["notes"]
+    assert "wait" in " ".join(graded.notes)
     assert str(graded).startswith("HV to core: 180 Mohm at 14 °C, 118.8 Mohm at 20 °C: good.")
     assert str(grade_insulation(InsulationTest("HV to core", 290.0))).startswith("HV to core: 290 Mohm at 20 °C: good.")
 

@@ -1,4 +1,4 @@
-"""Wire. Worked values T2.x: computed by hand script from ASTM B258, BS 3737 and 1.7241e-8 ohm m (IEC 60028)."""
+"""Round wire: gauges, area, ohm per metre, current density, and what has to be looked up."""
 
 from __future__ import annotations
 
@@ -11,33 +11,19 @@ from hypothesis import given, strategies as st
 from uncertainties import ufloat
 
 from calib import bench
+from calib.bench.wire import (
+    iec_sizes_mm,
+    nearest_iec_mm,
+    nearest_old_metric_mm,
+    nearest_sizes,
+    old_metric_sizes_mm,
+)
 from calib.paths import shipped_rows
 
 GAUGES = st.floats(0.0, 50.0)
+
+
 DIAMETERS = st.floats(0.01, 10.0)
-
-
-def test_worked_gauge(printed):
-    diameter = bench.awg_diameter_mm(31)
-    printed(diameter, "0.2267626")  # worked value T2.1
-    printed(bench.circular_mils(diameter), "79.7031")
-    printed(bench.ohm_per_metre(diameter), "0.426904")
-
-
-def test_worked_gauge_of_a_diameter(printed):
-    printed(bench.awg_from_diameter(0.183), "32.8493")  # worked value T2.2
-    assert bench.nearest_awg(0.183) == 33
-
-
-def test_worked_current_density(printed):
-    density = bench.density_from_circular_mils(750.0)
-    printed(density, "2.631367")  # worked value T2.3
-    printed(bench.current_ma_at_density(density, bench.awg_diameter_mm(31)), "106.271")
-
-
-def test_a_circular_mil(printed):
-    printed(bench.MM2_PER_CIRCULAR_MIL, "5.06707e-4")
-    printed(bench.density_from_circular_mils(1.0), "1973.525")
 
 
 def test_defining_sizes_of_the_american_gauge():
@@ -51,7 +37,7 @@ def test_worked_table_of_american_gauges(printed, worked_wires):
         diameter = bench.awg_diameter_mm(int(row["number"]))
         printed(diameter, row["awg_mm"])
         printed(diameter / bench.MM_PER_MIL, row["awg_mil"])
-        printed(bench.circular_mils(diameter), row["awg_circular_mils"])
+        printed(bench.wire_area_mm2(diameter) / bench.MM2_PER_CIRCULAR_MIL, row["awg_circular_mils"])
         printed(bench.wire_area_mm2(diameter), row["awg_mm2"])
         printed(bench.ohm_per_metre(diameter), row["awg_ohm_per_m"])
     assert len(worked_wires) == 29
@@ -81,7 +67,6 @@ def test_gauge_there_and_back(gauge):
 @given(DIAMETERS)
 def test_diameter_there_and_back(diameter):
     assert bench.wire_diameter_mm(bench.wire_area_mm2(diameter)) == pytest.approx(diameter)
-    assert bench.circular_mils(diameter) * bench.MM2_PER_CIRCULAR_MIL == pytest.approx(bench.wire_area_mm2(diameter))
 
 
 @given(GAUGES, st.floats(0.01, 1.0))
@@ -93,14 +78,8 @@ def test_a_higher_number_is_thinner(gauge, step):
 def test_density_there_and_back(current, diameter):
     density = bench.current_density_a_mm2(current, diameter)
     assert bench.current_ma_at_density(density, diameter) == pytest.approx(current)
-    per_ampere = bench.circular_mils_per_ampere(density)
-    assert per_ampere == pytest.approx(bench.circular_mils(diameter) / (current / 1000.0))
-    assert bench.density_from_circular_mils(per_ampere) == pytest.approx(density)
-
-
-@given(st.floats(0.1, 1e4), DIAMETERS)
-def test_a_length_is_so_many_metres(length, diameter):
-    assert bench.wire_resistance(length, diameter) == pytest.approx(length * bench.ohm_per_metre(diameter))
+    mils = (diameter / bench.MM_PER_MIL) ** 2
+    assert bench.circular_mils_per_ampere(density) == pytest.approx(mils / (current / 1000.0))
 
 
 def test_gauge_of_arrays_columns_and_uncertain_diameters():
@@ -113,8 +92,8 @@ def test_gauge_of_arrays_columns_and_uncertain_diameters():
 
 def test_listed_diameters_over_the_enamel():
     single, heavy = bench.awg_overall(31, "single"), bench.awg_overall(31, "heavy")
-    assert (single.mm, single.status, single.tolerance_mm) == (pytest.approx(10.0 * 0.0254), "checked", 0.0)
-    assert (heavy.mm, heavy.status) == (pytest.approx(10.8 * 0.0254), "unverified")
+    assert (single.mm, single.tolerance_mm) == (pytest.approx(10.0 * 0.0254), 0.0)
+    assert heavy.mm == pytest.approx(10.8 * 0.0254)
     assert heavy.tolerance_mm == pytest.approx(0.2 * 0.0254)
     assert bench.iec_overall(0.224, 2).mm == pytest.approx(0.266)
 
@@ -122,7 +101,7 @@ def test_listed_diameters_over_the_enamel():
 def test_between_metric_sizes_the_next_larger_increase_is_added():
     between = bench.iec_overall(0.190, 1)
     assert between.mm == pytest.approx(0.190 + (0.226 - 0.200))  # increase of the 0.200 mm size, IEC 60317-0-1
-    assert (between.tolerance_mm, between.status) == (0.002, "partly checked")
+    assert between.tolerance_mm == 0.002
 
 
 @pytest.mark.parametrize("number", range(16, 45))
@@ -140,6 +119,26 @@ def test_the_approximation_keeps_within_what_it_promises(grade):
             assert abs(near.mm - float(row["max_overall_mm"])) <= near.tolerance_mm, row
 
 
+def test_preferred_metric_sizes():
+    sizes = iec_sizes_mm()
+    assert (len(sizes), sizes[0], sizes[-1]) == (30, 0.05, 1.6)  # IEC 60317-0-1, R20 from 0.050 to 1.600
+    assert list(sizes) == sorted(sizes)
+    assert [nearest_iec_mm(size * 1.05) for size in sizes] == list(sizes)
+    with pytest.raises(ValueError, match=r"bare diameter is 0.0 mm"):
+        nearest_iec_mm(0.0)
+
+
+def test_metric_wire_before_1970_has_sizes_of_its_own():
+    """0.26 mm is a size of DIN 46435 and neither of R20 nor of a gauge; 0.41 mm is one of the GOST series."""
+    assert nearest_sizes(0.26) == ("AWG 30", "SWG 33", "metric 0.250", "old metric 0.26 (unverified)")
+    assert nearest_sizes(0.41)[3] == "old metric 0.41"
+    sizes = old_metric_sizes_mm()
+    assert (min(sizes), max(sizes), sizes[0.25], sizes[0.26]) == (0.03, 2.0, "checked", "unverified")
+    assert list(sizes) == sorted(sizes)
+    with pytest.raises(ValueError, match=r"bare diameter is 0.0 mm"):
+        nearest_old_metric_mm(0.0)
+
+
 @pytest.mark.parametrize(
     ("call", "message"),
     [
@@ -148,11 +147,9 @@ def test_the_approximation_keeps_within_what_it_promises(grade):
         (lambda: bench.awg_from_diameter(0.0), "bare diameter is 0.0 mm: it must be finite and above 0"),
         (lambda: bench.wire_area_mm2(-0.1), "bare diameter is -0.1 mm"),
         (lambda: bench.wire_diameter_mm(0.0), "cross-section is 0.0 mm²"),
-        (lambda: bench.circular_mils(0.0), "bare diameter is 0.0 mm"),
         (lambda: bench.ohm_per_metre(0.2, -1.0), "resistivity is -1.0 ohm m"),
         (lambda: bench.current_density_a_mm2(0.0, 0.2), "current is 0.0 mA"),
         (lambda: bench.current_ma_at_density(0.0, 0.2), "current density is 0.0 A/mm²"),
-        (lambda: bench.density_from_circular_mils(0.0), "circular mils per ampere is 0.0"),
         (lambda: bench.circular_mils_per_ampere(-2.0), "current density is -2.0 A/mm²"),
         (lambda: bench.swg_diameter_mm(15), "SWG is 15: it must be a whole number from 16 to 44"),
         (lambda: bench.nearest_swg(0.0), "bare diameter is 0.0 mm"),

@@ -79,7 +79,7 @@ def _window(read: StepRead) -> tuple[float, float] | None:
 
 def _weight(read: StepRead, weight_kg: float, sheets: bench.CoreSheets, stack: float) -> None:
     """The weight against sheets of that shape and their windings."""
-    check = bench.weight_check(weight_kg, sheets.tongue_mm, stack, sheets=sheets)
+    check = bench.weight_check(weight_kg, sheets, stack)
     if check.agrees:
         read.lines.append(check.sentence)
         return
@@ -107,7 +107,7 @@ def _hidden(read: StepRead, shape: str) -> float | None:
             read.lines.append("Long side, short side and stack are all three needed.")
         return None
     try:
-        found = bench.core_from_outside(long_side, short_side, stack, shape)
+        found = bench.core_from_outside(long_side, short_side, shape)
     except ValueError as error:
         square = shape == SCRAPLESS and abs(long_side / short_side - 1.0) < SQUARE_WITHIN
         hint = " Square sheets are M: say so." if square else ""

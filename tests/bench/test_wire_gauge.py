@@ -1,10 +1,10 @@
-"""From a micrometer's reading to the gauge: the odds are those of the stated film and errors, and they come true."""
+"""Which gauge a wire is: from a micrometer's reading, and from a winding's resistance."""
 
 from __future__ import annotations
 
-import dataclasses
 import math
 import re
+from collections import defaultdict
 
 import numpy as np
 import pytest
@@ -13,8 +13,25 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from calib import bench
-from calib.bench.wire import SERIES, THINNEST_FILM, bare_tolerance_mm, expected_readings
-from calib.bench.wire_gauge import KEPT_ODDS, MICROMETER_U_MM, micrometer_reading, name_wire
+from calib.bench.wire import (
+    SERIES,
+    THINNEST_FILM,
+    bare_tolerance_mm,
+    expected_readings,
+)
+from calib.bench.wire_gauge import (
+    KEPT_ODDS,
+    MEAN_TURN_HALF_WIDTH,
+    MICROMETER_U_MM,
+    WOUND_EXCESS,
+    Turns,
+    WoundWire,
+    implied_wire,
+    micrometer_reading,
+    name_wire,
+    turns_from_volts,
+    wire_agreement,
+)
 from tests.counts import share
 
 GAUGES = range(16, 45)
@@ -26,7 +43,7 @@ def odds_of(named, gauge: str, series: str = "AWG") -> float:
 
 def test_worked_gauge_of_a_bare_wire():
     named = name_wire(0.183, covering="bare")
-    assert named.gauges[0][:2] == ("AWG", "33")  # worked value T2.2: nearest 33
+    assert named.gauges[0][:2] == ("AWG", "33")
     assert named.gauges[0][2] > 0.99
     assert str(named).startswith("AWG 33 (100%)")
 
@@ -59,25 +76,24 @@ def test_a_reading_narrows_the_bare_diameter_by_hand():
 @pytest.mark.parametrize("gauge", [17, 25, 36, 43])
 def test_neighbours_are_told_even_where_they_are_unlikely(gauge):
     named = name_wire(float(bench.awg_diameter_mm(gauge)), 1e-4, "bare")
-    assert [one.gauge for one in named.candidates[:1]] == [str(gauge)]
-    assert {str(gauge - 1), str(gauge + 1)} <= {one.gauge for one in named.candidates}
+    assert named.gauges[0][1] == str(gauge)
+    assert {str(gauge - 1), str(gauge + 1)} <= {number for _, number, _ in named.gauges}
 
 
 @pytest.mark.parametrize("reading", [0.243, 0.252, 0.26])
 @pytest.mark.parametrize("u", [0.0005, MICROMETER_U_MM, 0.01])
 def test_the_odds_are_bayes_rule_by_quadrature(reading, u):
     """Uniform film folded with normal errors, integrated numerically; equal odds before the reading."""
-    weights = {}
+    weights: defaultdict[str, float] = defaultdict(float)
     for one in expected_readings(("AWG",), ("single", "heavy")):
         sd = math.sqrt(bare_tolerance_mm(one.bare_mm) ** 2 / 3 + one.listed_u_mm**2 + u**2)
         at = (one.bare_mm + one.thin_mm, one.bare_mm + one.thick_mm)
         if abs(one.bare_mm - reading) < 0.15:
             total = quad(lambda mean, sd=sd: norm.pdf(reading, mean, sd), *at, epsabs=1e-12)[0]
-            weights[one.gauge, one.covering] = total / (at[1] - at[0])
-    for one in name_wire(reading, u).candidates:
-        if one.odds > 1e-6:
-            share = weights[one.gauge, one.covering] / sum(weights.values())
-            assert one.odds == pytest.approx(share, rel=1e-5, abs=1e-9)
+            weights[one.gauge] += total / (at[1] - at[0])
+    for _, gauge, odds in name_wire(reading, u).gauges:
+        if odds > 1e-6:  # of one covering below KEPT_ODDS only the best one's neighbours are kept
+            assert odds == pytest.approx(weights[gauge] / sum(weights.values()), rel=1e-5, abs=1.01 * KEPT_ODDS)
 
 
 def drawn(rng: np.random.Generator, series: str, count: int):
@@ -121,7 +137,7 @@ def test_the_bare_diameter_is_as_near_as_it_claims():
 @given(st.floats(0.05, 1.6), st.floats(1e-4, 0.02), st.sampled_from(["bare", "single", "heavy", "enamel"]))
 def test_odds_are_probabilities(reading, u, covering):
     named = name_wire(reading, u, covering, SERIES)
-    odds = [one.odds for one in named.candidates]
+    odds = [one for _, _, one in named.gauges]
     assert all(0.0 <= share <= 1.0 for share in odds)
     assert odds == sorted(odds, reverse=True)
     assert 1.0 - 200 * KEPT_ODDS <= sum(odds) <= 1.0 + 1e-9
@@ -148,7 +164,7 @@ def test_the_grade_narrows():
     assert odds_of(single, "31") > 0.95
     assert odds_of(heavy, "32") > 0.8
     assert single.bare_u_mm < unknown.bare_u_mm
-    assert name_wire(0.25, covering="grade 2").candidates == heavy.candidates
+    assert name_wire(0.25, covering="grade 2").gauges == heavy.gauges
 
 
 def test_series_are_weighed_side_by_side():
@@ -190,16 +206,109 @@ def test_tolerance_of_a_bare_wire(bare, tolerance):
     assert bare_tolerance_mm(bare) == pytest.approx(tolerance)  # 1 %, never under 0.1 mil
 
 
-def test_the_frame_holds_the_candidates():
-    frame = name_wire(0.25).frame()
-    assert list(frame.columns) == ["series", "gauge", "covering", "bare_mm", "least_mm", "most_mm", "odds"]
-    assert frame["odds"].sum() == pytest.approx(1.0, abs=1e-6)
-    assert (frame["least_mm"] < frame["most_mm"]).all()
+EXACT = {"u_resistance_pct": 0.0, "mean_turn_half_width": 0.0}
 
 
-def test_the_result_is_frozen():
-    with pytest.raises(dataclasses.FrozenInstanceError):
-        name_wire(0.25).bare_mm = 0.2
+DIAMETERS = st.floats(0.05, 1.5)
+
+
+def winding(
+    diameter: float, turns: float = 2000.0, mean_turn: float = 156.0, metal: str = "copper", **more
+) -> WoundWire:
+    """A winding of that wire, in the middle of what wound wire reads over its nominal size."""
+    ohm = turns * mean_turn / 1000.0 * bench.ohm_per_metre(diameter, bench.RESISTIVITY_OHM_M[metal])
+    return WoundWire(ohm * (1.0 + sum(WOUND_EXCESS) / 2.0), Turns(turns, 0.0), mean_turn, conductor=metal, **more)
+
+
+def test_a_range_of_flux_leaves_the_turns_open():
+    # By hand: turns at sqrt(1.0 x 1.4) T, half the ln of 1.4 over sqrt 3 = 9.713 %.
+    core = bench.core_area_cm2(28.0, 33.6)
+    turns = turns_from_volts(100.0, core, 60.0)
+    assert turns.turns == pytest.approx(381.567 * 1.1 / math.sqrt(1.4), rel=1e-5)
+    assert turns.u_pct == pytest.approx(9.713, abs=1e-3)
+
+
+@given(DIAMETERS, st.floats(50.0, 6000.0), st.floats(40.0, 400.0), st.sampled_from(["copper", "aluminium"]))
+def test_there_and_back(diameter, turns, mean_turn, metal):
+    assert implied_wire(winding(diameter, turns, mean_turn, metal)).diameter_mm == pytest.approx(diameter)
+
+
+@given(DIAMETERS, st.floats(0.05, 0.99), st.floats(0.001, 0.009))
+def test_the_interval_holds_its_middle_and_widens_with_its_level(diameter, level, more):
+    narrow, wide = implied_wire(winding(diameter), level), implied_wire(winding(diameter), level + more)
+    assert wide.low_mm < narrow.low_mm < diameter < narrow.high_mm < wide.high_mm
+
+
+def test_the_interval_is_by_hand():
+    """u = half of 0.8 %, 12 % / sqrt 3 and 1 % / sqrt 3 / 1.02 together; 1.6449 of it at 90 %."""
+    implied = implied_wire(winding(0.2))
+    u = 0.5 * math.hypot(0.008, 0.12 / math.sqrt(3), 0.01 / math.sqrt(3) / 1.02)
+    assert implied.u_ln == pytest.approx(u)
+    assert implied.high_mm == pytest.approx(0.2 * math.exp(1.6448536 * u))
+    assert implied.low_mm * implied.high_mm == pytest.approx(0.2**2)
+
+
+def test_the_interval_holds_the_wire_as_often_as_it_says():
+    """2000 windings with turns, mean turn and excess anywhere in their ranges, resistance by an ordinary meter."""
+    rng, inside = np.random.default_rng(7), []
+    for _ in range(2000):
+        turns = 2000.0 * math.exp(rng.uniform(-1, 1) * math.log(1.4) / 2)
+        mean_turn = 156.0 * (1 + MEAN_TURN_HALF_WIDTH * rng.uniform(-1, 1))
+        ohm = turns * mean_turn / 1000 * bench.ohm_per_metre(0.2) * (1 + rng.uniform(*WOUND_EXCESS))
+        read = WoundWire(ohm * (1 + 0.008 * rng.normal()), Turns(2000.0, 9.713), 156.0)
+        implied = implied_wire(read)
+        inside.append(implied.low_mm < 0.2 < implied.high_mm)
+    assert np.mean(inside) == pytest.approx(0.9, abs=0.03)
+
+
+def test_nearest_sizes_by_name():
+    implied = implied_wire(winding(0.2268))
+    # 0.22676, 0.23368 and 0.224 mm; before about 1970 metric wire went by hundredths: 0.22, 0.23
+    assert implied.nearest == ("AWG 31", "SWG 34", "metric 0.224", "old metric 0.23")
+    assert implied.awg == pytest.approx(31.0, abs=0.01)
+    assert implied.level == 0.9
+
+
+def test_a_wire_that_agrees():
+    said = wire_agreement(implied_wire(winding(0.18)), 0.183, 0.003)
+    assert said.agrees
+    assert 0.0 < said.z < 1.0
+    assert "they agree" in said.sentence
+
+
+def test_z_is_by_hand():
+    implied = implied_wire(winding(0.2, **EXACT))
+    u = math.hypot(0.5 * 0.01 / math.sqrt(3) / 1.02, 0.004 / 0.21)
+    assert wire_agreement(implied, 0.21, 0.004).z == pytest.approx(math.log(0.21 / 0.2) / u)
+    # A gauge by name carries its tolerance, 0.1 mil / sqrt 3 at this size.
+    named = math.hypot(0.5 * 0.01 / math.sqrt(3) / 1.02, 0.00254 / math.sqrt(3) / 0.21)
+    assert wire_agreement(implied, 0.21).z == pytest.approx(math.log(0.21 / 0.2) / named)
+
+
+@pytest.mark.parametrize(
+    ("factor", "sign", "words"),
+    [(0.5, -1.0, "half a winding's resistance for the whole"), (2.0, 1.0, "a bad joint in the winding")],
+)
+def test_a_resistance_of_half_or_twice_is_seen(factor, sign, words):
+    """Half the resistance implies a wire 1.41 times as thick, 2.98 gauges by ASTM B258 (19.5 ln 2 / ln 92)."""
+    true = winding(0.18)
+    wrong = WoundWire(true.resistance_ohm * factor, true.turns, true.mean_turn_mm)
+    said = wire_agreement(implied_wire(wrong), 0.18, 0.002)
+    assert not said.agrees
+    assert said.z * sign > 2.0
+    assert words in said.sentence
+    assert "3.0 gauges apart" in said.sentence
+
+
+@given(DIAMETERS, DIAMETERS)
+def test_z_rises_with_the_measured_wire(one, other):
+    implied = implied_wire(winding(0.2))
+    thin, thick = sorted((one, other))
+    assert wire_agreement(implied, thin, 0.0).z <= wire_agreement(implied, thick, 0.0).z
+
+
+def winding_of(metal: str) -> WoundWire:
+    return WoundWire(10.0, Turns(10.0, 0.0), 100.0, conductor=metal)
 
 
 @pytest.mark.parametrize(
@@ -224,6 +333,19 @@ def test_the_result_is_frozen():
         (lambda: micrometer_reading([0.2, 0.0]), "diameter is 0.0 mm"),
         (lambda: micrometer_reading([0.2], -1.0), "half-width is -1.0"),
         (lambda: bare_tolerance_mm(0.0), "bare diameter is 0.0 mm"),
+        (lambda: WoundWire(0.0, Turns(10, 0), 100.0), "resistance is 0.0 ohm"),
+        (lambda: WoundWire(10.0, Turns(0, 0), 100.0), "turns is 0: it must be finite and above 0"),
+        (lambda: WoundWire(10.0, Turns(10, -1.0), 100.0), "relative uncertainty of the turns is -1.0 %"),
+        (lambda: WoundWire(10.0, Turns(10, 0), 0.0), "mean turn is 0.0 mm"),
+        (lambda: WoundWire(10.0, Turns(10, 0), 100.0, -0.1), "relative uncertainty of the resistance is -0.1 %"),
+        (lambda: WoundWire(10.0, Turns(10, 0), 100.0, 0.1, -0.2), "half-width of the mean turn is -0.2"),
+        (lambda: winding_of("brass"), "conductor is 'brass': it must be one of copper, aluminium"),
+        (lambda: implied_wire(winding(0.2), 90), "level is 90: it must be above 0 and below 1"),
+        (lambda: turns_from_volts(0.0, 9.0, 60.0), "voltage is 0.0 V"),
+        (lambda: turns_from_volts(117.0, 9.0, 60.0, (0.0, 1.0)), "lowest flux density is 0.0 T"),
+        (lambda: turns_from_volts(117.0, 9.0, 60.0, (1.4, 1.0)), "highest flux density is 1.0 T"),
+        (lambda: wire_agreement(implied_wire(winding(0.2)), 0.0), "measured diameter is 0.0 mm"),
+        (lambda: wire_agreement(implied_wire(winding(0.2)), 0.2, -1.0), "uncertainty of the measured diameter is -1.0"),
     ],
 )
 def test_impossible_input_is_named(call, message):
