@@ -122,7 +122,8 @@ def opened(
     if barred:
         raise RegisterError(f"{barred}: {READ_ONLY}")
     with hold(path, wait, in_turn=write) as held, aside(path) as copy:
-        with held.open(also=also or copy) as con:
+        current = path.exists() and _state_of(path) in ({_OURS.get(path)} - {None})
+        with held.open(also=also or (copy if write and not current else None)) as con:
             if schema_of(con, path) < len(steps()):
                 bring_up_to_date(con, path, copy if write else None)
             if in_the_way(path) is None:
@@ -150,7 +151,7 @@ def schema_of(con: duckdb.DuckDBPyConnection, path: Path) -> int:
     state = _state_of(path)
     if (state is None or state != _OURS.get(path)) and (strange := stranger(con, steps()[:done])):
         raise RegisterError(f"{path}: it {visible(strange, 100)}; {NOT_OURS}")
-    _OURS[path] = state
+    _OURS[path] = state if done == len(steps()) else None
     return done
 
 

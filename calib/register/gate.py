@@ -42,6 +42,10 @@ LARGE = 100_000  # rows of a table from which on only what was written is read a
 # One piece of work at a time on a file within this process; between processes the gate file and the database's lock.
 _TURNS: defaultdict[Path, threading.Lock] = defaultdict(threading.Lock)
 _TURNS_GUARD = threading.Lock()
+# A new connection takes ten times what the opening of a file takes, so one that let go of a register is kept for the
+# next piece of work on it, by process and path.
+_IDLE: dict[tuple[int, Path], duckdb.DuckDBPyConnection] = {}
+MOST_IDLE = 2
 
 
 def engine() -> duckdb.DuckDBPyConnection:
@@ -88,12 +92,18 @@ class Hold:
         RegisterError
             As `session` does.
         """
-        with explained(self.path), closing(engine()) as con:
+        kept = None if also else _IDLE.pop((os.getpid(), self.path), None)
+        with explained(self.path), ExitStack() as held:
+            con = held.enter_context(closing(kept or engine()))
             with self._left.waiting() as until:
                 self._open_in_turn(con, until, read_only or in_the_way(self.path) is not None)
-            _tell_of_log(self.path, self._left)
-            confine(con, also)
+            log = _tell_of_log(self.path, self._left)
+            if not kept:
+                confine(con, self.path, *([also] if also else []))
             yield con
+            if not (also or log) and _is_idle(con):
+                held.pop_all()
+                _keep(con, self.path)
 
     def _open_in_turn(self, con: duckdb.DuckDBPyConnection, until: float, read_only: bool) -> None:
         # Where there is no gate yet it is not known whether this is a register, beside which one may be made.
@@ -151,13 +161,32 @@ def hold(path: Path, wait: float = WAIT_S, *, in_turn: bool = False) -> Iterator
         yield Hold(path, left, in_turn)
 
 
-def confine(con: duckdb.DuckDBPyConnection, also: Path | None = None) -> None:
-    """Let a connection reach no file but those it has open, and `also`; nothing that it runs can change that.
+def _keep(con: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Keep an idle connection for the next piece of work on a register, in the place of the one idle longest."""
+    _IDLE[os.getpid(), path] = con
+    for mine in [each for each in [*_IDLE] if each[0] == os.getpid()][:-MOST_IDLE]:
+        if (unused := _IDLE.pop(mine, None)) is not None:
+            unused.close()
+
+
+def _is_idle(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether a connection has let go of its register and has nothing of it left, so that it can open it again."""
+    import duckdb
+
+    try:
+        con.execute("USE memory")
+        con.execute("DETACH register")
+        return not tables(con)
+    except duckdb.Error:
+        return False
+
+
+def confine(con: duckdb.DuckDBPyConnection, *files: Path) -> None:
+    """Let a connection reach no file but those it has open, and these; nothing that it runs can change that.
 
     What a register holds may come from anybody: a view in it could else read any file of whoever opens it.
     """
-    if also is not None:
-        con.execute("SET allowed_paths = ?", [[str(also), *(f"{also}{end}" for end in LOGS)]])
+    con.execute("SET allowed_paths = ?", [[f"{each}{end}" for each in files for end in ("", *LOGS)]])
     con.execute("SET enable_external_access = false")
     con.execute("SET lock_configuration = true")
 
@@ -414,8 +443,8 @@ def _holder_of(path: Path) -> str:
     return holder("")
 
 
-def _tell_of_log(path: Path, left: Patience) -> None:
-    """Tell what was in the log that the database has just taken in, or that it could not.
+def _tell_of_log(path: Path, left: Patience) -> bool:
+    """Tell what was in the log that the database has just taken in, or that it could not; whether there was one.
 
     Raises
     ------
@@ -424,7 +453,7 @@ def _tell_of_log(path: Path, left: Patience) -> None:
     """
     log = log_beside(path)
     if log is None:
-        return
+        return False
     if not log.is_one:
         what = f"it is no log of a register ({log.size} bytes); the register beside it opens without it"
         raise RegisterError(f"{log.path}: {what}; move it elsewhere and try again")
@@ -436,3 +465,4 @@ def _tell_of_log(path: Path, left: Patience) -> None:
         left.tell(f"{log.path}: {what}, {lost}")
     elif log.changes:
         left.tell(f"{path}: it was not closed in order the last time; {log.holds} in the log beside it were taken in")
+    return True

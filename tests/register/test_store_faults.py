@@ -306,6 +306,7 @@ def test_too_many_open_files_and_too_little_memory_are_not_taken_for_damage(
     finally:
         resource.setrlimit(resource.RLIMIT_NOFILE, limits)
     monkeypatch.setattr(gate, "engine", lambda: duckdb.connect(config={"memory_limit": "100kB"}))
+    monkeypatch.setattr(gate, "_IDLE", {})
     with pytest.raises(RegisterError, match=r"club\.duckdb: there is too little memory to work on it"):
         filled.known()
 
