@@ -71,9 +71,8 @@ class Judged:
     def __str__(self) -> str:
         bound = "at least" if self.limit in LEAST else "at most"
         doubt = "" if self.verified else " (unverified)"
-        return (
-            f"{NAMES[self.limit]} {_round(self.value)} {self.unit}, {bound} {_round(self.allowed)} {self.unit}{doubt}"
-        )
+        value, allowed = (f"{_round(number)} {self.unit}" for number in (self.value, self.allowed))
+        return f"{NAMES[self.limit]} {value}, {bound} {allowed}{doubt}"
 
 
 @dataclass(frozen=True)
@@ -138,12 +137,11 @@ class Duty:
         """Plain values, those of the state among them; None for a number that does not exist."""
         names = ("peak_inverse_v", "capacitor_v", "critical_ma", "bleeder_ohm", "bleeder_less_drops_ohm", "hv_fuse_ma")
         numbers = {name: getattr(self, name) for name in names}
-        kept = ("limit", "value", "allowed", "unit", "verified", "remedy")
         return {
             **self.state.as_dict(),
             **{name: value if math.isfinite(value) else None for name, value in numbers.items()},
             "valve": self.valve.name if self.valve else None,
-            "broken": [{name: getattr(one, name) for name in kept} for one in self.broken],
+            "broken": [{name: value for name, value in vars(one).items() if name != "verdict"} for one in self.broken],
             "not_told": list(self.not_told),
             "flags": self.flags,
         }
@@ -199,57 +197,58 @@ def rectifier_duty(what: Settings, state: SupplyState, valve: Valve | None = Non
         remedy = f"fit capacitors rated for at least {_round(peak, up=True)} V: they see it whenever the load is away"
         judged.append(_judge("capacitor-voltage", seen, float(what.capacitor_volts), "V", remedy))
     if critical == critical:
-        judged.append(
-            _judge("critical-current", state.load_ma, critical, "mA", _against_stopping(what, critical, fitted))
-        )
+        remedy = _against_stopping(what, critical, fitted)
+        judged.append(_judge("critical-current", state.load_ma, critical, "mA", remedy))
     return Duty(state, valve, inverse, seen, critical, bleeder, fitted, _fuse(what, state), tuple(judged))
 
 
 def _of_valve(what: Settings, state: SupplyState, valve: Valve, inverse: float) -> list[Judged]:
     """The limits of a valve that apply to the circuit."""
-    volts, choke = float(what.volts), what.filter == "choke"
-    more_ohm = "raise the resistance in series with each plate"
+    volts, ohm = float(what.volts), float(what.source_ohm)
+    more_ohm, rated = "raise the resistance in series with each plate", "or fit a rectifier that is rated for it"
 
-    def read(column: str) -> bool:
-        return column in valve.checked
+    def against(limit: str, value: float, unit: str, column: str, remedy: str, allowed: float | None = None) -> Judged:
+        allowed = getattr(valve, column) if allowed is None else allowed
+        return _judge(limit, value, allowed, unit, remedy, column in valve.checked)
+
+    def feed(most: float) -> str:
+        return f"feed each plate at most {_round(most)} V rms, or fit a rectifier that stands it"
 
     most, column = _direct_current(what, state, valve)
-    rated = "or fit a rectifier that is rated for it"
     one = "" if valve.plates == 1 or what.rectifier in ("full-wave", "bridge") else " (one of its two plates counted)"
-    remedy = f"draw at most {_round(most)} mA{one}, {rated}"
-    found = [_judge("direct-current", state.load_ma, most, "mA", remedy, read(column))]
-    remedy = f"fit a smaller first capacitor, or {more_ohm}" if what.filter == "capacitor" else f"draw less, {rated}"
-    found.append(_judge("peak-current", state.peak_ma, valve.max_peak_ma, "mA", remedy, read("max_peak_plate_ma")))
-    fed = _round(valve.max_peak_inverse_v / inverse * volts)
-    remedy = f"feed each plate at most {fed} V rms, or fit a rectifier that stands it"
-    found.append(_judge("peak-inverse", inverse, valve.max_peak_inverse_v, "V", remedy, read("max_peak_inverse_v")))
+    less = f"draw at most {_round(most)} mA{one}, {rated}"
+    by_peak = f"fit a smaller first capacitor, or {more_ohm}" if what.filter == "capacitor" else f"draw less, {rated}"
+    by_inverse = feed(valve.max_peak_inverse_v / inverse * volts)
+    found = [
+        against("direct-current", state.load_ma, "mA", column, less, most),
+        against("peak-current", state.peak_ma, "mA", "max_peak_plate_ma", by_peak),
+        against("peak-inverse", inverse, "V", "max_peak_inverse_v", by_inverse),
+    ]
     if what.filter == "capacitor":
-        least, ohm = _source_ohm(valve, volts, float(what.source_ohm)), float(what.source_ohm)
-        remedy = f"add at least {_round(least - ohm, up=True)} ohm in series with each plate"
-        at = read("min_source_ohm_per_plate")
-        found.append(_judge("source-resistance", ohm, least, "ohm", remedy, at))
-        largest = valve.max_first_capacitor_uf
-        remedy = f"fit at most {_round(largest)} µF first, and more only behind a choke or a resistor"
-        at = read("max_first_capacitor_uf")
-        found.append(_judge("first-capacitor", float(what.capacitance_uf), largest, "µF", remedy, at))
-    with_choke = choke and not math.isnan(valve.max_ac_v_choke)
-    most = valve.max_ac_v_choke if with_choke else valve.max_ac_v
-    remedy = f"feed each plate at most {_round(most)} V rms, or fit a rectifier that stands it"
-    at = read("max_ac_v_per_plate_rms") and not with_choke
-    return [*found, _judge("ac-volts", volts, most, "V", remedy, at)]
+        least, largest = _source_ohm(valve, volts, ohm), _round(valve.max_first_capacitor_uf)
+        added = f"add at least {_round(least - ohm, up=True)} ohm in series with each plate"
+        smaller = f"fit at most {largest} µF first, and more only behind a choke or a resistor"
+        farad = float(what.capacitance_uf)
+        found += [
+            against("source-resistance", ohm, "ohm", "min_source_ohm_per_plate", added, least),
+            against("first-capacitor", farad, "µF", "max_first_capacitor_uf", smaller),
+        ]
+    of_choke = what.filter == "choke" and not math.isnan(valve.max_ac_v_choke_input)
+    column = "max_ac_v_choke_input" if of_choke else "max_ac_v_per_plate_rms"
+    return [*found, against("ac-volts", volts, "V", column, feed(getattr(valve, column)))]
 
 
 def _direct_current(what: Settings, state: SupplyState, valve: Valve) -> tuple[float, str]:
     """The most direct current of the load [mA] and its column; NaN where not told."""
-    plates = 2 if what.rectifier in ("full-wave", "bridge") else 1
-    rated, column = valve.max_dc_ma, "max_dc_ma_capacitor_input"
+    share = (2 if what.rectifier in ("full-wave", "bridge") else 1) / valve.plates
+    rated, column = valve.max_dc_ma_capacitor_input, "max_dc_ma_capacitor_input"
     if valve.dc_ma_by_v:
         rated = _between(valve.dc_ma_by_v, float(what.volts))
-    most = rated * plates / valve.plates
+    most = rated * share
     if what.filter != "choke":
         return most, column
-    if not math.isnan(valve.max_dc_ma_choke):
-        return valve.max_dc_ma_choke * plates / valve.plates, "max_dc_ma_choke_input"
+    if not math.isnan(valve.max_dc_ma_choke_input):
+        return valve.max_dc_ma_choke_input * share, "max_dc_ma_choke_input"
     # A choke is the lighter duty: what capacitor input allows is allowed, yet how much more is not told.
     return (most if state.load_ma > most else math.nan), column
 
@@ -260,8 +259,8 @@ def _source_ohm(valve: Valve, volts: float, ohm: float) -> float:
     As printed for the next higher voltage, or between two that are printed. Above the highest it is not told how much
     more is needed, but less than there is too little.
     """
-    points = valve.source_ohm_by_v or ((valve.min_source_at_v, valve.min_source_ohm),)
-    least = _between(points, volts) if len(points) > 1 else valve.min_source_ohm
+    points = valve.source_ohm_by_v or ((valve.min_source_at_v, valve.min_source_ohm_per_plate),)
+    least = _between(points, volts) if len(points) > 1 else valve.min_source_ohm_per_plate
     beyond = volts > points[-1][0] * (1 + WITHIN)
     return math.nan if beyond and ohm >= least else least
 
@@ -282,8 +281,7 @@ def _choke(what: Settings) -> tuple[float, float, float]:
     reactance = 2 * math.pi * float(what.frequency_hz) * float(what.choke_h)
     mean = MEAN_OF_SINE * float(what.volts)
     current = mean * CRITICAL / reactance
-    valve = what.thermionic
-    one = float(what.diode_drop_v)
+    valve, one = what.thermionic, float(what.diode_drop_v)
     if valve:
         one = valve.drop_v if valve.law == "constant" else (current / valve.perveance) ** (2 / 3)
     dropped = one * (2 if what.rectifier == "bridge" else 1)

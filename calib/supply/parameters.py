@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import TypedDict
 
 import numpy as np
 
 from calib.errors import Code, Fault, InputError
+from calib.supply.form_factor import FORM_FACTOR, not_together
 from calib.supply.periodic import Array
 from calib.supply.valves import Valve, rectifier_valve
 
-# the rectifiers and filters that there are
-CIRCUITS = (
-    *(("full-wave", "none"), ("full-wave", "capacitor"), ("full-wave", "choke")),
-    *(("bridge", "none"), ("bridge", "capacitor"), ("bridge", "choke")),
-    *(("half-wave", "none"), ("half-wave", "capacitor"), ("half-wave", "choke"), ("doubler", "capacitor")),
-)
+CIRCUITS = tuple(pair for pair in FORM_FACTOR if pair[0] != "none")  # the rectifiers and filters that there are
 # name: (least, greatest, unit, whether the least itself is allowed)
 LIMITS: dict[str, tuple[float, float, str, bool]] = {
     "volts": (0, 1e4, "V", False),
@@ -109,7 +105,7 @@ class Settings:
         valve = self.listed
         if valve is None or not valve.drop_told:
             return None
-        return valve.at_greatest_drop() if self.greatest_drop else valve
+        return replace(valve, drop_v=valve.drop_most_v) if self.greatest_drop else valve
 
     def columns(self) -> dict[str, Array]:
         """Every number as an array of one value a case; 0 where it is None."""
@@ -127,10 +123,8 @@ def _of_circuit(what: Settings) -> list[Fault]:
     """Faults of the circuit: rectifier, filter, choke and valve that do not go together."""
     faults = []
     if (what.rectifier, what.filter) not in CIRCUITS:
-        allowed = ", ".join(f"{first} with {second}" for first, second in CIRCUITS)
-        faults.append(
-            _fault("rectifier", what.rectifier, f"does not go with filter '{what.filter}'", f"give one of: {allowed}")
-        )
+        problem, remedy = not_together(what.filter, CIRCUITS)
+        faults.append(_fault("rectifier", what.rectifier, problem, remedy))
     if what.filter == "choke" and what.choke_h is None:
         problem = "a choke-input filter needs its choke"
         faults.append(_fault("choke_h", "", problem, "give its inductance in H", "missing"))
@@ -172,17 +166,8 @@ def _of_values(what: Settings) -> list[Fault]:
         numbers = np.atleast_1d(np.asarray(value, float))
         good = (numbers <= greatest) & ((numbers >= least) if closed else (numbers > least))
         if not np.all(good):
-            start = "from" if closed else "above"
-            bad = numbers[~good].flat[0]
-            faults.append(
-                _fault(
-                    field.name,
-                    f"{bad:g}",
-                    f"is not {start} {least:g} to {greatest:g} {unit}",
-                    f"give it in {unit}",
-                    "limits",
-                )
-            )
+            problem = f"is not {'from' if closed else 'above'} {least:g} to {greatest:g} {unit}"
+            faults.append(_fault(field.name, f"{numbers[~good].flat[0]:g}", problem, f"give it in {unit}", "limits"))
     if not faults and np.any(np.asarray(what.primary_ohm) > np.asarray(what.source_ohm)):
         problem = "is more than source_ohm, of which it is a part"
         faults.append(_fault("primary_ohm", what.primary_ohm, problem, "give all resistance in source_ohm"))

@@ -250,12 +250,6 @@ class Circuit:
         fast = mean - root
         return determinant / fast, fast
 
-    def column(self) -> Circuit:
-        """The same circuit with arrays of shape (cases, 1), to be asked at several angles a case."""
-        a11, a12, a21, a22 = (value[:, None] for value in (self.a11, self.a12, self.a21, self.a22))
-        steady, constant = ((pair[0][:, None], pair[1][:, None]) for pair in (self.steady, self.constant))
-        return Circuit(a11, a12, a21, a22, steady, constant)
-
     def settled(self, angle: Array, sign: Array | float = 1.0) -> Pair:
         """The particular motion at an angle; sign -1 for a source that has been turned over."""
         turn = np.exp(1j * angle)

@@ -127,13 +127,15 @@ def state_of(what: Settings) -> SupplyState:
     return _state(what, {name: float(values[0]) for name, values in _solved(what).items()})
 
 
-def _solved(what: Settings) -> dict[str, Array]:
+def _solved(what: Settings, blank: bool = False) -> dict[str, Array]:
     """As ``solve``; where two drops of the valve are printed, currents by the least, volts by the greatest."""
-    solved = solve(what)
+    solved = solve(what, blank)
     valve = what.thermionic
     if valve and valve.drop_most_v > valve.drop_v:
-        low = solve(replace(what, greatest_drop=True))
+        low = solve(replace(what, greatest_drop=True), blank)
+        refused = np.isnan(solved["dc_v"] + low["dc_v"])
         solved |= {name: low[name] for name in ("dc_v", "load_ohm")}
+        solved = {name: np.where(refused, np.nan, column) for name, column in solved.items()}
     return solved
 
 
@@ -158,10 +160,7 @@ def load_line(rectifier: str, filter: str, loads_ma: Sequence[float], **values: 
 
     loads = np.asarray(list(loads_ma), float)
     what = Settings(rectifier, filter, load_ma=loads, **values)
-    try:
-        solved = _solved(what)
-    except InputError:
-        solved = _one_by_one(rectifier, filter, loads, values)
+    solved = _solved(what, blank=True)
     rows = [
         asdict(_state(what, {name: float(column[at]) for name, column in solved.items()}, float(load)))
         for at, load in enumerate(loads)
@@ -176,19 +175,6 @@ class _Line(Extras, total=False):
     source_ohm: float
     capacitance_uf: float
     frequency_hz: float
-
-
-def _one_by_one(rectifier: str, filter: str, loads: Array, values: _Line) -> dict[str, Array]:
-    """The steady states where some load is too much: each load alone, NaN where it cannot be given."""
-    rows = []
-    for load in loads:
-        try:
-            solved = _solved(Settings(rectifier, filter, load_ma=float(load), **values))
-            rows.append({name: column[0] for name, column in solved.items()})
-        except InputError:
-            rows.append({})
-    names = {name for row in rows for name in row} or {"dc_v"}
-    return {name: np.array([row.get(name, np.nan) for row in rows]) for name in names}
 
 
 def _state(what: Settings, solved: dict[str, float], load_ma: float | None = None) -> SupplyState:
@@ -222,13 +208,15 @@ def critical_inductance(load_ohm: float, frequency_hz: float) -> float:
     return CRITICAL * load_ohm / (2 * math.pi * frequency_hz)
 
 
-def solve(what: Settings) -> dict[str, Array]:
+def solve(what: Settings, blank: bool = False) -> dict[str, Array]:
     """Steady state of every case of a circuit.
 
     Parameters
     ----------
     what : Settings
         The cases.
+    blank : bool
+        Whether a case without a steady state has NaN, instead of an error for all.
 
     Returns
     -------
@@ -244,23 +232,29 @@ def solve(what: Settings) -> dict[str, Array]:
     """
     every = what.columns()
     peak = np.sqrt(2) * every["volts"]
-    _refuse_blocked(what, every, peak)
-    solved = _unloaded(what, peak, _drops(what, every) / peak)
-    loaded = np.flatnonzero(every["load_ma"] > 0)
+    drops = _drops(what, every)
+    missing = drops >= peak
+    if missing.any() and not blank:
+        raise InputError([_blocked(what, drops, peak, int(np.argmax(missing)))])
+    solved = _unloaded(what, peak, np.minimum(drops / peak, 1.0))
+    loaded = np.flatnonzero((every["load_ma"] > 0) & ~missing)
     if len(loaded):
-        part = _loaded(what, {name: column[loaded] for name, column in every.items()})
-        for name, column in part.items():
+        columns = {name: column[loaded] for name, column in every.items()}
+        scaled = _scaled(what, columns)
+        ratio, result, found = _per_unit(scaled)
+        if not (blank or found.all()):
+            raise InputError([_no_state(what, columns, scaled, int(np.argmin(found)))])
+        missing[loaded] = ~found
+        for name, column in _with_units(what, columns, scaled.drop, ratio, result).items():
             solved[name][loaded] = column
-    return solved
+    return {name: np.where(missing, np.nan, column) for name, column in solved.items()}
 
 
-def _loaded(what: Settings, columns: dict[str, Array]) -> dict[str, Array]:
-    """As ``solve``, for cases that all have a load."""
+def _with_units(
+    what: Settings, columns: dict[str, Array], drop: Array, ratio: Array, result: dict[str, Array]
+) -> dict[str, Array]:
+    """As ``solve``, of cases that all have a load, from their load resistance and averages per unit."""
     peak, current = np.sqrt(2) * columns["volts"], columns["load_ma"] / 1000
-    scaled = _scaled(what, columns, peak, current)
-    ratio, result, found = _per_unit(scaled)
-    if not np.all(found):
-        raise InputError(_no_state(what, columns, scaled, ~found))
     side = np.sqrt(0.5) if what.rectifier == "full-wave" else 1.0
     return {
         "dc_v": ratio * peak,
@@ -270,7 +264,7 @@ def _loaded(what: Settings, columns: dict[str, Array]) -> dict[str, Array]:
         "peak_ma": result["peak"] * current * 1000,
         "conduction_deg": np.degrees(result["stop"] - result["start"]),
         "load_ohm": ratio * peak / current,
-        "input_w": (result["power"] + scaled.drop * (2 if what.rectifier == "doubler" else 1)) * peak * current,
+        "input_w": (result["power"] + drop * (2 if what.rectifier == "doubler" else 1)) * peak * current,
     }
 
 
@@ -281,7 +275,8 @@ def _drops(what: Settings, columns: dict[str, Array]) -> Array:
     return np.asarray(one * (2 if what.rectifier == "bridge" else 1) + 0 * columns["volts"])
 
 
-def _scaled(what: Settings, columns: dict[str, Array], peak: Array, current: Array) -> PerUnit:
+def _scaled(what: Settings, columns: dict[str, Array]) -> PerUnit:
+    peak, current = np.sqrt(2) * columns["volts"], columns["load_ma"] / 1000
     unit = peak / current
     omega = 2 * np.pi * columns["frequency_hz"]
     drop = _drops(what, columns) / peak
@@ -342,41 +337,35 @@ def _unloaded(what: Settings, peak: Array, drop: Array) -> dict[str, Array]:
     """Steady state of a winding that gives no current."""
     level = (1 - drop) * (2 if what.rectifier == "doubler" else 1)
     names = ("ripple_v_pp", "ripple_v_rms", "winding_rms_ma", "peak_ma", "conduction_deg", "input_w")
-    idle = {"dc_v": level * peak} | {name: np.zeros_like(peak) for name in names}
+    idle = {"dc_v": level * peak, **{name: np.zeros_like(peak) for name in names}}
     idle["load_ohm"] = np.full_like(peak, np.inf)
     if what.filter == "none":
         period = np.pi if what.rectifier != "half-wave" else 2 * np.pi
-        mean = (2 * np.cos(np.arcsin(drop)) - drop * (np.pi - 2 * np.arcsin(drop))) / period
         edge = np.arcsin(drop)
         width = np.pi - 2 * edge
+        mean = (2 * np.cos(edge) - drop * width) / period
         square = (width / 2 + np.sin(2 * edge) / 2 - 4 * drop * np.cos(edge) + drop**2 * width) / period
         rms = np.sqrt(square - mean**2)
         idle |= {"dc_v": mean * peak, "ripple_v_pp": (1 - drop) * peak, "ripple_v_rms": rms * peak}
     return idle
 
 
-def _refuse_blocked(what: Settings, columns: dict[str, Array], peak: Array) -> None:
-    """Refuse a constant drop that the winding's peak does not reach."""
-    drops = _drops(what, columns)
-    blocked = drops >= peak
-    if np.any(blocked):
-        at = np.flatnonzero(blocked)[0]
-        column, value = ("valve", what.valve) if what.valve else ("diode_drop_v", f"{columns['diode_drop_v'][at]:g}")
-        problem = f"the drop of {drops[at]:g} V is not below the winding's peak of {peak[at]:g} V"
-        raise InputError.one(problem, "give a smaller drop or more volts", column=column, value=value, code="conflict")
+def _blocked(what: Settings, drops: Array, peak: Array, at: int) -> Fault:
+    """The fault of a constant drop that the winding's peak does not reach."""
+    column, value = ("valve", what.valve) if what.valve else ("diode_drop_v", f"{what.columns()['diode_drop_v'][at]:g}")
+    problem = f"the drop of {drops[at]:g} V is not below the winding's peak of {peak[at]:g} V"
+    return Fault("", None, column, value, problem, "give a smaller drop or more volts", "conflict")
 
 
-def _no_state(what: Settings, columns: dict[str, Array], scaled: PerUnit, missing: Array) -> list[Fault]:
-    """One fault that says why the first case without a steady state has none."""
-    at = np.flatnonzero(missing)[:1]
-    load = f"{columns['load_ma'][at[0]]:g}"
-    one = scaled.rows(at)
-    emf = one.mean_emf[0]
-    if what.filter == "choke" and one.source[0] < 0.9 * emf and scaled.period < 4:
+def _no_state(what: Settings, columns: dict[str, Array], scaled: PerUnit, at: int) -> Fault:
+    """The fault that says why a case without a steady state has none."""
+    emf, source = scaled.mean_emf[at], scaled.source[at]
+    if what.filter == "choke" and source < 0.9 * emf and scaled.period < 4:
         problem = "choke and capacitor ring: the rectifier conducts more than once in a half-cycle"
-        value, remedy = f"{columns['choke_h'][at[0]]:g}", "give a larger choke, more capacitance or more source_ohm"
-        return [Fault("", None, "choke_h", value, problem, remedy, "conflict")]
+        remedy = "give a larger choke, more capacitance or more source_ohm"
+        return Fault("", None, "choke_h", f"{columns['choke_h'][at]:g}", problem, remedy, "conflict")
     problem = "is more than this source can give through its resistance, choke and capacitors"
-    if one.source[0] < emf:
+    if source < emf:
         problem += ", or so near to it that no steady state was found"
-    return [Fault("", None, "load_ma", load, problem, "lower load_ma or source_ohm, or raise volts", "conflict")]
+    remedy = "lower load_ma or source_ohm, or raise volts"
+    return Fault("", None, "load_ma", f"{columns['load_ma'][at]:g}", problem, remedy, "conflict")

@@ -13,10 +13,12 @@ motion give every derivative, and the polynomials, which are linear, carry them 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
 from difflib import get_close_matches
 from functools import cache
 from math import inf, isnan, nan
+from typing import Any
 
 import numpy as np
 from numpy.polynomial import chebyshev, legendre
@@ -44,9 +46,12 @@ LOOK_AT = np.linspace(-1, 1, 301)
 LOOK = chebyshev.chebvander(LOOK_AT, DEGREE) @ _BASIS
 
 
+Points = tuple[tuple[float, float], ...]
+
+
 @dataclass(frozen=True)
 class Valve:
-    """A rectifier valve as its maker states it; NaN where the table does not tell.
+    """A rectifier valve as its maker states it, by the columns of the table; NaN where it does not tell.
 
     Attributes
     ----------
@@ -67,17 +72,17 @@ class Valve:
         Whether the filament is the cathode, so that it conducts before the set's valves draw.
     plates : int
         In one bulb.
-    max_ac_v, max_ac_v_choke : float
+    max_ac_v_per_plate_rms, max_ac_v_choke_input : float
         No-load volts a plate with capacitor and with choke input [V rms].
     max_peak_inverse_v : float
         Of a plate [V].
-    max_dc_ma, max_dc_ma_choke : float
+    max_dc_ma_capacitor_input, max_dc_ma_choke_input : float
         Direct current of all plates together with capacitor and with choke input [mA].
-    max_peak_ma : float
+    max_peak_plate_ma : float
         Of one plate [mA].
     max_first_capacitor_uf : float
         Capacitor input [µF].
-    min_source_ohm, min_source_at_v : float
+    min_source_ohm_per_plate, min_source_at_v : float
         Resistance in series with one plate, capacitor input, and the volts a plate it is printed for [ohm], [V rms].
     dc_ma_by_v, source_ohm_by_v : tuple of (float, float)
         Points (volts a plate, mA or ohm) where the sheet prints several; straight between them.
@@ -97,17 +102,17 @@ class Valve:
     heater_a: float
     directly_heated: bool
     plates: int
-    max_ac_v: float
-    max_ac_v_choke: float
+    max_ac_v_per_plate_rms: float
+    max_ac_v_choke_input: float
     max_peak_inverse_v: float
-    max_dc_ma: float
-    max_dc_ma_choke: float
-    max_peak_ma: float
+    max_dc_ma_capacitor_input: float
+    max_dc_ma_choke_input: float
+    max_peak_plate_ma: float
     max_first_capacitor_uf: float
-    min_source_ohm: float
+    min_source_ohm_per_plate: float
     min_source_at_v: float
-    dc_ma_by_v: tuple[tuple[float, float], ...]
-    source_ohm_by_v: tuple[tuple[float, float], ...]
+    dc_ma_by_v: Points
+    source_ohm_by_v: Points
     checked: frozenset[str]
     source: str
 
@@ -121,10 +126,6 @@ class Valve:
         """Whether the table tells what it drops."""
         return not isnan(self.drop_v)
 
-    def at_greatest_drop(self) -> Valve:
-        """The same valve with the greatest drop that is printed of it."""
-        return replace(self, drop_v=self.drop_most_v)
-
 
 @cache
 def rectifier_valves() -> dict[str, Valve]:
@@ -132,39 +133,26 @@ def rectifier_valves() -> dict[str, Valve]:
     return {row["valve"]: _valve(row) for row in shipped_rows("datasets/valves/rectifiers.csv")}
 
 
+def _points(text: str) -> Points:
+    pairs = (point.split(":") for point in text.split())
+    return tuple((float(volts), float(value)) for volts, value in pairs)
+
+
+# how a cell of the table is read, by the type of the attribute
+READ: dict[str, Callable[[str], Any]] = {
+    "str": str,
+    "int": int,
+    "float": lambda text: float(text or nan),
+    "bool": lambda text: text == "true",
+    "Points": _points,
+    "tuple[str, ...]": lambda text: tuple(part.strip() for part in text.split(";") if part.strip()),
+    "frozenset[str]": lambda text: frozenset(text.split(";")),
+}
+
+
 def _valve(row: dict[str, str]) -> Valve:
-    def told(name: str) -> float:
-        return float(row[name]) if row[name] else nan
-
-    def points(name: str) -> tuple[tuple[float, float], ...]:
-        pairs = (point.split(":") for point in row[name].split())
-        return tuple((float(volts), float(value)) for volts, value in pairs)
-
-    return Valve(
-        name=row["valve"],
-        equivalents=tuple(part.strip() for part in row["equivalents"].split(";") if part.strip()),
-        law=row["law"],
-        drop_v=told("drop_v"),
-        drop_most_v=told("drop_most_v") if row["drop_most_v"] else told("drop_v"),
-        at_ma=told("at_ma"),
-        heater_v=told("heater_v"),
-        heater_a=told("heater_a"),
-        directly_heated=row["directly_heated"] == "true",
-        plates=int(row["plates"]),
-        max_ac_v=told("max_ac_v_per_plate_rms"),
-        max_ac_v_choke=told("max_ac_v_choke_input"),
-        max_peak_inverse_v=told("max_peak_inverse_v"),
-        max_dc_ma=told("max_dc_ma_capacitor_input"),
-        max_dc_ma_choke=told("max_dc_ma_choke_input"),
-        max_peak_ma=told("max_peak_plate_ma"),
-        max_first_capacitor_uf=told("max_first_capacitor_uf"),
-        min_source_ohm=told("min_source_ohm_per_plate"),
-        min_source_at_v=told("min_source_at_v"),
-        dc_ma_by_v=points("dc_ma_by_v"),
-        source_ohm_by_v=points("source_ohm_by_v"),
-        checked=frozenset(row["checked"].split(";")),
-        source=row["source"],
-    )
+    cells = row | {"name": row["valve"], "drop_most_v": row["drop_most_v"] or row["drop_v"]}
+    return Valve(**{field.name: READ[str(field.type)](cells[field.name]) for field in fields(Valve)})
 
 
 def rectifier_valve(name: str) -> Valve:
@@ -332,28 +320,23 @@ def edges(case: PerUnit, states: tuple[Array, Array], ends: tuple[Array, Array],
 def slopes(case: PerUnit, unknowns: Array) -> Array:
     """Derivative of every residual by every unknown, shape (cases, residuals, unknowns); exact to rounding."""
     values, start, stop, ratio = unpack(case, unknowns)
-    states = SHAPES[case.kind][1]
+    elements, states = SHAPES[case.kind]
     points, knots, size = DEGREE, DEGREE + 1, unknowns.shape[1]
     found = np.zeros((len(unknowns), size, size))
     row = 0
     for number, (low, high) in enumerate(ends_of(case, start, stop)):
         angle, stretch = angles(low, high, POINTS)
         moving, current = _by_state(case, angle, values[:, number] @ VALUE.T, ratio)
-        for state in range(states):
-            column = (number * states + state) * knots
-            where = slice(column, column + knots)
-            for moved in range(states):
-                rows = slice(row + moved * points, row + (moved + 1) * points)
-                found[:, rows, where] = -(stretch * moving[:, moved, state])[:, :, None] * VALUE
-                if moved == state:
-                    found[:, rows, where] += SLOPE
-            pulled = WEIGHTS * stretch * current[:, state]
-            found[:, -1, where] = pulled @ VALUE / case.period
-            if number:
-                found[:, row + states * points + state, column] = 1
-                found[:, row + states * points + state, column - (states - 1) * knots - 1] = -1
+        first = number * states * knots
+        block = np.einsum("ms,pk->mpsk", np.eye(states), SLOPE) - np.einsum("cp,cmsp,pk->cmpsk", stretch, moving, VALUE)
+        where = slice(first, first + states * knots)
+        found[:, row : row + states * points, where] = block.reshape(len(found), states * points, states * knots)
+        charge = np.einsum("cp,csp,pk->csk", WEIGHTS * stretch, current, VALUE) / case.period
+        found[:, -1, where] = charge.reshape(len(found), -1)
         row += states * points + (states if number else 0)
-    _by_ends(case, unknowns, found, row)
+    ends = [*(block * knots + end for block in range(elements * states) for end in (0, DEGREE)), *range(size - 3, size)]
+    stepped = residuals(case.wider(1), unknowns[:, None, :] + 1j * STEP * np.eye(size)[ends])
+    found[:, :, ends] = np.swapaxes(stepped.imag / STEP, 1, 2)
     return found
 
 
@@ -367,25 +350,6 @@ def _by_state(case: PerUnit, angle: Array, state: Array, ratio: Array) -> tuple[
         motions.append(moved.imag / STEP)
         currents.append(current.imag / STEP)
     return np.stack(motions, axis=2), np.stack(currents, axis=1)
-
-
-def _by_ends(case: PerUnit, unknowns: Array, found: Array, first: int) -> None:
-    """Put in derivatives by both ends and the load resistance, and those of the conditions from row ``first`` on."""
-    size = unknowns.shape[1]
-    probes = np.zeros((3, size), complex)
-    probes[:, -3:] = 1j * STEP * np.eye(3)
-    stepped = residuals(case.wider(1), unknowns[:, None, :] + probes)
-    found[:, :, -3:] = np.swapaxes(stepped.imag / STEP, 1, 2)
-    values, start, stop, ratio = unpack(case, unknowns)
-    elements, states = SHAPES[case.kind]
-    knots = DEGREE + 1
-    for element, knot in ((0, 0), (elements - 1, knots - 1)):
-        for state in range(states):
-            ends = [values[:, 0, :, 0].astype(complex), values[:, -1, :, -1].astype(complex)]
-            ends[knot > 0][:, state] += 1j * STEP
-            conditions = edges(case, (ends[0], ends[1]), (start, stop), ratio)
-            column = (element * states + state) * knots + knot
-            found[:, first:-1, column] = np.stack([np.imag(one) / STEP for one in conditions], axis=1)
 
 
 def valve_supply(case: PerUnit) -> tuple[Array, dict[str, Array], Array]:

@@ -13,14 +13,12 @@ from calib.supply.form_factor import (
     FORM_FACTOR_SD,
     LARGE_CAPACITOR,
     SPREAD,
-    TYPICAL,
     convert_rating,
     primary_rms_per_dc,
-    spread,
-    typical_form_factor,
     winding_rms_per_dc,
 )
 from tests.counts import share
+from tests.scenes.typical_supplies import TYPICAL, spread, typical_form_factor
 
 
 @pytest.mark.parametrize("pair", list(TYPICAL)[: share(2, len(TYPICAL))])
@@ -67,9 +65,9 @@ def test_a_pair_that_does_not_exist_is_refused():
         winding_rms_per_dc("bridge", "pi")
 
 
-@pytest.mark.parametrize("pair", [("half-wave", "capacitor"), ("full-wave", "choke")])
+@pytest.mark.parametrize("pair", [("full-wave", "capacitor"), *SPREAD][: share(1, len(SPREAD) + 1)])
 def test_silicon_and_valves_apart_are_what_the_solver_gives(pair):
-    """The same recipe: smallest and largest k, by hand of `python -m calib.supply.form_factor` for the other pairs."""
+    """The same recipe: smallest and largest k."""
     assert spread(*pair) == SPREAD[pair]
 
 

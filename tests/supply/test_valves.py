@@ -70,7 +70,7 @@ def test_an_equivalent_has_the_limits_of_its_type(name, home):
 def test_of_types_that_differ_by_their_envelope_the_one_that_stands_less_is_taken():
     """5U4-G stands 225 mA, 5U4-GB 275 mA, and 83-V is another valve than 83."""
     assert rectifier_valve("5U4").name == "5U4-G"
-    assert rectifier_valve("5U4-GB").max_dc_ma == 275
+    assert rectifier_valve("5U4-GB").max_dc_ma_capacitor_input == 275
     assert (rectifier_valve("83V").name, rectifier_valve("83").name) == ("5V4-G", "83")
 
 
@@ -92,8 +92,8 @@ def test_where_sources_differ_the_safer_figure_stands():
     valves = rectifier_valves()
     assert (valves["5U4-G"].drop_v, valves["5U4-G"].drop_most_v) == (44, 58)
     assert valves["GZ34"].max_peak_inverse_v == 1500
-    assert valves["5Y3-GT"].max_peak_ma == valves["80"].max_peak_ma == 375
-    assert valves["6X4"].min_source_ohm == valves["6X5-GT"].min_source_ohm == 525
+    assert valves["5Y3-GT"].max_peak_plate_ma == valves["80"].max_peak_plate_ma == 375
+    assert valves["6X4"].min_source_ohm_per_plate == valves["6X5-GT"].min_source_ohm_per_plate == 525
 
 
 def test_a_recalled_limit_says_in_its_source_that_it_is_unverified():
