@@ -264,11 +264,6 @@ def read_number(typed: str, unit: str = "", symbol: str = "", usual: tuple[float
     return Numeral(number, one.symbol, one.kept(number), aloud)
 
 
-def symbols_behind(unit: str) -> tuple[str, ...]:
-    """The units that may be typed behind a number, by the one that is kept."""
-    return tuple(names.split()[0] for _, names in _spelt(_SAME.get(unit, unit)))
-
-
 def own_symbol(unit: str) -> str:
     """How the unit that is kept is written; AWG for a wire."""
     return "AWG" if unit == "wire" else _SAID.get(unit, unit)
@@ -286,7 +281,7 @@ def _normal(typed: str) -> str:
 def _unit_of(behind: str, unit: str, offered: str) -> Measure:
     """The unit that was typed, else the one offered."""
     bare = "".join(behind.split()).replace(".", "").replace("^2", "2")
-    units = {names.split()[0]: (size, names.split()) for size, names in _spelt(unit)}
+    units = {names.split()[0]: (size, names.split()) for size, names in data("units.toml")["spelt"].get(unit, ())}
     if not bare or (bare.lower() in _DEGREE and unit in ("°C", "K")):
         size, _ = units.get(offered, (1.0, []))
         return _measure(size, unit, offered)
@@ -304,12 +299,6 @@ def _unit_of(behind: str, unit: str, offered: str) -> Measure:
     *others, last = units
     allowed = f"{', '.join(others)} or {last}" if others else last
     raise NotRead(f"has '{shown}' behind it, which is no unit of this reading", f"write it alone, or with {allowed}")
-
-
-def _spelt(unit: str) -> list[tuple[float | str, str]]:
-    """The units that may stand behind a number: the size of each, or the symbol of its measure, and its spellings."""
-    spelt: list[tuple[float | str, str]] = data("units.toml")["spelt"].get(unit, [])
-    return spelt
 
 
 def _measure(size: float | str, unit: str, symbol: str) -> Measure:

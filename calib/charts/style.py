@@ -11,6 +11,8 @@ import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from calib.paths import data
+
 if TYPE_CHECKING:
     import altair as alt
 
@@ -37,31 +39,7 @@ class Palette:
     practice_ground: str
 
 
-LIGHT = Palette(
-    ground="#fbf9f4",
-    field="#f0ece2",
-    rule="#cfc8b8",
-    ink="#1d2830",
-    soft_ink="#55616a",
-    accent="#0a5f94",
-    warning="#a8430a",
-    warning_ground="#f9e9dc",
-    practice="#74347c",
-    practice_ground="#eadcee",
-)
-
-DARK = Palette(
-    ground="#14191d",
-    field="#20272d",
-    rule="#46515a",
-    ink="#ece8de",
-    soft_ink="#a9b3ba",
-    accent="#62b6e8",
-    warning="#f0995c",
-    warning_ground="#3a281c",
-    practice="#d9a5e0",
-    practice_ground="#3d2842",
-)
+LIGHT, DARK = (Palette(**data("charts/palettes.toml")[name]) for name in ("light", "dark"))
 
 
 def palette(dark: bool) -> Palette:

@@ -6,22 +6,21 @@ code, so that a wording may change.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
+from copy import deepcopy
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib import bench, words
 from calib.bench.faults import BOND_LIMIT_OHM, LOW_LINE
 from calib.bench.insulation import GOOD_ABOVE_MEGOHM, STANDARD_MEGOHM, STOP_BELOW_MEGOHM
+from calib.paths import data
 from calib.register.fields import FIELDS
 from calib.session.fields import Field, Part, Rows, Step
 
 if TYPE_CHECKING:
     import pandas as pd
 
-HERE = Path(__file__).resolve().parent
 # The figures that its texts name, and the lists that stand elsewhere.
 FIGURES = {
     "bond_limit_ohm": BOND_LIMIT_OHM,
@@ -135,11 +134,7 @@ def translated(entries: Mapping[str, Any]) -> dict[str, Any]:
 
 def practice_entries() -> dict[str, dict[str, Any]]:
     """A session to practise on, made up from first to last: its entries by step and field, for the caller's own."""
-    return _read("practice.toml")
-
-
-def _read(name: str) -> dict[str, Any]:
-    return tomllib.loads((HERE / name).read_text(encoding="utf-8"))
+    return deepcopy(data("session/practice.toml"))
 
 
 def _step(told: Mapping[str, Any]) -> Step:
@@ -176,7 +171,7 @@ def _filled_in(text: str) -> str:
     return text.format(**FIGURES)
 
 
-STEPS = tuple(map(_step, _read("protocol.toml")["step"]))
+STEPS = tuple(map(_step, data("session/protocol.toml")["step"]))
 BY_NAME = {step.name: step for step in STEPS}
 NAMES = tuple(BY_NAME)
 LIVE = ("ratio", "idle")  # what feeds the unit: held up by a finding that says stop
