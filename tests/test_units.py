@@ -10,6 +10,7 @@ from hypothesis import example, given, strategies as st
 
 from calib.bench import MEASURES, NotRead, inch_fraction, measure, read_number
 from calib.units import meant
+from tests.counts import FEW
 
 
 @pytest.mark.parametrize(
@@ -31,6 +32,7 @@ def test_what_is_typed_becomes_what_is_kept(unit, symbol, typed, kept):
     assert measure(unit, symbol).typed(kept) == pytest.approx(typed, rel=1e-11)
 
 
+@FEW
 @given(st.sampled_from(sorted(MEASURES)), st.floats(-1e4, 1e4), st.data())
 def test_there_and_back_is_where_one_was(unit, value, data):
     one = data.draw(st.sampled_from(MEASURES[unit]))
@@ -198,6 +200,7 @@ def test_what_is_no_number_is_refused_with_a_remedy(typed: str, unit: str, probl
 MARKS = st.sampled_from([(" ", ","), (" ", "."), (".", ","), (",", "."), ("'", "."), ("’", ","), ("\u00a0", ",")])
 
 
+@FEW
 @given(st.integers(0, 10**9), st.integers(0, 999999), st.integers(1, 6), MARKS, st.sampled_from(["", "-", "−"]))
 def test_every_countrys_way_of_writing_a_number_gives_the_number(
     whole: int, digits: int, places: int, marks: tuple[str, str], sign: str
@@ -214,6 +217,7 @@ def test_every_countrys_way_of_writing_a_number_gives_the_number(
         assert read_number(text, "V").kept == value
 
 
+@FEW
 @given(st.text(st.sampled_from("0123456789.,' /-+eEkMmΩVinAWGF°½ \u00a0\"")) | st.text(max_size=20), st.data())
 @example("1/" + "9" * 150, None)
 def test_whatever_is_typed_is_a_finite_number_or_refused_in_words(typed: str, data: st.DataObject | None) -> None:
@@ -310,6 +314,7 @@ def test_the_sentence():
     )
 
 
+@FEW
 @given(st.floats(-1e7, 1e7), st.sampled_from([STACK, OHM, MILLIAMPERE, TEMPERATURE, VOLT, HERTZ]))
 def test_only_the_usual_is_offered_and_only_for_what_is_refused(value, limits):
     found = meant(value, *limits)
@@ -320,6 +325,7 @@ def test_only_the_usual_is_offered_and_only_for_what_is_refused(value, limits):
         assert all(usual_low <= one <= usual_high for one in (found.value, *(other for other, _ in found.others)))
 
 
+@FEW
 @example(10.0, 1 / 25.4)
 @given(st.floats(10.0, 90.0), st.sampled_from([10.0, 100.0, 1000.0, 0.1, 0.01, 0.001, 25.4, 1 / 25.4]))
 def test_a_slip_of_a_usual_stack_is_found_again(true, factor):
@@ -329,6 +335,7 @@ def test_a_slip_of_a_usual_stack_is_found_again(true, factor):
         assert any(one == pytest.approx(true) for one in (found.value, *(other for other, _ in found.others)))
 
 
+@FEW
 @given(st.floats(-30.0, 40.0))
 def test_fahrenheit_is_found_again(celsius):
     limits = (-40.0, 45.0, -30.0, 40.0, "°C")

@@ -13,6 +13,7 @@ from hypothesis import given, strategies as st
 from calib import bench
 from calib.bench.core import core_from_outside, weight_check
 from calib.paths import shipped_rows
+from tests.counts import FEW
 
 SIDES = st.floats(3.0, 500.0)
 
@@ -28,6 +29,7 @@ def test_size_classes_take_their_low_edge(area, label):
     assert bench.size_class(area) == label
 
 
+@FEW
 @given(AREAS)
 def test_an_area_lies_within_its_class(area):
     low, high = bench.size_class_bounds(bench.size_class(area))
@@ -41,6 +43,7 @@ def test_classes_leave_no_gap():
     assert all(one[1] == other[0] for one, other in zip(bounds, bounds[1:], strict=False))
 
 
+@FEW
 @given(SIDES, SIDES)
 def test_more_stack_is_more_core(tongue, stack):
     area = bench.core_area_cm2(tongue, stack)
@@ -50,6 +53,7 @@ def test_more_stack_is_more_core(tongue, stack):
     assert sheets.iron_mass_kg(2.0 * stack) == pytest.approx(2.0 * sheets.iron_mass_kg(stack))
 
 
+@FEW
 @given(SIDES)
 def test_tongue_from_the_outside_of_a_scrapless_sheet(tongue):
     assert bench.tongue_from_outside_mm(3.0 * tongue, 2.5 * tongue) == pytest.approx(tongue)
@@ -172,6 +176,7 @@ def test_a_weight_of_another_core(kilogram, words):
     assert f"{kilogram:.3g} kg" in said.sentence
 
 
+@FEW
 @given(TONGUES, STACKS, st.floats(0.9, 1.1))
 def test_the_stack_of_a_weight_there_and_back(tongue, stack, factor):
     """At the stacks that a weight allows, the weight is the limit itself."""

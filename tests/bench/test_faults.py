@@ -19,6 +19,7 @@ from calib.bench.faults import (
     findings,
 )
 from calib.bench.insulation import InsulationTest
+from tests.counts import FEW
 
 # A sound unit of the fictional Alder Lane workshop.
 CLEAN = FaultSigns(
@@ -196,6 +197,7 @@ def test_an_open_winding_says_what_a_voltage_on_it_means():
     assert "100 kohm" in finding.remedy
 
 
+@FEW
 @given(st.floats(1.0, 0.34 * 703.0), st.floats(0.5, 12.7), st.floats(0.0, 24.0))
 def test_an_ordinary_iron_is_no_short(current, watts, rise):
     """Anything under 35 % of full load, twice the usual loss and 25 K is let pass."""

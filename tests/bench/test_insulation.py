@@ -19,8 +19,10 @@ from calib.bench.insulation import (
     insulation_steps,
     working_stresses,
 )
+from tests.counts import FEW
 
 
+@FEW
 @given(st.floats(0.01, 1e5), st.floats(-20.0, 110.0))
 def test_it_halves_for_ten_kelvin(megohm, temp):
     # A winding that is 10 K warmer reads half for the same resistance at 20 °C (IEEE 43 practice).

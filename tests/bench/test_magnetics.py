@@ -10,6 +10,7 @@ from hypothesis import given, strategies as st
 
 from calib import bench
 from calib.bench import magnetics
+from tests.counts import FEW
 
 AREAS = st.floats(0.1, 1000.0)
 
@@ -29,12 +30,14 @@ def test_worked_table_of_square_stacks(worked_stacks):
     assert len(worked_stacks) == 19
 
 
+@FEW
 @given(AREAS, st.floats(0.5, 1.8), st.floats(25.0, 400.0), st.floats(1.0, 1000.0))
 def test_flux_there_and_back(area, flux, frequency, voltage):
     turns = voltage * bench.turns_per_volt(area, flux, frequency)
     assert bench.flux_density_t(voltage, turns, area, frequency) == pytest.approx(flux)
 
 
+@FEW
 @given(AREAS, st.floats(100.0, 250.0), st.floats(100.0, 2000.0))
 def test_sixty_hertz_unit_on_fifty_runs_a_fifth_harder(area, voltage, turns):
     on_sixty = bench.flux_density_t(voltage, turns, area, 60.0)

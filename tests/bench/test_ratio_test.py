@@ -21,6 +21,7 @@ from calib.bench.ratio_test import (
     scale_taps,
     usual_heater_v,
 )
+from tests.counts import FEW
 
 VOLTS = st.floats(0.1, 1e4)
 
@@ -84,17 +85,20 @@ def test_v_over_r_of_plain_numbers_takes_the_meter_class_in_use():
     assert stated.std_dev / stated.nominal_value == pytest.approx(0.005)
 
 
+@FEW
 @given(VOLTS, st.floats(0.01, 1e5))
 def test_half_with_half_is_whole_with_whole(volts, ohm):
     assert bench.v_over_r(volts, ohm).nominal_value == pytest.approx(bench.v_over_r(2 * volts, 2 * ohm).nominal_value)
 
 
+@FEW
 @given(VOLTS, VOLTS, VOLTS)
 def test_scaling_at_the_full_line_changes_nothing(excitation, hv, line):
     full = bench.no_load_voltage(excitation, hv, line)
     assert bench.no_load_voltage(line, full, line) == pytest.approx(full)
 
 
+@FEW
 @given(st.floats(1.0, 300.0), st.floats(1.0, 20.0), st.floats(1.0, 100.0))
 def test_no_winding_passes_the_limit_at_the_highest_excitation(fed, times, limit):
     highest = fed * times
@@ -103,6 +107,7 @@ def test_no_winding_passes_the_limit_at_the_highest_excitation(fed, times, limit
     assert excitation <= limit * (1.0 + 1e-12)
 
 
+@FEW
 @given(VOLTS, st.floats(0.0, 1e4), st.floats(1e3, 1e8))
 def test_taking_the_meters_load_off_undoes_it(volts, winding, meter):
     read = volts * (1.0 - bench.meter_loading(winding, meter))
@@ -110,6 +115,7 @@ def test_taking_the_meters_load_off_undoes_it(volts, winding, meter):
     assert bench.unloaded_voltage(read, winding, meter) == pytest.approx(read * (1.0 + winding / meter))
 
 
+@FEW
 @given(st.floats(0.01, 100.0), st.floats(0.05, 1.0))
 def test_two_way_finds_the_turns_and_the_coupling(turns, coupling):
     both = bench.two_way(coupling * turns, coupling / turns)
@@ -117,6 +123,7 @@ def test_two_way_finds_the_turns_and_the_coupling(turns, coupling):
     assert both.coupling == pytest.approx(coupling)
 
 
+@FEW
 @given(st.floats(1.0, 100.0), st.floats(1.0, 1000.0), st.floats(0.0, 0.9), st.floats(0.01, 0.1))
 def test_more_in_common_is_never_worse(first, second, correlation, more):
     less_sure = bench.ratio_uncertainty(first, second, METER, correlation)
@@ -178,6 +185,7 @@ def test_voltages_that_stand_for_two():
     assert usual_heater_v(11.45) == (11.0, 10.0)
 
 
+@FEW
 @given(st.sampled_from(HEATER_VOLTS), st.floats(-0.0299, 0.1499))
 def test_every_winding_within_the_band_is_found(rated, excess):
     assert rated in usual_heater_v(rated * (1.0 + excess))
@@ -218,6 +226,7 @@ def test_a_resistance_not_read_is_no_fault():
     assert scale_taps((*PRIMARY[:2], TapReading("220", 9.35)), 9.35, 220.0).faults == ()
 
 
+@FEW
 @given(st.lists(VOLTS, min_size=1, max_size=6, unique=True), VOLTS, VOLTS, VOLTS)
 def test_taps_go_with_the_line(volts, excitation, line, other):
     taps = [TapReading(str(k), one) for k, one in enumerate(volts)]

@@ -20,6 +20,7 @@ from calib.bench import (
     resistance_taken,
     settling_h,
 )
+from tests.counts import FEW
 
 OHMS = st.floats(0.001, 1e6)
 
@@ -63,23 +64,27 @@ def test_one_meters_gain_error_cancels_in_the_rise():
     assert spread(bench.ONE_METER_ONE_RANGE) < 1e-12
 
 
+@FEW
 @given(OHMS, TEMPS, TEMPS, ZEROS)
 def test_there_and_back_again(ohm, temp, other, zero):
     there = bench.resistance_at(ohm, temp, other, zero)
     assert bench.resistance_at(there, other, temp, zero) == pytest.approx(ohm, rel=1e-12)
 
 
+@FEW
 @given(OHMS, TEMPS, TEMPS, ZEROS)
 def test_resistance_tells_the_temperature_that_made_it(ohm, cold, hot, zero):
     there = bench.resistance_at(ohm, cold, hot, zero)
     assert bench.hot_temperature(ohm, cold, there, zero) == pytest.approx(hot, abs=1e-9)
 
 
+@FEW
 @given(OHMS, TEMPS, st.floats(0.1, 100.0))
 def test_hotter_reads_higher(ohm, temp, step):
     assert bench.resistance_at(ohm, temp, temp + step) > ohm
 
 
+@FEW
 @given(OHMS, TEMPS, TEMPS)
 def test_no_change_is_the_drift_alone(ohm, start, end):
     assert bench.rise_by_resistance(ohm, start, ohm, end) == pytest.approx(start - end, abs=1e-9)

@@ -20,6 +20,7 @@ from calib.bench import (
     with_relative,
     with_u,
 )
+from tests.counts import FEW
 
 CLASSES = st.builds(bench.MeterClass, st.floats(0.0, 10.0), st.floats(0.0, 50.0), st.floats(0.0, 10.0))
 
@@ -35,6 +36,7 @@ def test_a_rectangular_spread_has_that_deviation():
     )
 
 
+@FEW
 @given(st.floats(-1e6, 1e6), CLASSES)
 def test_sign_does_not_matter_and_the_counts_stay(reading, meter):
     u = bench.standard_uncertainty(reading, meter)
@@ -42,6 +44,7 @@ def test_sign_does_not_matter_and_the_counts_stay(reading, meter):
     assert u >= bench.standard_uncertainty(0.0, meter) * (1.0 - 1e-12)
 
 
+@FEW
 @given(st.floats(0.01, 1e4), st.floats(0.01, 1e4), CLASSES, st.floats(0.0, 1.0))
 def test_a_pair_keeps_each_readings_value(first, second, meter, correlation):
     one, two = bench.read_pair(first, second, (meter, WORKED), correlation, ("a", "b"))

@@ -19,6 +19,7 @@ from calib.bench.wire import (
     old_metric_sizes_mm,
 )
 from calib.paths import shipped_rows
+from tests.counts import FEW
 
 GAUGES = st.floats(0.0, 50.0)
 
@@ -59,21 +60,25 @@ def test_imperial_numbers_are_thicker_and_found_again():
     assert bench.nearest_swg(0.183) == 36  # 0.19304 is 0.01004 mm off, no. 37 0.01028
 
 
+@FEW
 @given(GAUGES)
 def test_gauge_there_and_back(gauge):
     assert bench.awg_from_diameter(bench.awg_diameter_mm(gauge)) == pytest.approx(gauge, abs=1e-9)
 
 
+@FEW
 @given(DIAMETERS)
 def test_diameter_there_and_back(diameter):
     assert bench.wire_diameter_mm(bench.wire_area_mm2(diameter)) == pytest.approx(diameter)
 
 
+@FEW
 @given(GAUGES, st.floats(0.01, 1.0))
 def test_a_higher_number_is_thinner(gauge, step):
     assert bench.awg_diameter_mm(gauge + step) < bench.awg_diameter_mm(gauge)
 
 
+@FEW
 @given(st.floats(1.0, 5000.0), DIAMETERS)
 def test_density_there_and_back(current, diameter):
     density = bench.current_density_a_mm2(current, diameter)

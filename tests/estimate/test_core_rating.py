@@ -14,6 +14,7 @@ from calib.bench.magnetics import usual_area_rule
 from calib.errors import InputError
 from calib.estimate.core_rating import AREA_RULE_SPREAD, opinion_of_core
 from calib.supply.form_factor import FORM_FACTOR, primary_rms_per_dc
+from tests.counts import FEW
 from tests.scenes.population import FORM, SCENES, units
 
 FULL = ("full-wave", "capacitor")
@@ -60,6 +61,7 @@ def test_every_supply_shares_the_core_by_its_rms_currents(supply):
     assert made.rated_current_ma * made.va_per_ma == pytest.approx(made.va)
 
 
+@FEW
 @given(st.lists(st.tuples(st.floats(1.0, 13.0), st.floats(0.0, 3.0)), max_size=3), st.floats(0.1, 3.0))
 def test_more_heaters_leave_less(heaters, more):
     before, after = alder(heaters), alder([*heaters, (6.3, more)])
@@ -69,6 +71,7 @@ def test_more_heaters_leave_less(heaters, more):
         assert after.low_ma < after.rated_current_ma < after.high_ma
 
 
+@FEW
 @given(st.floats(0.05, 0.9), st.floats(0.01, 0.09))
 def test_a_higher_level_is_wider(level, more):
     assert alder(level=level + more).low_ma < alder(level=level).low_ma
