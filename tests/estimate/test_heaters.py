@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from calib.bench.uncertainty import ORDINARY_OHMMETER, MeterClass
-from calib.estimate import estimate_unit
 from calib.estimate.heaters import FOUR_WIRE_METER, HEATER_SPREAD, LOST_BELOW_U, HeaterReading, heater_currents
 from tests.counts import share
+from tests.estimate.asking import estimated
 from tests.fitting.making import practice_fit, practice_unknown, prior_fit, scene_asked, scene_fit, unknown
 
 CORE = {"tongue_mm": 28, "stack_mm": 33.6}
@@ -157,7 +157,7 @@ def test_frame_and_words():
     assert list(heater_currents(prior_fit(), unknown(CORE), []).frame().columns) == list(frame.columns)
 
 
-UNITS = share(60, 150)
+UNITS = share(30, 150)
 
 
 def test_heaters_that_share_the_drop_loosely_lie_inside():
@@ -209,7 +209,7 @@ VALVES = HeaterReading("green", 6.6, 0.048, drawn_a=2.7)
 
 
 def said(heaters, readings=SMALLER):
-    return estimate_unit(practice_fit(), unknown(readings), heaters=heaters)
+    return estimated(readings, heaters)
 
 
 def core_row(made):

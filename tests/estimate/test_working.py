@@ -9,16 +9,12 @@ import re
 import pytest
 
 from calib.app.answer import working_table
-from calib.estimate import UnitEstimate, estimate_unit
+from calib.estimate import estimate_unit
 from calib.supply.form_factor import winding_rms_per_dc
+from tests.estimate.asking import estimated
 from tests.fitting.making import practice_fit, practice_unknown, unknown, without_core
 
 WARM = {"hv_resistance_ohm": 197.4, "winding_temp_c": 31}
-
-
-def estimated(changes: dict, as_read: bool = False) -> UnitEstimate:
-    """The estimate of a unit by a fit of the practice data."""
-    return estimate_unit(practice_fit(), unknown(changes), as_read=as_read)
 
 
 def working(changes: dict) -> tuple[dict[str, float], dict[str, str], dict[str, str], object]:
