@@ -96,6 +96,11 @@ class Fault:
         return visible(f"{', '.join(place)}{typed}: {self.problem}; {self.remedy}")
 
 
+def outside(limits: str) -> str:
+    """The problem of a number outside its limits, such as ``0.001 to 1000000 ohm``, as every input says it."""
+    return f"is outside the limits, {limits}"
+
+
 class InputError(ValueError):
     """An input is wrong: carries every fault at once, so that one look mends them all."""
 

@@ -13,19 +13,11 @@ from calib.bench.ratio_test import HAZARDOUS_LIVE_V, HIGHEST_RESISTANCE, feed
 from calib.leads.checks import Contradiction, Winding
 from calib.leads.graph import Parts
 from calib.leads.order import OPEN_COST
-from calib.leads.readings import named, ohms, pair_name
+from calib.leads.readings import named, ohms, pair_name, say
 from calib.leads.roles import HV, PRIMARY, Roles, colour_of, too_high
 
-KICK = (
-    "Caution: keep hands off the clips while you read, wait until the reading settles, and take them off slowly: the "
-    "test current kicks."
-)
-RATIO_CAUTION = (
-    "Caution: every winding becomes live in proportion to its turns, and a heater fed with a few volts puts a lethal "
-    "voltage on the others. Never energise on colour or resistance alone: isolated, current-limited source of mains "
-    f"frequency, meters clipped on first, every winding kept at or under {HAZARDOUS_LIVE_V:g} V rms, source taken off "
-    "at zero volts and clips last."
-)
+KICK = say("caution", "kick")
+RATIO_CAUTION = say("caution", "ratio", volts=HAZARDOUS_LIVE_V)
 MOST_ORDERS = 24  # other orders that a reading is weighed against
 
 
@@ -78,7 +70,7 @@ class State:
 def next_step(state: State) -> NextStep:
     """What to do next: what contradicts is read again first, then what joins windings, then what orders leads."""
     if not state.parts.groups:
-        return NextStep(KICK, "Tag every lead, and read any two of them against each other.", None)
+        return NextStep(KICK, say("next", "begin"), None)
     for one in state.contradictions:
         if one.suspects:
             return _again(one)
@@ -89,7 +81,7 @@ def _again(one: Contradiction) -> NextStep:
     first, *others = one.suspects
     also = f", then {named(map(pair_name, others[:3]))}" if others else ""
     why = "it contradicts the other readings" if not others else "these readings contradict one another"
-    return NextStep(KICK, f"Read {pair_name(first)} again{also}, on fresh metal: {why}.", first)
+    return NextStep(KICK, say("next", "again", first=pair_name(first), also=also, why=why), first)
 
 
 def _joining(state: State) -> NextStep | None:
@@ -105,17 +97,12 @@ def _joining(state: State) -> NextStep | None:
         return 2 * bool(bodies[a] & bodies[b]) + (len(groups[a]) == 1) + (len(groups[b]) == 1), -b
 
     a, b = max(undecided, key=worth)
-    pair = (groups[a][0], groups[b][0])
-    one, other = named(groups[a]), named(groups[b])
-    belong = "belongs" if len(groups[a]) == 1 else "belong"
-    alike = " Their colours go together." if bodies[a] & bodies[b] else ""
-    left = len(undecided) - 1
-    more = f" {left} more such reading{'s' if left > 1 else ''} may be needed." if left else ""
-    action = (
-        f"Read {pair_name(pair)}: nothing yet says whether {one} {belong} to one winding with {other}; continuity runs "
-        f"through, so one reading settles it.{alike}{more}"
-    )
-    return NextStep(KICK, action, pair)
+    pair, left = (groups[a][0], groups[b][0]), len(undecided) - 1
+    told = {"pair": pair_name(pair), "one": named(groups[a]), "other": named(groups[b])}
+    told["belong"] = "belongs" if len(groups[a]) == 1 else "belong"
+    told["alike"] = say("next", "join_alike") if bodies[a] & bodies[b] else ""
+    told["more"] = say("next", "join_more", left=left, s="s" if left > 1 else "") if left else ""
+    return NextStep(KICK, say("next", "join", **told), pair)
 
 
 def _ordering(state: State) -> NextStep | None:
@@ -165,21 +152,14 @@ def _new_reading(one: Winding, best: tuple[int, int], values: Sequence[float], s
     told = list(dict.fromkeys(ohms(value, u) for value in values))
     shown = f"about {' or '.join(told[:3])} ohm" + (", or other values," if len(told) > 3 else "")
     first, last = one.names(best)
-    action = (
-        f"Read {first} to {last}: it tells best which order of {named(one.order)} is right; it reads {shown} according "
-        f"to the order."
-    )
+    action = say("next", "order", first=first, last=last, leads=named(one.order), shown=shown)
     return NextStep(KICK, action, (first, last))
 
 
 def _finer_reading(one: Winding, best: tuple[int, int], values: Sequence[float]) -> NextStep:
     apart = max(abs(value - values[0]) for value in values)
     first, last = one.names(best)
-    action = (
-        f"Read {first} to {last} again on the finest range, or by four wires: the orders of {_open_leads(one)} that "
-        f"are left differ by {apart:.2g} ohm there, less than these readings resolve. A ratio test tells it too: the "
-        f"voltage from one end rises along the winding."
-    )
+    action = say("next", "finer", first=first, last=last, leads=_open_leads(one), apart=apart)
     return NextStep(KICK, action, (first, last))
 
 
@@ -188,85 +168,53 @@ def _open_leads(one: Winding) -> str:
 
 
 def _repair(state: State) -> NextStep | None:
-    for one in state.windings:
-        if not one.on_line:
-            action = (
-                f"Look at {named(one.order)} again: take off whatever is still connected, part every outside joint, "
-                f"then read its pairs once more."
-            )
-            return NextStep(KICK, action, None)
-    return None
+    bent = next((one for one in state.windings if not one.on_line), None)
+    return NextStep(KICK, say("next", "repair", leads=named(bent.order)), None) if bent else None
 
 
 def _ratio_test(state: State) -> NextStep:
-    lone = ""
+    before = ""
     if state.parts.leakage:
-        pairs = named(pair_name(one.pair) for one in state.parts.leakage)
-        lone = (
-            f"First find the leakage ({pairs}) with the insulation tester, and energise nothing until it is explained. "
-        )
+        before = say("next", "leakage", pairs=named(pair_name(one.pair) for one in state.parts.leakage))
     elif alone := [group[0] for group in state.parts.groups if len(group) == 1]:
-        what = "a screen, a broken end or a lead to the core"
-        lone = f"First test {named(alone)} to the core with the insulation tester: {what}. "
-    sound = [number for number, one in enumerate(state.windings) if not too_high(state.roles.facts[number].ohm)]
+        before = say("next", "alone", leads=named(alone))
+    sound = [number for number, one in enumerate(state.roles.facts) if not too_high(one.ohm)]
     able = [number for number in sound if state.roles.odds[number].family in (HV, PRIMARY)]
     if len(state.windings) < 2 or not able:
-        action = (
-            f"{lone}A mains transformer has at least a primary and one other winding: look for leads that are not in "
-            f"the readings, and read them too."
-        )
-        return NextStep(KICK, action, None)
+        return NextStep(KICK, say("next", "more_leads", before=before), None)
     highest = max(sound, key=lambda number: max(0.0, state.roles.facts[number].ohm))
     leads = state.windings[highest].order
     how = feed(False, winding=f"{leads[0]} to {leads[-1]}, {HIGHEST_RESISTANCE}").advice
     left = " and of ".join(_open_leads(one) for one in state.windings if one.orders_open > 1)
-    order = f" It also tells the order of {left}: the voltage from one end rises along the winding." if left else ""
-    action = f"{lone}Resistance tells no more. Do the ratio test. {how} It turns probable into proven.{order}"
-    return NextStep(RATIO_CAUTION, action, None)
+    order = say("next", "ratio_order", leads=left) if left else ""
+    return NextStep(RATIO_CAUTION, say("next", "ratio", before=before, how=how, order=order), None)
 
 
 def order_note(one: Winding) -> str:
     """What stays open of the order of a winding's leads; blank where it is settled."""
-    shape = one.verdict.shape
-    if shape == "joint":
-        return "ambiguous: its leads do not lie on one line; windings seem to meet at a joint inside"
-    if shape == "parallel path":
-        return "ambiguous: a reading is less than the sum of its parts, as with a second path beside it"
-    if shape == "contradictory":
-        return "ambiguous: its readings contradict one another, so that no order is sure"
+    if not one.on_line:
+        return say("order", one.verdict.shape)
     blocks = [one.names(block) for block in one.fit.unsettled]
     if not blocks and one.fit.all_followed:
         return ""
     if one.only_at_points:
         together = "; ".join(named(one.names(point)) for point in one.points if len(point) > 1)
-        return (
-            f"ambiguous: {together} read as one point: joined leads, as of sections in parallel, or too close to tell"
-        )
+        return say("order", "one_point", leads=together)
     odds = min((against for _, against in one.fit.others), default=1.0)
-    behind = "" if odds < 1.5 else f", the next best behind at {min(odds, 99):.0f} to 1"
     if len(one.fit.others) == 1 and len(blocks) == 1 and len(blocks[0]) == 2:
         how = "fits as well" if odds < 1.5 else f"stays open at {min(odds, 99):.0f} to 1"
-        return f"ambiguous: {named(blocks[0])} may stand the other way round, which {how}"
+        return say("order", "two", leads=named(blocks[0]), how=how)
+    behind = "" if odds < 1.5 else f", the next best behind at {min(odds, 99):.0f} to 1"
     which = "; ".join(named(block) for block in blocks) or "its leads"
-    orders = f"{'more than ' if not one.fit.all_followed else ''}{len(one.fit.others) + 1} orders"
-    return f"ambiguous: {orders} of {which} fit{behind}"
+    orders = f"{'more than ' if not one.fit.all_followed else ''}{len(one.fit.others) + 1}"
+    return say("order", "many", orders=orders, leads=which, behind=behind)
 
 
 def leakage(parts: Parts) -> tuple[str, ...]:
     """What has to be explained before anything is energised: readings too high for a winding."""
-    return tuple(
-        f"{pair_name(one.pair)} reads {one.ohm:,.0f} ohm, far above any winding of such a unit: leakage between two "
-        f"windings. Test their insulation before anything is energised."
-        for one in parts.leakage
-    )
+    return tuple(say("remark", "leakage", pair=pair_name(one.pair), ohm=one.ohm) for one in parts.leakage)
 
 
 def remarks(parts: Parts, scatter: float) -> tuple[str, ...]:
     """What else the readings say."""
-    found = [*leakage(parts)]
-    if scatter > 1.0:
-        found.append(
-            f"The readings scatter about {scatter:.1f} times as much as the meter's stated accuracy explains; orders "
-            f"are judged by that scatter. Look for poor clips or a drifting temperature, or state the meter's accuracy."
-        )
-    return tuple(found)
+    return leakage(parts) + ((say("remark", "scatter", scatter=scatter),) if scatter > 1.0 else ())

@@ -12,14 +12,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations, islice
 from statistics import NormalDist, median
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+import numpy as np
 
 from calib.leads.graph import Clash, Parts
 from calib.leads.order import BEND, OPEN_COST, LineFit, Placed, Spans, place, solve_line, u_between
-from calib.leads.readings import LeadReading, named, ohms, pair_name, path_sum
-
-if TYPE_CHECKING:
-    import numpy as np
+from calib.leads.readings import LeadReading, named, ohms, pair_name, path_sum, say
 
 # A check fails beyond so many standard uncertainties of its sum; with more checks than one the limit is widened so
 # that a sound set fails no oftener than a single check does.
@@ -32,13 +31,6 @@ NORMAL_MEDIAN = 0.67449  # of the size of a standard normal error
 FEWEST_CHECKS = 12  # checks from which the readings' own scatter is judged (judgement)
 CLEAR = 5.0  # standard errors by which the scatter must exceed what is stated (judgement)
 SHOWN = 5  # failed checks of one winding that are told, the worst first
-
-WHY_LESS = (
-    "If it stands, a second path lies beside it: a part left connected, windings in parallel, or a series-parallel "
-    "primary."
-)
-WHY_MORE = "No winding reads more than the sum of its parts: a poor contact, a slip, or a reading taken too soon."
-WHY_JOINT = "The four-point test passes: three or more windings seem to meet at a joint inside that has no lead."
 
 _Pair = tuple[int, int, float, float]
 _Names = tuple[str, str]
@@ -462,8 +454,6 @@ def _out_of_keeping(winding: Winding, limit: float) -> list[int]:
 
     Of three leads on a line one reading is the sum of the others; a wrong one spoils every triple that it is in.
     """
-    import numpy as np
-
     spans = Spans.of(len(winding.leads), winding.pairs)
     read = spans.per_u > 0.0
     square = np.where(read, 1.0 / np.where(read, spans.per_u, 1.0) ** 2, 0.0)
@@ -527,40 +517,30 @@ def disputes(parts: Parts, windings: Sequence[Winding]) -> tuple[Contradiction, 
 
 def _continuity(clash: Clash) -> Contradiction:
     one = clash.reading
-    pairs = [one.pair]
-    if clash.taken_as_slip:
-        says = (
-            f"{pair_name(one.pair)} reads {ohms(one.ohm, one.u_ohm)} ohm, but {clash.opens} other pairs between the "
-            f"same two windings read open; it is taken as a slip here. Read it again"
-        )
-    else:
-        steps = [(min(step), max(step)) for step in zip(clash.path, clash.path[1:], strict=False)]
-        pairs += steps
-        says = (
-            f"{pair_name(one.pair)} reads open, but {named(map(pair_name, steps))} read a resistance, and continuity "
-            f"runs through: one of these readings is wrong. Read {pair_name(one.pair)} again first"
-        )
-    return Contradiction(tuple(pairs), tuple(pairs), one.ohm, math.nan, math.nan, says + ".")
+    steps = [(min(step), max(step)) for step in zip(clash.path, clash.path[1:], strict=False)]
+    path = named(map(pair_name, steps))
+    told = {"pair": pair_name(one.pair), "ohm": ohms(one.ohm, one.u_ohm), "opens": clash.opens, "path": path}
+    says = say("contradiction", "slip" if clash.taken_as_slip else "open", **told)
+    pairs = (one.pair, *steps)
+    return Contradiction(pairs, pairs, one.ohm, math.nan, math.nan, says)
 
 
 def _sum(check: Check, verdict: Verdict, told: bool) -> Contradiction:
     u = check.limit_ohm / 4.0
-    apart = check.residual_ohm
-    says = (
-        f"{pair_name(check.pair)} reads {ohms(check.reads_ohm, u)} ohm, but {path_sum(check.path)} make "
-        f"{ohms(check.makes_ohm, u)}: {ohms(abs(apart), u)} {'more' if apart > 0 else 'less'}, where "
-        f"{ohms(check.limit_ohm, u)} is allowed."
-    )
+    numbers = (check.reads_ohm, check.makes_ohm, check.limit_ohm)
+    reads, makes, limit, apart = (ohms(value, u) for value in (*numbers, abs(check.residual_ohm)))
+    side = "more" if check.residual_ohm > 0 else "less"
+    said = {"pair": pair_name(check.pair), "path": path_sum(check.path), "reads": reads, "makes": makes}
+    says = say("contradiction", "sum", **said, apart=apart, side=side, limit=limit)
     suspects = verdict.suspects or ((check.pair,) if verdict.shape in ("line", "contradictory") else ())
     pairs = (check.pair, *((a, b) for a, b, _ in check.path))
-    says = f"{says} {_why(check, verdict, u)}" if told else says
-    return Contradiction(pairs, suspects, check.reads_ohm, check.makes_ohm, check.limit_ohm, says)
+    return Contradiction(pairs, suspects, *numbers, f"{says} {_why(side, verdict, u)}" if told else says)
 
 
-def _why(check: Check, verdict: Verdict, u: float) -> str:
+def _why(side: str, verdict: Verdict, u: float) -> str:
     if verdict.shape == "joint":
-        return WHY_JOINT
+        return say("contradiction", "joint")
     if len(verdict.suspects) == 1 and verdict.shape == "slip":
-        return f"All others agree with one another and make it {ohms(verdict.expected_ohm, u)} ohm: read it again."
-    asked = f"Read {named(map(pair_name, verdict.suspects), 'and')} again." if verdict.suspects else "Read them again."
-    return f"{asked} {WHY_MORE if check.residual_ohm > 0 else WHY_LESS}"
+        return say("contradiction", "one_slip", ohm=ohms(verdict.expected_ohm, u))
+    asked = named(map(pair_name, verdict.suspects)) if verdict.suspects else "them"
+    return f"Read {asked} again. {say('contradiction', side)}"

@@ -12,10 +12,8 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import permutations
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    import numpy as np
+import numpy as np
 
 # Beyond so many standard uncertainties a misfit counts by its logarithm, not its square (judgement).
 BEND = 3.0
@@ -52,8 +50,6 @@ class Spans:
     @classmethod
     def of(cls, leads: int, pairs: Sequence[tuple[int, int, float, float]]) -> Spans:
         """From (lead, lead, reading, standard uncertainty above 0)."""
-        import numpy as np
-
         ohm, per_u = np.zeros((leads, leads)), np.zeros((leads, leads))
         for a, b, value, u in pairs:
             ohm[a, b] = ohm[b, a] = value
@@ -130,8 +126,6 @@ class LineFit:
     @property
     def unsettled(self) -> tuple[tuple[int, ...], ...]:
         """Groups of leads whose order among themselves stays open, as they stand in the best order."""
-        import numpy as np
-
         leads = len(self.best.order)
         rank = np.argsort(self.best.order)
         apart = np.ones(leads + 1, bool)  # before each lead, whether all orders part there
@@ -143,8 +137,6 @@ class LineFit:
 
 def misfit_cost(z: np.ndarray) -> np.ndarray:
     """Cost of misfits in units of their uncertainty: z², and 9 + 18 ln(|z|/3) beyond 3, where slope meets slope."""
-    import numpy as np
-
     size = np.abs(z)
     return np.where(size <= BEND, size * size, BEND**2 * (1.0 + 2.0 * np.log(np.maximum(size, BEND) / BEND)))
 
@@ -169,16 +161,12 @@ def place(spans: Spans, orders: Sequence[Sequence[int]] | np.ndarray) -> list[Pl
     steady (P. J. Huber, "Robust Statistics"), leads that would pass one another being held together. Orders that are
     placed together and fit far worse than the best of them are given up early.
     """
-    import numpy as np
-
     orders = np.asarray(orders, int)
     room = max(1, CELLS // orders.shape[1] ** 2)
     return [one for first in range(0, len(orders), room) for one in _placed(spans, orders[first : first + room])]
 
 
 def _placed(spans: Spans, orders: np.ndarray) -> list[Placed]:
-    import numpy as np
-
     cells = orders[:, :, None], orders[:, None, :]
     ohm, per_u = spans.ohm[cells], spans.per_u[cells]
     square = per_u**2
@@ -202,8 +190,6 @@ def _placed(spans: Spans, orders: np.ndarray) -> list[Placed]:
 
 def _in_order(ohm: np.ndarray, weight: np.ndarray) -> np.ndarray:
     """Weighted least squares places of leads that stand in order; a gap that would be negative is closed."""
-    import numpy as np
-
     count, leads = weight.shape[:2]
     upper = np.tri(leads, dtype=bool).T & ~np.eye(leads, dtype=bool)
     both = np.stack([weight, weight * ohm]) * upper
@@ -225,8 +211,6 @@ def _in_order(ohm: np.ndarray, weight: np.ndarray) -> np.ndarray:
 
 def u_between(spans: Spans, first: int, last: int) -> float:
     """Standard uncertainty of the resistance between two leads by all readings together, all of them sound [ohm]."""
-    import numpy as np
-
     weight = spans.per_u**2
     stiff = np.diag(weight.sum(axis=1)) - weight
     others = np.arange(spans.leads) != first
@@ -277,8 +261,6 @@ def _rank(one: Placed) -> tuple[float, float]:
 
 def _turned(one: Placed, like: Placed) -> Placed:
     """An order in the direction in which more of its leads stand where they do in another."""
-    import numpy as np
-
     rank, rising = np.argsort(like.order)[one.order], np.arange(len(one.order))
     return one if np.abs(rank - rising).sum() <= np.abs(rank - rising[::-1]).sum() else one.reversed()
 
@@ -299,8 +281,6 @@ def _followed(spans: Spans, grow: _Grow) -> tuple[list[Placed], bool]:
 
 def _by_bound(spans: Spans, known: list[Placed]) -> tuple[list[Placed], bool] | None:
     """Every order that fits within `OPEN_COST` of the best; None where there are too many leads or beginnings."""
-    import numpy as np
-
     bound = min(one.cost for one in known) + OPEN_COST
 
     def grow(begun: list[Placed], lead: int) -> tuple[list[Placed], bool]:
@@ -317,8 +297,6 @@ def _by_bound(spans: Spans, known: list[Placed]) -> tuple[list[Placed], bool] | 
 
 def _sequence(spans: Spans) -> list[int]:
     """Leads as they are placed: the two of the greatest reading, then always one that has most readings to those."""
-    import numpy as np
-
     read = spans.per_u > 0.0
     first = int(np.unravel_index(np.argmax(np.where(read, spans.ohm, -np.inf)), read.shape)[0])
     second = int(np.argmax(np.where(read[first], spans.ohm[first], -np.inf)))
@@ -335,8 +313,6 @@ def _sequence(spans: Spans) -> list[int]:
 
 def _by_breadth(spans: Spans) -> tuple[list[Placed], bool]:
     """Orders that fit nearly as well as the best, and whether none was dropped for want of room."""
-    import numpy as np
-
     width = next(width for leads, width in WIDTHS if spans.leads <= leads)
     settled_at = 1
 
@@ -359,8 +335,6 @@ def _by_breadth(spans: Spans) -> tuple[list[Placed], bool]:
 
 def _sited(spans: Spans, begun: Placed, lead: int) -> list[Placed]:
     """A beginning with a lead more, at the best place of each gap that fits, the others staying where they are."""
-    import numpy as np
-
     per_u = spans.per_u[lead, begun.order]
     read = np.flatnonzero(per_u)
     xs, ohm, per_u = begun.at[read], spans.ohm[lead, begun.order][read], per_u[read]
@@ -403,8 +377,6 @@ def _exchanged(spans: Spans, found: list[Placed], all_followed: bool) -> tuple[l
 
 def _neighbours(spans: Spans, best: Placed) -> list[list[int]]:
     """The order with two neighbours exchanged, for each two that this might not hurt much, the least hurt first."""
-    import numpy as np
-
     cells = np.ix_(best.order, best.order)
     ohm, per_u = spans.ohm[cells], spans.per_u[cells]
 

@@ -9,7 +9,8 @@ from itertools import count
 from typing import TypeAlias
 
 from calib.bench.uncertainty import MeterClass, standard_uncertainty
-from calib.errors import Code, Fault, InputError
+from calib.errors import Code, Fault, InputError, outside
+from calib.paths import data
 
 OPEN = math.inf  # what a reading without continuity is kept as
 LOW_OHM, HIGH_OHM = 0.001, 1e6  # limits of a resistance reading [ohm]; above the high one a meter shows no continuity
@@ -162,16 +163,15 @@ def _ohm_slips(text: str) -> list[Slip]:
     if not math.isfinite(value):
         remedy = "write a resistance in ohm, without its unit, or open where there is no continuity"
         return [("ohm", text, "is no resistance", f"{remedy}, {OR_EMPTY}", "not-a-number")]
-    limits = f"is outside the limits, {LOW_OHM:g} to {HIGH_OHM:g} ohm"
+    remedy = ""
     if value > HIGH_OHM:
         remedy = "write open where there is no continuity; so high a reading is leakage"
-        return [("ohm", text, limits, remedy, "limits")]
-    if value < 0.0:
-        return [("ohm", text, limits, f"check the reading and the sign of its lead null, {OR_EMPTY}", "limits")]
-    if value < LOW_OHM:
-        remedy = "write it as shown before the lead null is taken off, and the null as an option; or read by four wires"
-        return [("ohm", text, limits, f"{remedy}, {OR_EMPTY}", "limits")]
-    return []
+    elif value < 0.0:
+        remedy = f"check the reading and the sign of its lead null, {OR_EMPTY}"
+    elif value < LOW_OHM:
+        shown = "write it as shown before the lead null is taken off, and the null as an option; or read by four wires"
+        remedy = f"{shown}, {OR_EMPTY}"
+    return [("ohm", text, outside(f"{LOW_OHM:g} to {HIGH_OHM:g} ohm"), remedy, "limits")] if remedy else []
 
 
 def _u_slips(text: str) -> list[Slip]:
@@ -185,7 +185,7 @@ def _u_slips(text: str) -> list[Slip]:
 def _once(readings: Sequence[tuple[LeadReading, str]], where: str) -> tuple[tuple[LeadReading, ...], list[Fault]]:
     """Each pair once, and a fault for one that stands twice with different values."""
     kept: dict[tuple[str, str], tuple[LeadReading, str]] = {}
-    faults = []
+    faults, remedy = [], "read the pair again and keep one row of it"
     for one, typed in readings:
         other, was = kept.get(one.pair, (one, typed))
         if math.isnan(other.ohm) or other is one:
@@ -193,9 +193,7 @@ def _once(readings: Sequence[tuple[LeadReading, str]], where: str) -> tuple[tupl
         elif not math.isnan(one.ohm) and (one.ohm, str(one.u_ohm)) != (other.ohm, str(other.u_ohm)):
             another = was if one.ohm != other.ohm else "another u_ohm"
             problem = f"the pair {one.lead_a} to {one.lead_b} stands in row {other.row} too, with {another}"
-            faults.append(
-                Fault(where, one.row, "ohm", typed, problem, "read the pair again and keep one row of it", "duplicate")
-            )
+            faults.append(Fault(where, one.row, "ohm", typed, problem, remedy, "duplicate"))
     return tuple(one for one, _ in kept.values()), faults
 
 
@@ -238,14 +236,20 @@ def less_null(
         if math.isnan(u):
             u = max(math.hypot(standard_uncertainty(one.ohm, meter), null_u_ohm), EXACT * one.ohm)
         if one.ohm - null_ohm < -2.0 * u:
-            problem = f"is less than the test leads alone read, {null_ohm:g} ohm"
-            faults.append(
-                Fault("", one.row, "ohm", f"{one.ohm:g}", problem, "read the pair and the lead null again", "conflict")
+            told = (
+                f"is less than the test leads alone read, {null_ohm:g} ohm",
+                "read the pair and the lead null again",
             )
+            faults.append(Fault("", one.row, "ohm", f"{one.ohm:g}", *told, "conflict"))
         done.append(replace(one, ohm=one.ohm - null_ohm, u_ohm=u))
     if faults:
         raise InputError(faults)
     return tuple(done)
+
+
+def say(of: str, name: str, **values: object) -> str:
+    """What ``leads/words.toml`` says of a subject by that name, the values put in."""
+    return str(data("leads/words.toml")[of][name]).format(**values)
 
 
 def ohms(value: float, u: float) -> str:

@@ -18,23 +18,16 @@ from calib.errors import not_negative, within
 from calib.leads.advice import NextStep, State, leakage, next_step, order_note, remarks
 from calib.leads.checks import Contradiction, Winding, disputes, solve_windings
 from calib.leads.graph import parts_of
-from calib.leads.readings import LeadReading, checked, less_null, named, ohms, sentence, short
+from calib.leads.readings import LeadReading, checked, less_null, named, ohms, say, sentence, short
 from calib.leads.roles import OTHER_WEIGHT, PROBABLE, RoleFacts, Roles, colour_hint, colour_note
+from calib.paths import data
 
 if TYPE_CHECKING:
     import pandas as pd
 
 LISTED = 8  # other orders that a result names
 WIDTH = 100  # characters of the report's lines
-CAUTIONS = (
-    "Unplug the set, discharge every capacitor through a resistor and prove it dead with a meter before you touch "
-    "a lead.",
-    "Disconnect every lead: rectifier, buffer capacitors, dial lamps, heater balancing resistor. What stays joined "
-    "reads as a second path.",
-    "Join the clips and note what the test leads read alone: the lead null comes off every reading.",
-    "Hands off the clips while you read; take them off slowly: the test current kicks.",
-    "This estimates from resistances. Nothing here says that a lead is safe to energise.",
-)
+CAUTIONS: tuple[str, ...] = tuple(data("leads/words.toml")["cautions"])
 
 
 @dataclass(frozen=True)
@@ -431,12 +424,7 @@ def _checked(one: LeadWinding) -> str:
 
 def _lone(found: LeadsFound) -> list[str]:
     proven = [lead for lead in found.isolated if lead not in found.unplaced]
-    lines = []
-    if proven:
-        lines.append(
-            f"open to all others: {', '.join(proven)}. A screen, a broken winding end or a lead to the core; screens "
-            "may be bare, black or green"
-        )
+    lines = [say("remark", "lone", leads=", ".join(proven))] if proven else []
     if found.unplaced:
         lines.append(f"not read enough to place: {named(found.unplaced)}")
     return ["Leads alone", *_listed(map(sentence, lines))]

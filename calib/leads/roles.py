@@ -19,7 +19,7 @@ from itertools import combinations
 from calib.bench.faults import HIGHEST_HALF_RATIO
 from calib.errors import Quantity, positive
 from calib.leads.graph import LEAKAGE_OHM
-from calib.leads.readings import named, ohms
+from calib.leads.readings import named, ohms, say
 from calib.paths import shipped_rows
 
 HV, PRIMARY, AUXILIARY, HEATER = FAMILIES = ("high voltage", "primary", "bias or auxiliary", "heater")
@@ -31,11 +31,6 @@ PROBABLE = 0.8  # probability from which a role is called probable, else possibl
 
 HEATERS_CLOSE = 2.0  # heaters within such a ratio of resistances cannot be told apart by it (judgement)
 HV_NEAR_PRIMARY = 3.0  # a high voltage less than so many times the primary may be the primary (judgement)
-LIKE_HEATERS = "5 V at 2 A and 6.3 V at 3 A read alike; on a ratio test 6.3 V is 1.26 times 5 V"
-PHASE_FIRST = (
-    "never put them in parallel until, joined in series at a low voltage, their sense is known and the difference "
-    "reads under 1 % of either"
-)
 
 COLOUR_TABLE = "datasets/leads/colours.csv"
 # How far the colours of a unit may be believed: the prior weight that they follow the code [1] (judgement).
@@ -136,13 +131,9 @@ def expected_ohm_ratio(volts_i: Quantity, va_i: Quantity, volts_j: Quantity, va_
     ValueError
         A voltage or load of zero or less.
     """
-    for name, value, unit in (
-        ("voltage of the first winding", volts_i, "V"),
-        ("load of the first winding", va_i, "VA"),
-        ("voltage of the second winding", volts_j, "V"),
-        ("load of the second winding", va_j, "VA"),
-    ):
-        positive(name, value, unit)
+    for which, volts, va in (("first", volts_i, va_i), ("second", volts_j, va_j)):
+        positive(f"voltage of the {which} winding", volts, "V")
+        positive(f"load of the {which} winding", va, "VA")
     return (volts_i**2 / va_i) / (volts_j**2 / va_j)
 
 
@@ -377,42 +368,18 @@ class Roles:
         """Why that role."""
         one, family = self.facts[number], self.odds[number].family
         if too_high(one.ohm):
-            return (f"{one.ohm:,.0f} ohm is above any winding of such a unit",)
-        found = [self._by_size(number)]
-        heaters = self.of[HEATER]
-        if (
-            family == HEATER
-            and len(heaters) > 1
-            and one.resolved
-            and one.ohm <= min(self.facts[n].ohm for n in heaters)
-        ):
-            found.append("the lowest of the heaters: the most current for its voltage")
+            return (say("role", "too_high", ohm=one.ohm),)
+        found = [_by_size(one, family)]
+        heaters = [self.facts[n].ohm for n in self.of[HEATER]]
+        if family == HEATER and len(heaters) > 1 and one.resolved and one.ohm <= min(heaters):
+            found.append(say("role", "lowest_heater"))
         if family == HV and self.of[PRIMARY]:
             primary = self.facts[self.of[PRIMARY][0]]
             if primary.resolved:
-                times = one.ohm / primary.ohm
-                found.append(f"{times:.2g} times the likely primary (about 39 is usual on 117 V, 10 on 230 V)")
+                found.append(say("role", "times_primary", times=one.ohm / primary.ohm))
         if one.centre and family in (HV, HEATER):
-            found.append(
-                f"the halves' ratio is {one.centre[1]:.2f}: 1.00 to {HIGHEST_HALF_RATIO} goes with a centre tap"
-            )
+            found.append(say("role", "halves", ratio=one.centre[1], most=HIGHEST_HALF_RATIO))
         return tuple(found)
-
-    def _by_size(self, number: int) -> str:
-        one, family = self.facts[number], self.odds[number].family
-        low, high = USUAL_OHM[family]
-        reads = f"{ohms(one.ohm, one.u_ohm)} ohm"
-        if not one.resolved:
-            return f"its resistance is lost in the reading's uncertainty (2 u = {2.0 * one.u_ohm:.2g} ohm)"
-        if family == PRIMARY:
-            fits = [
-                f"{line} primaries read {span[0]:g} to {span[1]:g}"
-                for line, span in (("117 V", PRIMARY_117_OHM), ("230 V", PRIMARY_230_OHM))
-                if span[0] <= one.ohm <= span[1]
-            ]
-            return f"{reads}: {named(fits) if fits else f'outside {low:g} to {high:g}, usual for a primary'}"
-        inside = "within" if low <= one.ohm <= high else "outside"
-        return f"{reads}: {inside} {low:g} to {high:g}, usual for {_a(family)}"
 
     def minds(self, number: int) -> list[str]:
         """What to mind of the role."""
@@ -421,49 +388,46 @@ class Roles:
         if odds.others:
             found.append(f"may also be {named([family for family, _ in odds.others], 'or')}")
         if too_high(one.ohm):
-            found.append("an insulation test tells; corroded fine wire reads unsteady kilohms")
-            return found
-        if odds.family == HEATER:
-            found += self._heater_minds(number)
-        found += self._tap_minds(one, odds.family)
-        if odds.family == HV and one.ohm < HV_NEAR_PRIMARY * self._primary_ohm():
-            found.append("a low high-voltage winding and a 230 V primary read alike: take neither for granted")
-        if self.twin(number) is not None:
-            found.append(f"halves of one winding, perhaps: {PHASE_FIRST}")
-        return found
+            return [*found, say("mind", "too_high")]
+        primary = max((self.facts[n].ohm for n in self.of[PRIMARY] if self.facts[n].resolved), default=0.0)
+        minded = {
+            "heater_lost": odds.family == HEATER and not one.resolved,
+            "heaters_alike": odds.family == HEATER and one.resolved and self._near_heaters(number),
+            _of_taps(one, odds.family): True,
+            "near_primary": odds.family == HV and one.ohm < HV_NEAR_PRIMARY * primary,
+            "twin": self.twin(number) is not None,
+        }
+        return found + [say("mind", name, most=HIGHEST_HALF_RATIO) for name, holds in minded.items() if name and holds]
 
-    def _primary_ohm(self) -> float:
-        return max((self.facts[n].ohm for n in self.of[PRIMARY] if self.facts[n].resolved), default=0.0)
+    def _near_heaters(self, number: int) -> bool:
+        """Whether another heater's resistance is too near to be told from it."""
+        ohm, others = self.facts[number].ohm, [self.facts[n] for n in self.of[HEATER] if n != number]
+        near = (max(ohm, one.ohm) < HEATERS_CLOSE * min(ohm, one.ohm) for one in others if one.resolved)
+        return any(near)
 
-    def _heater_minds(self, number: int) -> list[str]:
-        one = self.facts[number]
-        if not one.resolved:
-            return ["read it by four wires, or leave it to the ratio test"]
-        close = [
-            n
-            for n in self.of[HEATER]
-            if n != number
-            and self.facts[n].resolved
-            and max(one.ohm, self.facts[n].ohm) < HEATERS_CLOSE * min(one.ohm, self.facts[n].ohm)
-        ]
-        return [f"cannot be told from the other heaters by resistance: {LIKE_HEATERS}"] if close else []
 
-    def _tap_minds(self, one: RoleFacts, family: str) -> list[str]:
-        if not one.taps or not one.resolved:
-            return []
-        if family == PRIMARY:
-            return [
-                "taps for several line voltages, or an autotransformer that feeds a dial or a motor too: "
-                "only voltages tell which lead is which line"
-            ]
-        if one.centre:
-            return ["resistance only suggests a centre tap: the two halves' no-load voltages must agree within 1 %"]
-        if family in (HV, HEATER):
-            return [
-                f"no centre tap by resistance (halves above {HIGHEST_HALF_RATIO}): a bias tap, several voltages, the "
-                f"wrong lead, or shorted turns"
-            ]
-        return ["tapped: compare the voltages of its sections"] if family == AUXILIARY else []
+def _by_size(one: RoleFacts, family: str) -> str:
+    low, high = USUAL_OHM[family]
+    if not one.resolved:
+        return say("role", "lost", both=2.0 * one.u_ohm)
+    reads = f"{ohms(one.ohm, one.u_ohm)} ohm"
+    if family == PRIMARY:
+        lines = (("117 V", PRIMARY_117_OHM), ("230 V", PRIMARY_230_OHM))
+        fits = [f"{line} primaries read {lo:g} to {hi:g}" for line, (lo, hi) in lines if lo <= one.ohm <= hi]
+        return f"{reads}: {named(fits) if fits else f'outside {low:g} to {high:g}, usual for a primary'}"
+    inside = "within" if low <= one.ohm <= high else "outside"
+    return f"{reads}: {inside} {low:g} to {high:g}, usual for {_a(family)}"
+
+
+def _of_taps(one: RoleFacts, family: str) -> str:
+    """What is to be minded of a winding's taps, by its name in the words; blank where nothing is."""
+    if not one.taps or not one.resolved:
+        return ""
+    if family == PRIMARY:
+        return "primary_taps"
+    if one.centre:
+        return "centre"
+    return "auxiliary_taps" if family == AUXILIARY else "no_centre"
 
 
 def _a(family: str) -> str:
@@ -476,11 +440,7 @@ def colour_note(facts: RoleFacts, family: str) -> tuple[str, str]:
     if hint is None:
         return "", ""
     says = f"North American code: {hint.winding}; a hint of weight {facts.colour_weight:g} at most, no proof"
-    minds = []
-    if family not in hint.role:
-        minds.append(f"its colours say {hint.role}, its resistance {family}: never energise on colour alone")
+    minds = [say("mind", "colours", says=hint.role, family=family)] if family not in hint.role else []
     if hint.misplaced:
-        minds.append(
-            f"by the code {named(hint.misplaced)} would be an end for a tap, or a tap for an end: check the tags"
-        )
+        minds.append(say("mind", "misplaced", leads=named(hint.misplaced)))
     return says, "; ".join(minds)

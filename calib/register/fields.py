@@ -31,7 +31,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field
 
-from calib.errors import Code, InputError
+from calib.errors import Code, InputError, outside
 from calib.paths import data
 from calib.units import NotRead, meant, read_number
 
@@ -69,7 +69,7 @@ class Refusal(ValueError):
 
 def outside_limits(limits: str, asked: str = "", otherwise: str = CHECK) -> Refusal:
     """The refusal of a number outside its limits, which asks what was probably meant where that is known."""
-    return Refusal(f"is outside the limits, {limits}", f"{asked} If not, {otherwise}" if asked else otherwise, "limits")
+    return Refusal(outside(limits), f"{asked} If not, {otherwise}" if asked else otherwise, "limits")
 
 
 @dataclass(frozen=True)

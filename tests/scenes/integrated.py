@@ -1,7 +1,7 @@
 """Rectifier supplies marched in time by an adaptive integrator until they repeat: the reference for the exact solver.
 
 Nothing here is shared with ``calib.supply``: diodes are resistances that switch, valves are the 3/2-power law, a choke
-is a state, and the steady state is what is left after enough line cycles.
+is a state, and the steady state is the one that a march through a period brings back, as a root finder seeks it.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq, root
 
 SAMPLES = 4001
 
@@ -43,16 +44,10 @@ def current_at(supply: Reference, volts: float) -> float:
         return 0.0
     if not supply.perveance:
         return volts / supply.source_ohm
-    low, high = 0.0, volts
-    for _ in range(200):  # the valve's own drop, by halving
-        drop = (low + high) / 2
-        if drop + supply.source_ohm * supply.perveance * drop**1.5 > volts:
-            high = drop
-        else:
-            low = drop
-        if high - low < 1e-13 * volts:
-            break
-    return supply.perveance * low**1.5
+    drop = brentq(
+        lambda drop: drop + supply.source_ohm * supply.perveance * drop**1.5 - volts, 0.0, volts, xtol=1e-13 * volts
+    )
+    return supply.perveance * drop**1.5
 
 
 def _slope(supply: Reference) -> Callable[[float, np.ndarray], list[float]]:
@@ -80,30 +75,33 @@ def _slope(supply: Reference) -> Callable[[float, np.ndarray], list[float]]:
     return doubler if supply.rectifier == "doubler" else choke if supply.filter == "choke" else capacitor
 
 
-def marched(supply: Reference, cycles: int, tolerance: float = 1e-8) -> dict[str, float]:
-    """Averages over the last of so many line cycles.
+def settled(supply: Reference, tolerance: float = 1e-8) -> tuple[dict[str, float], int]:
+    """Averages over the period that repeats, and how many periods were marched to find it.
+
+    A centre tap and a bridge repeat after half a line cycle, the others after a whole one.
 
     Returns
     -------
-    dict
-        dc_v, ripple_v_pp, load_ma, winding_rms_ma (one side), peak_ma.
+    dict, int
+        dc_v, ripple_v_pp, load_ma, winding_rms_ma (one side), peak_ma; the number of periods.
     """
-    span = 1 / supply.hz
-    slope = _slope(supply)
-    states = 1 if supply.rectifier != "doubler" and supply.filter != "choke" else 2
-    state = np.zeros(states)
-    if states == 1 or supply.rectifier == "doubler":
-        state += 0.8 * np.sqrt(2) * supply.volts
+    span = 1 / supply.hz / (2 if supply.rectifier in ("full-wave", "bridge") else 1)
+    slope, peak, marches = _slope(supply), np.sqrt(2) * supply.volts, 0
+
+    def march(state: np.ndarray, times: np.ndarray | None = None) -> np.ndarray:
+        nonlocal marches
+        marches += 1
+        return solve_ivp(slope, (0, span), state, rtol=tolerance, atol=tolerance, max_step=span / 50, t_eval=times).y
+
+    if supply.filter == "choke":
+        start = np.array([0.0, 0.7 * peak])
     else:
-        state[1] = 0.7 * np.sqrt(2) * supply.volts
+        start = np.full(2 if supply.rectifier == "doubler" else 1, 0.8 * peak)
+    repeats = root(lambda state: march(state)[:, -1] - state, start, tol=1e-7, options={"eps": 1e-8}).x
     times = np.linspace(0, span, SAMPLES)
-    for cycle in range(cycles):
-        last = cycle == cycles - 1
-        solution = solve_ivp(
-            slope, (0, span), state, rtol=tolerance, atol=tolerance, max_step=span / 100, t_eval=times if last else None
-        )
-        state = solution.y[:, -1]
-    return _averages(supply, times, solution.y)
+    states = march(repeats, times)
+    assert np.abs(states[:, -1] - repeats).max() < 1e-5 * peak
+    return _averages(supply, times, states), marches
 
 
 def _averages(supply: Reference, times: np.ndarray, states: np.ndarray) -> dict[str, float]:

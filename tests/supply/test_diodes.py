@@ -14,7 +14,7 @@ from calib.supply.periodic import PerUnit
 from calib.supply.steady_state import critical_inductance, steady_state
 from calib.supply.valves import rectifier_valve
 from tests.counts import share
-from tests.scenes.integrated import Reference, marched
+from tests.scenes.integrated import Reference, settled
 
 PERIODS = {"full_wave": math.pi, "half_wave": 2 * math.pi}
 FIGURES = ("dc_over_peak", "rms_over_dc", "peak_over_dc", "ripple_pct")
@@ -219,7 +219,7 @@ OMEGA = 2 * math.pi * HERTZ
 GRID = [(0.005, 3.0), (0.02, 30.0), (0.05, 10.0), (0.1, 100.0), (0.2, 1.0)]
 
 
-def compare(rectifier, filter, r, w, cycles=60, **more):
+def compare(rectifier, filter, r, w, **more):
     henry, valve = more.get("henry", 0.0), more.get("valve")
     supply = Reference(
         rectifier,
@@ -233,7 +233,7 @@ def compare(rectifier, filter, r, w, cycles=60, **more):
         more.get("drop_v", 0.0),
         rectifier_valve(valve).perveance if valve else 0.0,
     )
-    reference = marched(supply, cycles)
+    reference, _ = settled(supply)
     state = steady_state(
         rectifier,
         filter,

@@ -16,6 +16,7 @@ from calib.errors import InputError
 from calib.supply import diodes, periodic
 from calib.supply.form_factor import FORM_FACTOR
 from calib.supply.steady_state import load_line, steady_state
+from tests.counts import share
 
 PAIRS = [pair for pair in FORM_FACTOR if pair[0] != "none"]
 BASE = {"volts": 300.0, "source_ohm": 150.0, "capacitance_uf": 20.0, "load_ma": 60.0, "frequency_hz": 50.0}
@@ -39,7 +40,7 @@ def test_a_whole_chain():
     assert state.input_w / (326.7525 * state.winding_rms_ma * math.sqrt(2) / 1000) == pytest.approx(0.81979, abs=6e-6)
 
 
-@settings(deadline=None, max_examples=20)
+@settings(deadline=None, max_examples=share(8, 20))
 @given(st.sampled_from(PAIRS), st.floats(20, 200), st.floats(4, 60), st.floats(10, 90))
 def test_twice_the_frequency_with_half_the_filter_is_the_same(pair, ohm, microfarad, milliampere):
     slow = state_of(pair, source_ohm=ohm, capacitance_uf=microfarad, load_ma=milliampere)
