@@ -39,7 +39,7 @@ def test_every_caution_of_a_step_stands_before_its_first_field(place: Path) -> N
 def test_what_may_be_fed_stands_before_the_volts_and_is_never_rounded_up(place: Path) -> None:
     at = resumed(place, "ratio", with_more(ratio={"expected_hv_v": 653.505}))
     first = "Leads not yet proven: feed the winding of highest resistance, end to end, from zero to at most 30 V"
-    for said in (first, "Primary proven: feed it at most 5.37 V"):  # T3.1: 117 V and 653.505 V: 5.3710 V
+    for said in (first, "Primary proven: feed it at most 5.37 V"):  # IEC 61010-1: 117 V and 653.505 V: 5.3710 V
         order = in_order(at.main)
         told = next(number for number, one in enumerate(order) if said in one and one.startswith("**Caution.**"))
         assert told < order.index("Volts fed in")
@@ -47,7 +47,7 @@ def test_what_may_be_fed_stands_before_the_volts_and_is_never_rounded_up(place: 
 
 
 def test_a_test_fed_from_the_high_voltage_side_fills_the_same_fields(place: Path) -> None:
-    """The same two voltages, whichever winding was fed: T3.2."""
+    """The same two voltages, whichever winding was fed."""
     fed = {"fed": "high-voltage", "excitation_v": 27.76, "primary_v": 4.97, "hv_half_1_v": None, "hv_half_2_v": None}
     at = resumed(place, "ratio", with_more(ratio=fed))
     assert errors(at) == ""

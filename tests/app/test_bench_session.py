@@ -177,7 +177,7 @@ def test_two_windows_on_one_session_take_over_each_others_entries(place: Path) -
 def test_lead_pairs_that_another_page_keeps_are_told_at_the_leads(place: Path) -> None:
     at = put_in(visit(), "look", tag="AL-5")
     (session,) = kept(place)
-    readings = [["C", "D", "148.2"], ["D", "E", "171.9"], ["C", "E", "320.4"]]  # T8.1
+    readings = [["C", "D", "148.2"], ["D", "E", "171.9"], ["C", "E", "320.4"]]
     with calib.Register(place) as register:
         entries = {**session.entries, "leads": {"names": ["C", "D", "E"], "readings": readings}}
         register.keep_session("AL-5", entries, "look", session_id=session.session_id)

@@ -91,7 +91,7 @@ def test_the_meters_chosen_are_accounted_for_beside_the_answer_until_they_are_of
 def test_a_known_unit_is_kept_in_si_with_the_uncertainty_of_the_meters_and_leaves_what_the_next_shares(
     listed: Path,
 ) -> None:
-    """68 °F is 20 °C, 1 1/4 in 31.75 mm; the ratio by one meter and range, T3.7's law at 4.97 V and 27.76 V."""
+    """68 °F is 20 °C, 1 1/4 in 31.75 mm; the ratio by one meter and range at 4.97 V and 27.76 V (JCGM 100)."""
     at = opened(KNOWN)
     typed = UNIT | {"winding_temp_c": 68.0, "tongue_mm": 1.25, "stack_mm": 1.25, "wire": 31.0}
     for name, value in typed.items():

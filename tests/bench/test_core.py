@@ -96,7 +96,7 @@ def test_listed_windows_close_with_the_outside():
 @pytest.mark.parametrize(
     ("shape", "window", "area", "path", "turn"),
     [
-        # a scrapless EI of tongue 20: 0.75 a², 6 a, T5's table: 111.4 mm
+        # a scrapless EI of tongue 20: 0.75 a², 6 a, 111.4 mm
         ("ei-scrapless", None, 3.0, 120.0, 111.416),
         ("", None, 3.0, 120.0, 111.416),
         # an M65: 12.5 by 45 mm; path by hand 2 (12.5 + 45 + 20); turn 2 (20 + 20) + pi 12.5

@@ -1,4 +1,4 @@
-"""The working, reckoned again by hand from the raw readings: worked values T3.2 (ratio test) and T3.9 (V/R)."""
+"""The working, reckoned again by hand from the raw readings."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def working(changes: dict) -> tuple[dict[str, float], dict[str, str], dict[str, 
 
 
 def test_ratio_and_voltage():
-    """Worked value T3.2: both halves together 2 * 2.792757, 653.505 V at 117 V."""
+    """Both halves together 2 * 2.792757, 653.505 V at 117 V."""
     value, formula, unit, _ = working({})
     assert value["Ratio"] == pytest.approx(2 * 2.792757, rel=1e-6)
     assert value["No-load voltage"] == pytest.approx(653.505, rel=1e-6)
@@ -41,7 +41,7 @@ def test_ratio_and_voltage():
 
 
 def test_v_over_r():
-    """Worked value T3.9: 653.505 V over 188.6 ohm, 3.465032."""
+    """653.505 V over 188.6 ohm, 3.465032."""
     value, _, unit, answer = working({})
     assert value["V/R"] == pytest.approx(3.465032, rel=1e-6)
     assert unit["V/R"] == "V per ohm"

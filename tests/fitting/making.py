@@ -13,7 +13,7 @@ from calib.paths import shipped
 from calib.register.tables import read_known, read_unknown
 from tests.scenes.population import SCENES, recorded, units
 
-# A unit as Alder Lane reads it: ratio test and resistance of worked values T3.2 and T3.8, both for the whole winding.
+# A unit as Alder Lane reads it: ratio test and resistance, both for the whole winding.
 KNOWN = {
     "unit": "A1",
     "contributor": "Alder Lane",

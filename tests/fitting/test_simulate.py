@@ -56,7 +56,7 @@ def with_rms(units: pd.DataFrame) -> pd.DataFrame:
     [(25.4, 1.0, 2.5, 1.2, 60.0, 31.10750), (28.0, 1.3, 2.2, 1.1, 50.0, 27.69962)],
 )
 def test_the_identity_used_here_gives_the_worked_values(tongue_mm, ratio, density, flux, hertz, figure):
-    """Worked values T4.1 and T4.2: window-filling coil, MLT = a (2 + 2 s + pi/2), stacking factor 0.95."""
+    """Window-filling coil, MLT = a (2 + 2 s + pi/2), stacking factor 0.95."""
     a = tongue_mm / 1000
     made = mu(density * 1e6, a * (2 + 2 * ratio + np.pi / 2), hertz, flux, 0.95 * ratio * a * a)
     assert made == pytest.approx(figure, rel=1e-6)

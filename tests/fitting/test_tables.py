@@ -69,7 +69,7 @@ def test_a_gauge_without_a_core_is_not_said_to_have_carried_it():
 
 
 def test_readings_are_given_back():
-    """Worked values T3.2 and T3.9: 653.505 V, V/R 3.465032."""
+    """653.505 V, V/R 3.465032."""
     row = practice_fit().estimate(unknown()).iloc[0]
     assert row["no_load_v"] == pytest.approx(653.505, rel=1e-6)
     assert row["v_over_r"] == pytest.approx(3.465032, rel=1e-6)

@@ -68,7 +68,7 @@ def test_tuples_frames_and_readings_are_the_same():
 
 
 def test_worked_lead_null(printed):
-    """Worked value T3.8: 94.6 ohm within 0.8 % + 2 counts of 0.1, null 0.3 ohm with u 0.05."""
+    """JCGM 100:2008, 5.1.2: 94.6 ohm within 0.8 % + 2 counts of 0.1, null 0.3 ohm with u 0.05."""
     got = less_null(checked([("A", "B", 94.6)]), bench.MeterClass(0.8, 2, 0.1), 0.3, 0.05)[0]
     printed(got.ohm, "94.3000")
     printed(got.u_ohm, "0.554667")

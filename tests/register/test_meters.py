@@ -12,7 +12,7 @@ from calib.errors import InputError, RegisterError
 from calib.register.bench_book import COLUMNS, Meter, meter_fields
 from calib.register.register import Register
 
-# The voltmeter of the worked value T3.6 and the ohmmeter of T3.8.
+# An ordinary voltmeter and ohmmeter.
 BLUE = {"name": "Blue", "reads": "volt", "range_label": "20 V", "percent": 1.0, "counts": 3, "resolution": 0.01}
 OHMS = {"name": "Blue", "reads": "ohm", "percent": "0.8", "counts": "2", "resolution": "0.1"}
 

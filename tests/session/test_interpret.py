@@ -34,7 +34,7 @@ def lines(session: Any, step: str) -> str:
 
 
 def test_the_worked_readings_give_the_worked_no_load_voltage_and_its_uncertainty() -> None:
-    """T3.2: half 326.7525 V; T3.7 with r = 1: 0.370169 %, and 0.3 % for the exciting current's drop."""
+    """A half 326.7525 V; one meter and range 0.370169 % (JCGM 100:2008), and 0.3 % for the exciting current's drop."""
     no_load = fact(interpret(SESSION), "No-load voltage")
     assert no_load.value == pytest.approx(2 * 326.7525, rel=1e-6)
     assert 100 * no_load.u / no_load.value == pytest.approx(math.hypot(0.370169, 0.3), rel=1e-5)
@@ -42,7 +42,7 @@ def test_the_worked_readings_give_the_worked_no_load_voltage_and_its_uncertainty
 
 
 def test_the_worked_resistance_has_the_worked_uncertainty() -> None:
-    """T3.8: 94.3 Ω, u 0.554667 Ω, and 0.34029 % for the temperature."""
+    """94.3 Ω, u 0.554667 Ω, and 0.34029 % for the temperature."""
     whole = fact(interpret(SESSION), "High voltage")
     assert whole.value == pytest.approx(2 * 94.3, rel=1e-9)
     assert 100 * whole.u / whole.value == pytest.approx(math.hypot(100 * 0.554667 / 94.3, 0.34029), rel=1e-5)
@@ -50,7 +50,7 @@ def test_the_worked_resistance_has_the_worked_uncertainty() -> None:
 
 @pytest.mark.parametrize(
     ("together", "u_pct"),
-    [("one-range", 0.77382), ("two-meters", 1.1249)],  # T3.9, r = 1 and r = 0
+    [("one-range", 0.77382), ("two-meters", 1.1249)],  # JCGM 100:2008, 5.2: r = 1 and r = 0
 )
 def test_v_over_r_is_the_worked_one(together: str, u_pct: float) -> None:
     v_over_r = fact(interpret(with_more(ratio={"volts_metered": together})), "V/R")
@@ -79,7 +79,7 @@ def test_end_to_end_counts_before_the_halves() -> None:
 @pytest.mark.parametrize(
     ("megohm", "said", "whole_v"),
     [
-        # T3.3 takes 310 Ω; here a half has 94.3 Ω: 94.3/(94.3 + 10e6) = 0.00094 %, and 0.19 % for 50 kΩ, corrected.
+        # A half has 94.3 Ω: 94.3/(94.3 + 10e6) = 0.00094 %, and 0.19 % for 50 kΩ, corrected.
         (10.0, "0.00094 % low: left as it is", 27.76),
         (0.05, "0.19 % low: 27.76 V counts as 27.812 V", 27.76 * (1 + 94.3 / 50e3)),
     ],
@@ -91,7 +91,7 @@ def test_the_meters_own_load_is_put_right_where_it_is_worth_it(megohm: float, sa
 
 
 def test_read_both_ways_gives_the_turns_ratio_and_the_coupling() -> None:
-    """T3.5: 2.7821 and 0.3561 give n 2.795120 and k 0.995342."""
+    """2.7821 and 0.3561 give n 2.795120 and k 0.995342."""
     ratio = {"excitation_v": 10.0, "hv_v": 27.821, "hv_half_1_v": None, "hv_half_2_v": None}
     ratio |= {"rev_hv_v": 10.0, "rev_primary_v": 3.561}
     assert "turns ratio 2.795, coupling 0.995" in lines(interpret(with_more(ratio=ratio)), "ratio")
@@ -168,7 +168,7 @@ HEATED = {"fed": "heater", "heater_nominal_v": 6.3}
         ({"fed": "high-voltage"}, f"Leads not yet proven: {FIRST} than it."),
         (HEATED, f"Leads not yet proven: {FIRST} than it. Choose above that you feed it."),
         ({"proven": "proven", "fed": "high-voltage"}, f"Primary proven: {FIRST} than it."),
-        # T3.1: a 117 V primary and 653.505 V: at most 5.3710 V, or 0.28921 V to a heater winding of 6.3 V.
+        # IEC 61010-1: a 117 V primary and 653.505 V: at most 5.3710 V, or 0.28921 V to a heater winding of 6.3 V.
         (
             {"proven": "proven"},
             "Primary proven: feed it at most 5.37 V (653.5 V end to end then reads 30 V), and stop if",
@@ -229,7 +229,7 @@ def test_taps_are_scaled_to_the_line_and_copper_that_falls_is_a_finding() -> Non
 
 
 def test_insulation_is_brought_to_twenty_degrees() -> None:
-    """T9.3: 180 MΩ at 14 °C is about 118.756 MΩ at 20 °C."""
+    """180 MΩ at 14 °C is about 118.756 MΩ at 20 °C (IEEE 43)."""
     assert "118.8 MΩ at 20 °C: good" in lines(interpret(SESSION), "insulation")
 
 
@@ -508,7 +508,7 @@ def test_the_examples_of_the_wing_give_what_they_say() -> None:
 
 
 def test_from_raw_readings_to_the_record_and_its_estimate() -> None:
-    """From Python alone: halves as the meters showed them, a lead null, a meter of one's own (T3.2, T3.7, T3.8)."""
+    """From Python alone: halves as the meters showed them, a lead null, a meter of one's own."""
     blue = calib.Meter.parse({"name": "Blue", "reads": "ohm", "percent": 0.8, "counts": 2, "resolution": 0.1})
     entries = with_more(look={"weight_kg": "1550 g"}, resistance={"ohmmeter": "Blue", "hv_half_2_ohm": "94,6 Ω"})
     session = calib.session.interpret(entries, [blue])

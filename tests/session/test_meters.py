@@ -1,4 +1,4 @@
-"""What the user's meters make of the readings: the worked values T3.6 to T3.9 through the forms' own path."""
+"""What the user's meters make of the readings: JCGM 100:2008's law through the forms' own path."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ VOLTS = {"name": "Blue", "reads": "volt", "percent": 1.0, "counts": 3.0, "resolu
 OHMS = {"name": "Blue", "reads": "ohm", "percent": 0.8, "counts": 2.0, "resolution": 0.1}
 FINE = {"name": "Blue", "reads": "volt", "range_label": "6 V", "percent": 1.0, "counts": 3.0, "resolution": 0.001}
 METERS = tuple(calib.Meter.parse(one) for one in (VOLTS, OHMS, FINE))
-# T3.2 and T3.8 as read over one section, with both meters named and the null still in the reading.
+# The bench example as read over one section, with both meters named and the null still in the reading.
 READ: dict[str, Any] = ENTRIES | {
     "volts_across": r.WHOLE,
     "ohms_across": r.WHOLE,
@@ -29,7 +29,7 @@ READ: dict[str, Any] = ENTRIES | {
     "null_ohm": 0.3,
     "null_u_ohm": 0.05,
 }
-DROP = 0.3  # allowed for the exciting current's drop, in per cent, which T3.7 and T3.9 leave out
+DROP = 0.3  # allowed for the exciting current's drop, in per cent
 
 
 def unit_of(**changes: Any) -> dict[str, Any]:
@@ -77,7 +77,7 @@ def test_v_over_r_is_that_of_t3_9(how: str, t3_9: float) -> None:
 
 
 def test_the_form_for_known_units_takes_the_same_path() -> None:
-    """T3.7 and T3.8 again, in a form of which every reading is over the whole winding."""
+    """The same again, in a form of which every reading is over the whole winding."""
     entries = UNIT | {name: READ[name] for name in ("voltmeter", "ohmmeter", "ohm_leads", "null_ohm", "null_u_ohm")}
     entries |= {"hv_v": 13.88, "hv_resistance_ohm": 94.6, "volts_metered": m.SAME_RANGE}
     understood = understand_known(entries, METERS, simulated=False)
@@ -128,7 +128,7 @@ def test_a_stated_uncertainty_stands_as_it_is() -> None:
 
 
 def test_one_half_read_adds_its_own_and_leads_the_account() -> None:
-    """4 % for the other half beside 0.68 % (T3.8)."""
+    """4 % for the other half beside 0.68 %."""
     halved = {"ohms_across": r.HALF, "volts_across": r.HALF}
     assert unit_of(**halved)["u_resistance_pct"] == pytest.approx(math.hypot(0.679541, 4.0), rel=1e-4)
     assert unit_of(**halved)["hv_resistance_ohm"] == pytest.approx(188.6)
@@ -138,7 +138,7 @@ def test_one_half_read_adds_its_own_and_leads_the_account() -> None:
 
 def test_the_account_names_what_makes_most_and_the_remedy() -> None:
     said = account(r.understand(READ, METERS).metered)
-    assert "V/R has a standard uncertainty of <b>0.83 %</b>" in said  # T3.9 with the drop's 0.3 %
+    assert "V/R has a standard uncertainty of <b>0.83 %</b>" in said  # 0.77382 % with the drop's 0.3 %
     assert "The ohmmeter makes 50 % of this: use a finer range or a better meter." in said  # 0.5859²/0.83²
     assert account(m.Metered({})) == ""
 

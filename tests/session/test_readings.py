@@ -12,7 +12,7 @@ from calib.app.context import account
 from calib.session import fields as measured, meters as metering, readings as r
 from calib.session.meters import STATED
 
-# The bench example of the worked values T3.2 and T3.8: one half read 13.88 V with 4.97 V on a 117 V primary, 94.3 ohm.
+# The bench example: one half read 13.88 V with 4.97 V on a 117 V primary, 94.3 ohm.
 ENTRIES: dict[str, Any] = {
     "voltage_by": r.RATIO_TEST,
     "excitation_v": 4.97,
@@ -37,7 +37,7 @@ def unit_of(**changes: Any) -> dict[str, Any]:
 
 
 def test_a_half_counts_twice_and_says_so() -> None:
-    """27.76 V over the whole winding is the worked value T3.2."""
+    """27.76 V over the whole winding is 653.505 V at 117 V."""
     understood = r.understand(ENTRIES)
     assert understood.unit is not None
     assert understood.unit.iloc[0]["hv_v"] == pytest.approx(27.76)
@@ -106,7 +106,7 @@ def test_a_tongue_alone_waits_for_its_stack_and_spoils_nothing() -> None:
     ],
 )
 def test_wire_by_gauge_or_diameter(unit: str, wire: float, column: str, value: float, said: str) -> None:
-    """AWG 31 is 0.2268 mm and 0.183 mm nearest to AWG 33 (T2.1, T2.2); SWG 30 is 12.4 mil in BS 3737, 0.31496 mm."""
+    """AWG 31 is 0.2268 mm and 0.183 mm nearest to AWG 33 (ASTM B258); SWG 30 is 12.4 mil in BS 3737, 0.31496 mm."""
     assert unit_of(wire_unit=unit, wire=wire)[column] == pytest.approx(value)
     assert r.understand(ENTRIES | {"wire_unit": unit, "wire": wire}).aloud["wire"] == said
 
@@ -206,7 +206,7 @@ def test_the_warning_says_how_much_the_reading_may_be_high() -> None:
 
 
 def test_above_thirty_volts_is_live_work_and_the_most_to_feed_is_named() -> None:
-    """At most 5.3710 V on the primary of that unit: the worked value T3.1 (limit of IEC 61010-1)."""
+    """At most 5.3710 V on the primary of that unit (limit of IEC 61010-1)."""
     warning = r.live_warning(ENTRIES | {"excitation_v": 4.97 * 1.25, "volts_read": 13.88 * 1.25})
     assert "34.7 V across the whole winding is above 30 V" in warning
     assert "feed less: 5.37 V on the primary at most" in warning

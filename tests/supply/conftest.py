@@ -15,7 +15,7 @@ HERE = Path(__file__).parent
 def worked() -> Callable[[str], list[dict[str, str]]]:
     """Read a table beside this file: ideal diodes, closed form, re-run by adaptive integration to 2e-8.
 
-    Worked tables T4. For a centre tap rms_over_dc is of both halves together. The curves of O. H. Schade, "Analysis of
+    For a centre tap rms_over_dc is of both halves together. The curves of O. H. Schade, "Analysis of
     Rectifier Operation", Proc. IRE 1943, are the same quantities.
     """
 

@@ -61,7 +61,7 @@ def test_each_limit_that_is_broken_is_named_with_its_figures_and_what_mends_it()
     ],
 )
 def test_peak_inverse_is_twice_the_peak_and_once_with_a_bridge(rectifier, filter, inverse):
-    """Worked table T4 of circuits: 2 Vp or Vp, Vp = 1.41421 x 350 = 494.975 V; a half-wave without capacitor has Vp."""
+    """2 Vp or Vp, Vp = 1.41421 x 350 = 494.975 V; a half-wave without capacitor has Vp."""
     duty = duty_of(None, rectifier, filter, load_ma=20.0)
     assert duty.peak_inverse_v == pytest.approx(inverse, abs=0.01)
     assert duty.as_dict()["capacitor_v"] == (None if filter == "none" else pytest.approx(494.975, abs=0.001))
@@ -151,7 +151,7 @@ def test_more_volts_a_plate_go_into_a_choke():
 
 @pytest.mark.parametrize(("frequency", "henry"), [(60.0, 3.28928), (50.0, 3.94713)])
 def test_the_bleeder_and_the_current_of_a_critical_choke(frequency, henry):
-    """Worked value T4.3: 3750 ohm; 0.330674 rounded up to 0.331 makes that 3746.3. At 300 V the mean is 270.095 V."""
+    """Critical for 3750 ohm; 0.330674 rounded up to 0.331 makes that 3746.3. At 300 V the mean is 270.095 V."""
     duty = duty_of(filter="choke", volts=300.0, frequency_hz=frequency, choke_h=henry)
     assert duty.bleeder_ohm == pytest.approx(3746.3, abs=0.1)
     assert duty.critical_ma == pytest.approx(270.095 / 3.75, rel=1e-5)
