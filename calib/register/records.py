@@ -14,6 +14,7 @@ from pydantic_core import ErrorDetails
 
 from calib.bench.faults import HIGHEST_HALF_RATIO
 from calib.errors import Code, Fault, InputError
+from calib.paths import data
 from calib.register.fields import (
     RECORD,
     Conductor,
@@ -36,6 +37,11 @@ from calib.register.fields import (
     trimmed,
 )
 
+# Each rule with the fields that it asks to be filled in, and those that it asks to be empty.
+RULES: tuple[tuple[dict[str, Any], set[str], set[str]], ...] = tuple(
+    (rule, {*rule["when"]} - (empty := {name for name, asked in rule["when"].items() if asked is False}), empty)
+    for rule in data("register/rules.toml")["rule"]
+)
 # What the rules between fields read; of the other fields they ask only whether they are filled in.
 READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped", "rating_basis"})
 VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
@@ -249,58 +255,22 @@ def contradictions(given: Mapping[str, object]) -> list[Contradiction]:
     list of Contradiction
         Empty for a sound record.
     """
-    return [*_voltage(given), *_supply(given), *_basis(given), *_pairs(given), *_halves(given), *_stop(given)]
+    there = given.keys()
+    return [
+        Contradiction(rule["column"], rule["problem"].format_map(given), rule["remedy"], rule.get("code", "conflict"))
+        for rule, filled, empty in RULES
+        if filled <= there and there.isdisjoint(empty)
+        if all(_among(given, rule["when"])) and not any(_among(given, rule.get("unless", {})))
+    ]
 
 
-def _voltage(given: Mapping[str, object]) -> list[Contradiction]:
-    if "no_load_v" in given or {"excitation_v", "hv_v"} <= given.keys():
-        return []
-    if not {"excitation_v", "hv_v"} & given.keys():
-        remedy = "fill in excitation_v and hv_v of a ratio test, or else no_load_v"
-        return [Contradiction("no_load_v", "no voltage is given", remedy, "missing")]
-    absent, there = ("hv_v", "excitation_v") if "excitation_v" in given else ("excitation_v", "hv_v")
-    remedy = "fill in both voltages of the ratio test, or else no_load_v"
-    return [Contradiction(absent, f"is needed beside {there}", remedy, "missing")]
-
-
-def _supply(given: Mapping[str, object]) -> list[Contradiction]:
-    found = []
-    rectifier, filter_input, tapped = (given.get(name) for name in ("rectifier", "filter", "centre_tapped"))
-    if rectifier == "none" and filter_input in ("capacitor", "choke"):
-        problem = "does not go with rectifier none (an ac rating)"
-        found.append(Contradiction("filter", problem, "write none, or name the rectifier"))
-    if rectifier == "full-wave" and tapped is False:
-        problem = "does not go with rectifier full-wave, which needs a centre tap"
-        found.append(Contradiction("centre_tapped", problem, "write true, or bridge as the rectifier"))
-    if rectifier == "doubler" and filter_input in ("choke", "none"):
-        found.append(Contradiction("filter", "does not go with rectifier doubler", "write capacitor as the filter"))
-    return found
-
-
-def _basis(given: Mapping[str, object]) -> list[Contradiction]:
-    found = []
-    basis, rectifier = given.get("rating_basis"), given.get("rectifier")
-    if basis == "ac" and rectifier not in (None, "none"):
-        problem = f"does not go with rectifier {rectifier}: an ac rating has none"
-        found.append(Contradiction("rating_basis", problem, "write dc or guide, or none as the rectifier"))
-    if basis in ("dc", "guide") and rectifier == "none":
-        problem = "does not go with rectifier none (an ac rating)"
-        found.append(Contradiction("rating_basis", problem, "write ac or leave it empty, or name the rectifier"))
-    if basis == "guide" and "guide_factor" not in given:
-        remedy = "fill in the guide's direct current over the winding's ac, or write dc as the basis"
-        found.append(Contradiction("guide_factor", "is needed beside rating_basis guide", remedy, "missing"))
-    if basis != "guide" and "guide_factor" in given:
-        remedy = "write guide as the rating_basis, or leave it empty"
-        found.append(Contradiction("guide_factor", "goes with rating_basis guide only", remedy))
-    return found
-
-
-def _halves(given: Mapping[str, object]) -> list[Contradiction]:
-    there = [name for name in HALVES if name in given]
-    if not there or given.get("centre_tapped") is not False:
-        return []
-    remedy = "write true as centre_tapped, or leave the halves empty"
-    return [Contradiction(there[0], "is a half of a winding with a centre tap only", remedy)]
+def _among(given: Mapping[str, object], asked: Mapping[str, Any]) -> list[bool]:
+    """Whether each field of which a rule names the values holds one of them."""
+    return [
+        any(given.get(name) is one if isinstance(one, bool) else given.get(name) == one for one in values)
+        for name, values in asked.items()
+        if isinstance(values, list)
+    ]
 
 
 def halves_in_doubt(first: Any, second: Any, whole: Any) -> tuple[Any, Any]:
@@ -325,31 +295,6 @@ def _doubts_of_halves(unit: Unit) -> list[str]:
     slip = f"{read}, and the whole winding {whole:.4g} ohm: half the winding was read for the whole"
     far = f"{read}, more than {100 * (HIGHEST_HALF_RATIO - 1):.0f} % apart"
     return [said for said, so in ((slip, as_whole), (far, apart)) if so]
-
-
-def _stop(given: Mapping[str, object]) -> list[Contradiction]:
-    if "stop_cleared" in given and "stop" not in given:
-        remedy = "write the stop too, or leave it empty"
-        return [Contradiction("stop_cleared", "clears a stop that is not there", remedy)]
-    if "rated_current_ma" in given and "stop" in given and "stop_cleared" not in given:
-        remedy = "clear it with the reason in stop_cleared, or leave the unit out"
-        return [Contradiction("stop", "a unit that must not be fed is no known unit", remedy, "stopped")]
-    return []
-
-
-def _pairs(given: Mapping[str, object]) -> list[Contradiction]:
-    found = []
-    for pair, instead in (
-        (("tongue_mm", "stack_mm"), " and give core_area_cm2 if it is known"),
-        (("window_width_mm", "window_height_mm"), ""),
-        (HALVES, ""),
-    ):
-        absent = [name for name in pair if name not in given]
-        if len(absent) == 1:
-            there = next(name for name in pair if name in given)
-            remedy = f"fill in both, or leave {there} empty{instead}"
-            found.append(Contradiction(absent[0], f"is needed beside {there}", remedy, "missing"))
-    return found
 
 
 def parsed(
