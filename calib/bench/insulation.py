@@ -18,7 +18,7 @@ __all__ = ["BEFORE_THE_TEST", "CIRCUITS", "InsulationTest", "Works", "grade_insu
 __all__ += ["insulation_steps", "working_stresses"]
 
 STEPS_V = (250.0, 500.0, 1000.0)  # dc test voltages, each only after the one before has passed [V]; workshop practice
-GENTLE_TEST_V, USUAL_TEST_V, HIGH_TEST_V = STEPS_V
+GENTLE_TEST_V, USUAL_TEST_V = STEPS_V[:2]
 WORDS = data("bench/insulation.toml")
 BEFORE_THE_TEST = (*WORDS["before"], WORDS["drying"], WORDS["limits"])
 TEST_SECONDS = 60.0  # a reading sooner than this is still charging [s]; IEEE 43 practice

@@ -30,7 +30,7 @@ from calib.errors import Quantity, not_negative, positive, within
 if TYPE_CHECKING:
     from uncertainties.core import AffineScalarFunc
 
-__all__ = ["COUPLING_SUSPECT", "EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "Excitation", "FEED_RULES"]
+__all__ = ["COUPLING_SUSPECT", "EXCITATION_SHARE", "EXCITING_DROP_U_PCT", "FEED_RULES"]
 __all__ += ["Feed", "LOADING_IGNORED_PCT", "ScaledTaps", "TapReading", "TwoWay", "down"]
 __all__ += ["feed", "heater_excitation", "max_excitation_v", "meter_loading", "no_load_taken"]
 __all__ += ["no_load_voltage", "ratio_taken", "ratio_uncertainty", "scale_taps", "two_way", "unloaded_voltage"]
@@ -554,23 +554,7 @@ def usual_heater_v(no_load_v: float) -> tuple[float, ...]:
     return tuple(sorted(fitting, key=lambda rated: abs(math.log(no_load_v / rated / (1.0 + USUAL_EXCESS)))))
 
 
-@dataclass(frozen=True)
-class Excitation:
-    """What a winding may be fed with, and the caution to read before.
-
-    Attributes
-    ----------
-    allowed_v : float
-        Highest excitation, rms [V].
-    caution : str
-        To be read before the source is connected.
-    """
-
-    allowed_v: float
-    caution: str
-
-
-def heater_excitation(heater_v: float, highest_v: float, limit_v: float = HAZARDOUS_LIVE_V) -> Excitation:
+def heater_excitation(heater_v: float, highest_v: float, limit_v: float = HAZARDOUS_LIVE_V) -> tuple[float, str]:
     """What a heater winding may be fed with in a ratio test, with its caution.
 
     CAUTION: a heater winding fed with its own voltage puts the full line voltage on the primary and the full high
@@ -587,13 +571,13 @@ def heater_excitation(heater_v: float, highest_v: float, limit_v: float = HAZARD
 
     Returns
     -------
-    Excitation
-        As `ratio.max_excitation_v`.
+    (float, str)
+        The most, as `max_excitation_v` [V], and the caution, to be read before the source is connected.
 
     Raises
     ------
     ValueError
-        As for `ratio.max_excitation_v`.
+        As for `max_excitation_v`.
 
     Notes
     -----
@@ -607,4 +591,4 @@ def heater_excitation(heater_v: float, highest_v: float, limit_v: float = HAZARD
     )
     if allowed < LOW_EXCITATION_V:
         caution += f" So little is hard to set: rather feed the highest winding with {limit_v:g} V or less."
-    return Excitation(allowed, caution)
+    return allowed, caution

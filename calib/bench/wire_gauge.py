@@ -11,7 +11,6 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
 
 from calib.bench.core import STACKING_FACTOR
 from calib.bench.magnetics import DESIGN_FLUX_T, turns_per_volt
@@ -276,10 +275,8 @@ class ImpliedWire:
 
     Attributes
     ----------
-    diameter_mm, low_mm, high_mm : float
-        Nominal bare diameter and the interval that holds it with probability `level` [mm].
-    level : float
-        Probability of the interval [-].
+    diameter_mm : float
+        Nominal bare diameter [mm].
     u_ln : float
         Standard uncertainty of ln diameter [-].
     awg : float
@@ -287,9 +284,6 @@ class ImpliedWire:
     """
 
     diameter_mm: float
-    low_mm: float
-    high_mm: float
-    level: float
     u_ln: float
     awg: float
 
@@ -364,33 +358,24 @@ def turns_from_volts(
     return Turns(turns, 100.0 * rectangular(math.log(high / low) / 2.0))
 
 
-def implied_wire(winding: WoundWire, level: float = 0.9) -> ImpliedWire:
-    """Bare diameter that a winding's resistance implies, with its interval.
+def implied_wire(winding: WoundWire) -> ImpliedWire:
+    """Bare diameter that a winding's resistance implies, with its uncertainty.
 
     Parameters
     ----------
     winding : WoundWire
         Resistance, turns and mean turn.
-    level : float
-        Probability of the interval, above 0 and below 1 [-].
 
     Returns
     -------
     ImpliedWire
         d = sqrt(4 rho N MLT (1 + e) / (pi R)), e the middle of WOUND_EXCESS.
 
-    Raises
-    ------
-    ValueError
-        A level outside 0 to 1.
-
     Notes
     -----
     R = rho N MLT / A, raised by the excess of wound wire. Each relative uncertainty of R, N, MLT and 1 + e counts half
     in the diameter. Source: IEC 60028 for rho; JCGM 100:2008, clause 5.1.6.
     """
-    if not 0.0 < level < 1.0:
-        raise ValueError(f"level is {level}: it must be above 0 and below 1")
     least, most = WOUND_EXCESS
     excess = (least + most) / 2.0
     area_m2 = RESISTIVITY_OHM_M[winding.conductor] * winding.length_m * (1.0 + excess) / winding.resistance_ohm
@@ -402,9 +387,7 @@ def implied_wire(winding: WoundWire, level: float = 0.9) -> ImpliedWire:
         rectangular((most - least) / 2.0) / (1.0 + excess),
     )
     u_ln = 0.5 * math.hypot(*parts)
-    reach = NormalDist().inv_cdf((1.0 + level) / 2.0) * u_ln
-    limits = diameter * math.exp(-reach), diameter * math.exp(reach)
-    return ImpliedWire(diameter, *limits, level, u_ln, awg_from_diameter(diameter))
+    return ImpliedWire(diameter, u_ln, awg_from_diameter(diameter))
 
 
 def wire_agreement(implied: ImpliedWire, measured_mm: float, measured_u_mm: float | None = None) -> Agreement:

@@ -236,23 +236,13 @@ def test_there_and_back(diameter, turns, mean_turn, metal):
     assert implied_wire(winding(diameter, turns, mean_turn, metal)).diameter_mm == pytest.approx(diameter)
 
 
-@FEW
-@given(DIAMETERS, st.floats(0.05, 0.99), st.floats(0.001, 0.009))
-def test_the_interval_holds_its_middle_and_widens_with_its_level(diameter, level, more):
-    narrow, wide = implied_wire(winding(diameter), level), implied_wire(winding(diameter), level + more)
-    assert wide.low_mm < narrow.low_mm < diameter < narrow.high_mm < wide.high_mm
-
-
-def test_the_interval_is_by_hand():
-    """u = half of 0.8 %, 12 % / sqrt 3 and 1 % / sqrt 3 / 1.02 together; 1.6449 of it at 90 %."""
-    implied = implied_wire(winding(0.2))
+def test_the_uncertainty_is_by_hand():
+    """u = half of 0.8 %, 12 % / sqrt 3 and 1 % / sqrt 3 / 1.02 together."""
     u = 0.5 * math.hypot(0.008, 0.12 / math.sqrt(3), 0.01 / math.sqrt(3) / 1.02)
-    assert implied.u_ln == pytest.approx(u)
-    assert implied.high_mm == pytest.approx(0.2 * math.exp(1.6448536 * u))
-    assert implied.low_mm * implied.high_mm == pytest.approx(0.2**2)
+    assert implied_wire(winding(0.2)).u_ln == pytest.approx(u)
 
 
-def test_the_interval_holds_the_wire_as_often_as_it_says():
+def test_the_uncertainty_holds_the_wire_as_often_as_it_says():
     """2000 windings with turns, mean turn and excess anywhere in their ranges, resistance by an ordinary meter."""
     rng, inside = np.random.default_rng(7), []
     for _ in range(2000):
@@ -261,7 +251,7 @@ def test_the_interval_holds_the_wire_as_often_as_it_says():
         ohm = turns * mean_turn / 1000 * bench.ohm_per_metre(0.2) * (1 + rng.uniform(*WOUND_EXCESS))
         read = WoundWire(ohm * (1 + 0.008 * rng.normal()), Turns(2000.0, 9.713), 156.0)
         implied = implied_wire(read)
-        inside.append(implied.low_mm < 0.2 < implied.high_mm)
+        inside.append(abs(math.log(implied.diameter_mm / 0.2)) < 1.6448536 * implied.u_ln)  # 90 % of a normal law
     assert np.mean(inside) == pytest.approx(0.9, abs=0.03)
 
 
@@ -270,7 +260,6 @@ def test_nearest_sizes_by_name():
     # 0.22676, 0.23368 and 0.224 mm; before about 1970 metric wire went by hundredths: 0.22, 0.23
     assert implied.nearest == ("AWG 31", "SWG 34", "metric 0.224", "old metric 0.23")
     assert implied.awg == pytest.approx(31.0, abs=0.01)
-    assert implied.level == 0.9
 
 
 def test_a_wire_that_agrees():
@@ -345,7 +334,6 @@ def winding_of(metal: str) -> WoundWire:
         (lambda: WoundWire(10.0, Turns(10, 0), 100.0, -0.1), "relative uncertainty of the resistance is -0.1 %"),
         (lambda: WoundWire(10.0, Turns(10, 0), 100.0, 0.1, -0.2), "half-width of the mean turn is -0.2"),
         (lambda: winding_of("brass"), "conductor is 'brass': it must be one of copper, aluminium"),
-        (lambda: implied_wire(winding(0.2), 90), "level is 90: it must be above 0 and below 1"),
         (lambda: turns_from_volts(0.0, 9.0, 60.0), "voltage is 0.0 V"),
         (lambda: turns_from_volts(117.0, 9.0, 60.0, (0.0, 1.0)), "lowest flux density is 0.0 T"),
         (lambda: turns_from_volts(117.0, 9.0, 60.0, (1.4, 1.0)), "highest flux density is 1.0 T"),

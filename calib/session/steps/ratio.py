@@ -37,8 +37,8 @@ def allowed(read: StepRead) -> bench.Feed:
     if by_heater and own is None:
         told = bench.Feed(math.nan, told.known, "enter the heater winding's own voltage; until then feed nothing.")
     elif by_heater and own is not None:
-        most = bench.heater_excitation(own, max(highest or HIGHEST_TAKEN_V, line or LINE_TAKEN_V, own))
-        told = bench.Feed(most.allowed_v, told.known, f"rather feed it than a heater winding. {most.caution}")
+        most, caution = bench.heater_excitation(own, max(highest or HIGHEST_TAKEN_V, line or LINE_TAKEN_V, own))
+        told = bench.Feed(most, told.known, f"rather feed it than a heater winding. {caution}")
     if proven:
         return told
     return bench.Feed(told.allowed_v, first.known, f"{first.how} Choose above that you feed it.")
