@@ -22,8 +22,8 @@ from calib.register.frame import frame_of
 from calib.register.records import KnownUnit
 from calib.register.register import Register, check_register, restore_register
 from tests.register.conftest import TYPED
-from tests.register.test_store_faults import UNSAVED, cells_of, ran
-from tests.register.test_store_together import HOLD
+from tests.register.test_gate import HOLD
+from tests.register.test_trouble import UNSAVED, cells_of, ran
 from tests.warm import Begun
 
 TODAY = date.today()

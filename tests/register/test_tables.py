@@ -1,9 +1,11 @@
-"""Tables in: what is read, what is refused, and that every fault names its row, its column and the value as typed."""
+"""Tables in: what is read, what is refused, every fault by row, column and value, in a time that grows as the table."""
 
 from __future__ import annotations
 
+import csv
 import io
 import math
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -240,3 +242,27 @@ def test_practice_tables_are_sound_and_simulated() -> None:
     assert unknown["simulated"].all()
     assert len(known) > 0
     assert len(unknown) > 0
+
+
+def seconds(work: Callable[[], object]) -> float:
+    """Processor time of the quickest of three runs [s]."""
+    taken = []
+    for _ in range(3):
+        start = time.process_time()
+        work()
+        taken.append(time.process_time() - start)
+    return min(taken)
+
+
+def test_a_large_table_takes_time_in_proportion(table: Callable[..., Path], typed: dict[str, str]) -> None:
+    def long(rows: int) -> Path:
+        return table(*({**typed, "unit": f"U-{number}"} for number in range(rows)), name=f"{rows}.csv")
+
+    def bare() -> int:
+        with open(large, encoding="utf-8", newline="") as file:
+            return sum(len(cells) for cells in csv.reader(file))
+
+    small, large = long(1000), long(8000)
+    taken = seconds(lambda: read_known(large))
+    assert taken < 24 * seconds(lambda: read_known(small))  # eight times the rows; a search through all for each: 64
+    assert taken < 120 * seconds(bare)
