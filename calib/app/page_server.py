@@ -22,6 +22,7 @@ from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
 from calib.charts.style import DARK, LIGHT, Palette
 from calib.errors import CannotError
+from calib.paths import data
 
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -34,91 +35,17 @@ KEY = "key"  # of the address
 HEALTH = "/_stcore/health"  # says that the server runs; of the page itself it takes the token that an upload needs
 PING_S = 30.0  # a live connection is asked so often whether it still is [s]
 PATIENCE_S = 3  # what is still open at the end may take so long to close [s]
-# What a page may fetch, and from where; `blob:` and `data:` are made by the page itself.
-POLICY = (
-    "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; frame-ancestors 'none'; base-uri 'self'; "
-    "form-action 'self'; object-src 'none'"
-)
-GUARDS = {
-    "content-security-policy": POLICY,
-    "x-frame-options": "DENY",
-    "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
-    "cross-origin-resource-policy": "same-origin",
-    "cross-origin-opener-policy": "same-origin",
-}
-SHUT = (
-    "This page opens with its key only. Open the address that calib page printed when it was started, whole, with its "
-    "key. Every start makes a new key."
-)
-SPENT = (
-    "This address was used before, and opens once only. If it was not you who used it, end calib page with Ctrl+C and "
-    "start it again. Else open the address that calib page printed when it was started."
-)
-STRANGE = "This request names another host than the one that it was made to."
+SERVER = data("app/page_server.toml")
+GUARDS: dict[str, str] = SERVER["guards"]
 
 
 def _theme(ground: str, palette: Palette) -> dict[str, object]:
-    colours = {
-        "primaryColor": palette.accent,
-        "backgroundColor": palette.ground,
-        "secondaryBackgroundColor": palette.field,
-        "textColor": palette.ink,
-        "linkColor": palette.accent,
-        "borderColor": palette.rule,
-        "redColor": palette.warning,
-        "orangeColor": palette.warning,
-        "yellowColor": palette.warning,
-        "blueColor": palette.accent,
-        "greenColor": palette.accent,
-        "violetColor": palette.practice,
-        "redBackgroundColor": palette.warning_ground,
-        "orangeBackgroundColor": palette.warning_ground,
-        "yellowBackgroundColor": palette.warning_ground,
-        "blueBackgroundColor": palette.field,
-        "greenBackgroundColor": palette.field,
-        "violetBackgroundColor": palette.practice_ground,
-        "sidebar.backgroundColor": palette.field,
-        "sidebar.secondaryBackgroundColor": palette.ground,
-    }
-    return {f"theme.{ground}.{name}": colour for name, colour in colours.items()}
+    return {f"theme.{ground}.{name}": getattr(palette, colour) for name, colour in SERVER["theme"].items()}
 
 
-# Every setting by its dotted name. Safety rests on the first ones: by its own defaults the server would listen on every
-# network interface, answer any host name and report usage.
-SETTINGS: dict[str, object] = {
-    "server.address": HOME,
-    "server.headless": True,
-    "server.allowedHosts": ["localhost", HOME],
-    "server.maxUploadSize": 50,
-    "server.fileWatcherType": "none",
-    "server.enableCORS": True,
-    "server.corsAllowedOrigins": [],
-    "server.enableXsrfProtection": True,
-    "server.enableStaticServing": False,
-    "server.baseUrlPath": "",
-    "server.customComponentBaseUrlPath": "",
-    "server.unsafeMetricsUserAttributes": [],
-    "server.xsrfCookieSameSite": "strict",
-    "browser.gatherUsageStats": False,
-    "browser.serverAddress": HOME,
-    "runner.magicEnabled": False,
-    "client.toolbarMode": "minimal",
-    "client.showErrorDetails": "none",
-    "client.showErrorLinks": False,
-    "client.allowedOrigins": [],
-    "global.developmentMode": False,
-    "logger.level": "warning",
-    "logger.messageFormat": "%(asctime)s %(message)s",
-    "logger.enableRich": False,
-    "secrets.files": [],
-    "theme.font": "sans-serif",
-    "theme.headingFont": "serif",
-    "theme.baseFontSize": 17,
-    "theme.baseRadius": "small",
-    **_theme("light", LIGHT),
-    **_theme("dark", DARK),
-}
+# Every setting by its dotted name. By its own defaults the server would listen on every network interface, answer any
+# host name and report usage.
+SETTINGS: dict[str, object] = {**SERVER["settings"], **_theme("light", LIGHT), **_theme("dark", DARK)}
 
 
 def hosts_of(proxy: str | None) -> list[str]:
@@ -210,7 +137,7 @@ class Door:
         headers = {name.decode("latin-1").lower(): text.decode("latin-1") for name, text in scope["headers"]}
         query = parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)
         if not self._of_this_site(headers):
-            await _refuse(scope, receive, send, STRANGE)
+            await _refuse(scope, receive, send, "strange")
         elif scope["path"] == HEALTH and self.asks and not self._has_cookie(headers):
             await _answer(send, 200, "ok", {"content-type": "text/plain; charset=utf-8"})
         elif not self.asks:
@@ -220,7 +147,7 @@ class Door:
         elif self._has_cookie(headers):
             await self.inner(scope, receive, _guarded(send))
         else:
-            await _refuse(scope, receive, send, SHUT)
+            await _refuse(scope, receive, send, "shut")
 
     async def _start(self, scope: Message, receive: Receive, send: Send) -> None:
         """Start and end the application; the server is told that it has started only once `started` agrees."""
@@ -256,7 +183,7 @@ class Door:
         key = next(value for name, value in query if name == KEY)
         first = _same(key, self.once) and not self.once_used
         if not (first or _same(key, self.key) or self._has_cookie(headers)):
-            await _refuse(scope, receive, send, SPENT if _same(key, self.once) else SHUT)
+            await _refuse(scope, receive, send, "spent" if _same(key, self.once) else "shut")
             return
         self.once_used = self.once_used or first
         rest = urlencode([(name, value) for name, value in query if name != KEY])
@@ -296,12 +223,12 @@ async def _answer(send: Send, status: int, text: str, headers: dict[str, str]) -
 
 
 async def _refuse(scope: Message, receive: Receive, send: Send, why: str) -> None:
-    """Status 403; in the handshake of a live connection too, where the server makes it from a closing."""
+    """Status 403, for the reason of that name; in a live connection's handshake the server makes it from a closing."""
     if scope["type"] == "websocket":
         await receive()
         await send({"type": "websocket.close", "code": 1008})
     else:
-        await _answer(send, 403, why + "\n", {"content-type": "text/plain; charset=utf-8"})
+        await _answer(send, 403, SERVER["refused"][why] + "\n", {"content-type": "text/plain; charset=utf-8"})
 
 
 def serve(port: int, proxy: str | None, started: Callable[[str, str], None]) -> None:
