@@ -52,7 +52,7 @@ class State:
         Of the same windings.
     contradictions : tuple of Contradiction
     read : set of (str, str)
-        Pairs that were read, either way.
+        Pairs that were read, each in alphabetical order.
     u_of : function
         Standard uncertainty of a resistance read with the meter in use [ohm].
     colours : mapping of str to str
@@ -115,7 +115,7 @@ def _ordering(state: State) -> NextStep | None:
         for a, b in combinations(range(len(one.leads)), 2):
             values = [abs(at[a] - at[b]) for at, _ in orders]
             gains[a, b] = decides(values, state.u_of(values[0]), [odds for _, odds in orders]), values
-        unread = [pair for pair in gains if one.names(pair) not in state.read]
+        unread = [pair for pair in gains if tuple(sorted(one.names(pair))) not in state.read]
         best = max(unread, key=lambda pair: gains[pair][0], default=None)
         if best is not None and gains[best][0] >= OPEN_COST / 2.0:
             return _new_reading(one, best, gains[best][1], state)

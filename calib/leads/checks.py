@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import combinations, islice
+from itertools import combinations, islice, pairwise
 from statistics import NormalDist, median
 from typing import Any
 
@@ -177,7 +177,7 @@ class Winding:
     def sections(self) -> tuple[tuple[float, float], ...]:
         """Resistance between neighbours along the winding, each with its standard uncertainty [ohm]."""
         order = self.fit.best.order.tolist()
-        return tuple(self.between(a, b) for a, b in zip(order, order[1:], strict=False))
+        return tuple(self.between(a, b) for a, b in pairwise(order))
 
     @cached_property
     def points(self) -> tuple[tuple[int, ...], ...]:
@@ -381,28 +381,22 @@ def checks_of(
 
     rank = {lead: place for place, lead in enumerate(winding.fit.best.order.tolist())}
     tree = _least_tree(winding, without)
-    routes: dict[int, list[int]] = nx.single_source_shortest_path(tree, next(iter(rank)))
-    at: dict[int, float] = {}
+    first = next(iter(rank))
+    at = {first: 0.0}
 
     def step(here: int, lead: int) -> tuple[int, int]:
         return tree.edges[here, lead]["number"], 1 if rank[lead] > rank[here] else -1
 
-    for lead, route in routes.items():
-        at[lead] = 0.0
-        if len(route) > 1:
-            number, sign = step(route[-2], lead)
-            at[lead] = at[route[-2]] + sign * winding.pairs[number][2]
+    for here, lead in nx.bfs_edges(tree, first):
+        number, sign = step(here, lead)
+        at[lead] = at[here] + sign * winding.pairs[number][2]
     found = []
     for number, (a, b, ohm, u) in enumerate(winding.pairs):
         a, b = (a, b) if rank[a] < rank[b] else (b, a)
         makes = at[b] - at[a]
         if tree.has_edge(a, b) or abs(ohm - makes) <= least * u:
             continue
-        to_a, to_b = routes[a], routes[b]
-        parting = (n for n, (one, other) in enumerate(zip(to_a, to_b, strict=False)) if one != other)
-        shared = next(parting, min(len(to_a), len(to_b)))
-        way = [*reversed(to_a[shared - 1 :]), *to_b[shared:]]
-        steps = [step(*two) for two in zip(way, way[1:], strict=False)]
+        steps = [step(*two) for two in pairwise(nx.shortest_path(tree, a, b))]
         total = u * u + sum(winding.pairs[each][3] ** 2 for each, _ in steps)
         path = tuple((*winding.pair(each), sign) for each, sign in steps)
         found.append(Check(winding.pair(number), ohm, makes, limit * math.sqrt(total), path))
@@ -517,7 +511,7 @@ def disputes(parts: Parts, windings: Sequence[Winding]) -> tuple[Contradiction, 
 
 def _continuity(clash: Clash) -> Contradiction:
     one = clash.reading
-    steps = [(min(step), max(step)) for step in zip(clash.path, clash.path[1:], strict=False)]
+    steps = [(min(step), max(step)) for step in pairwise(clash.path)]
     path = named(map(pair_name, steps))
     told = {"pair": pair_name(one.pair), "ohm": ohms(one.ohm, one.u_ohm), "opens": clash.opens, "path": path}
     says = say("contradiction", "slip" if clash.taken_as_slip else "open", **told)

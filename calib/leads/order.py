@@ -9,7 +9,7 @@ odds, exp(difference of misfit / 2).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import permutations
 
@@ -265,34 +265,22 @@ def _turned(one: Placed, like: Placed) -> Placed:
     return one if np.abs(rank - rising).sum() <= np.abs(rank - rising[::-1]).sum() else one.reversed()
 
 
-_Grow = Callable[[list[Placed], int], tuple[list[Placed], bool]]
-
-
-def _followed(spans: Spans, grow: _Grow) -> tuple[list[Placed], bool]:
-    """Orders grown lead by lead, and whether none was dropped for want of room."""
-    first, second, *rest = _sequence(spans)
-    begun, all_followed = place(spans, [(first, second)]), True
-    for lead in rest:
-        if begun:
-            begun, all_kept = grow(begun, lead)
-            all_followed &= all_kept
-    return begun, all_followed
-
-
 def _by_bound(spans: Spans, known: list[Placed]) -> tuple[list[Placed], bool] | None:
     """Every order that fits within `OPEN_COST` of the best; None where there are too many leads or beginnings."""
-    bound = min(one.cost for one in known) + OPEN_COST
-
-    def grow(begun: list[Placed], lead: int) -> tuple[list[Placed], bool]:
-        orders = np.stack([one.order for one in begun])
-        grown = np.concatenate([np.insert(orders, gap, lead, axis=1) for gap in range(orders.shape[1] + 1)])
-        fit = [one for one in place(spans, grown) if one.cost < bound]
-        return (fit, True) if len(fit) <= MOST_BEGUN else ([], False)
-
     if spans.leads > EXACT_LEADS:
         return None
-    found, room_for_all = _followed(spans, grow)
-    return (list({one.key: one for one in (*known, *found)}.values()), True) if room_for_all else None
+    bound = min(one.cost for one in known) + OPEN_COST
+    first, second, *rest = _sequence(spans)
+    begun = place(spans, [(first, second)])
+    for lead in rest:
+        orders = np.stack([one.order for one in begun])
+        grown = np.concatenate([np.insert(orders, gap, lead, axis=1) for gap in range(orders.shape[1] + 1)])
+        begun = [one for one in place(spans, grown) if one.cost < bound]
+        if len(begun) > MOST_BEGUN:
+            return None
+        if not begun:
+            break
+    return list({one.key: one for one in (*known, *begun)}.values()), True
 
 
 def _sequence(spans: Spans) -> list[int]:
@@ -314,23 +302,22 @@ def _sequence(spans: Spans) -> list[int]:
 def _by_breadth(spans: Spans) -> tuple[list[Placed], bool]:
     """Orders that fit nearly as well as the best, and whether none was dropped for want of room."""
     width = next(width for leads, width in WIDTHS if spans.leads <= leads)
-    settled_at = 1
-
-    def least(grown: list[Placed], most: int) -> list[Placed]:
-        ranked = sorted(grown, key=_rank)
-        return [one for one in ranked if one.cost <= ranked[0].cost + SLACK][:most]
-
-    def grow(begun: list[Placed], lead: int) -> tuple[list[Placed], bool]:
-        nonlocal settled_at
-        step = len(begun[0].order)
+    first, second, *rest = _sequence(spans)
+    begun, all_followed, settled_at = place(spans, [(first, second)]), True, 1
+    for step, lead in enumerate(rest, start=2):
         grown = [child for one in begun for child in _sited(spans, one, lead)]
         if step < 12 or step >= settled_at * 1.25 or step == spans.leads - 1:
             settled_at = step
-            grown = place(spans, np.stack([one.order for one in least(grown, 2 * width)]))
-        kept = least(grown, width)
-        return kept, sum(one.cost < kept[0].cost + OPEN_COST for one in grown) <= len(kept)
+            grown = place(spans, np.stack([one.order for one in _least(grown, 2 * width)]))
+        begun = _least(grown, width)
+        all_followed &= sum(one.cost < begun[0].cost + OPEN_COST for one in grown) <= len(begun)
+    return begun, all_followed
 
-    return _followed(spans, grow)
+
+def _least(grown: list[Placed], most: int) -> list[Placed]:
+    """The best of some beginnings, as far as they are followed."""
+    ranked = sorted(grown, key=_rank)
+    return [one for one in ranked if one.cost <= ranked[0].cost + SLACK][:most]
 
 
 def _sited(spans: Spans, begun: Placed, lead: int) -> list[Placed]:

@@ -109,17 +109,15 @@ def lead_readings(
 
 def checked(readings: Iterable[LeadReading | Sequence[object]]) -> tuple[LeadReading, ...]:
     """Readings as `lead_readings` gives them, from tuples (lead_a, lead_b, ohm[, u_ohm]) or from LeadReading."""
-    plain: list[Mapping[str, object]] = []
-    lines: list[int] = []
-    for number, one in enumerate(readings, start=1):
-        if isinstance(one, LeadReading):
-            ohm = "open" if one.is_open else one.ohm
-            values = (one.lead_a, one.lead_b, ohm, one.u_ohm, one.colour_a, one.colour_b)
-        else:
-            values = tuple(one)  # type: ignore[assignment]
-        plain.append(dict(zip(COLUMNS, values, strict=False)))
-        lines.append(getattr(one, "row", None) or number)
-    return lead_readings(plain, lines=lines)
+    rows = list(readings)
+    plain = [dict(zip(COLUMNS, _values(one), strict=False)) for one in rows]
+    return lead_readings(plain, lines=[getattr(one, "row", None) or number for number, one in enumerate(rows, start=1)])
+
+
+def _values(one: LeadReading | Sequence[object]) -> Iterable[object]:
+    if not isinstance(one, LeadReading):
+        return one
+    return one.lead_a, one.lead_b, "open" if one.is_open else one.ohm, one.u_ohm, one.colour_a, one.colour_b
 
 
 def _text(value: object) -> str:

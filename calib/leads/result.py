@@ -11,6 +11,7 @@ import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
+from itertools import chain, pairwise
 from typing import TYPE_CHECKING, Any
 
 from calib.bench.uncertainty import LEAD_NULL_U_OHM, ORDINARY_OHMMETER, MeterClass, standard_uncertainty
@@ -198,9 +199,7 @@ class LeadsFound:
             "settled": self.settled,
             "unplaced": list(self.unplaced),
             "undecided": _plain(self.undecided),
-            "contradictions": [
-                _plain({**asdict(one), "residual_ohm": one.residual_ohm}) for one in self.contradictions
-            ],
+            "contradictions": _plain([asdict(one) | {"residual_ohm": one.residual_ohm} for one in self.contradictions]),
             "remarks": list(self.remarks),
             "pairs_read": self.read,
             "pairs_missing": self.missing,
@@ -219,10 +218,9 @@ class LeadsFound:
 
 
 def _as_dict(one: LeadWinding) -> dict[str, Any]:
-    first = {"leads": one.leads, "taps": one.taps, "ohm": one.ohm, "likely_role": one.likely_role, "note": one.note}
-    more = {"grade": one.grade, "ambiguous": one.ambiguous}
+    first = ("leads", "taps", "ohm", "likely_role", "note", "grade", "ambiguous")
     roles = [{"role": role, "probability": value} for role, value in one.other_roles]
-    return _plain({**first, **more, **asdict(one), "other_roles": roles})
+    return _plain({**{name: getattr(one, name) for name in first}, **asdict(one), "other_roles": roles})
 
 
 def _plain(value: Any) -> Any:
@@ -293,14 +291,13 @@ def identify_leads(
     contradictions = disputes(parts, solved)
     told = [each for one in known for each in ((one.lead_a, one.colour_a), (one.lead_b, one.colour_b))]
     colours = {lead: colour for lead, colour in told if colour}
-    both_ways = [((one.lead_a, one.lead_b), (one.lead_b, one.lead_a)) for one in known if not math.isnan(one.ohm)]
+    read = [one.pair for one in known if not math.isnan(one.ohm)]
     roles = Roles([_facts(one, colours, colour_weight) for one in solved])
     windings = [_winding(one, roles, number) for number, one in enumerate(solved)]
 
     def u_of(ohm: float) -> float:
         return scatter * math.hypot(standard_uncertainty(ohm, meter), null_u_ohm) or 1e-6
 
-    read = frozenset(pair for pairs in both_ways for pair in pairs)
     leads = sum(map(len, parts.groups))
     undecided = parts.undecided()
     touched = {number for pair in undecided for number in pair}
@@ -313,17 +310,16 @@ def identify_leads(
         contradictions=contradictions,
         remarks=remarks(parts, scatter),
         leakage=leakage(parts),
-        next=next_step(State(parts, solved, roles, contradictions, read, u_of, colours)),
-        read=len(both_ways),
-        missing=leads * (leads - 1) // 2 - len(both_ways),
+        next=next_step(State(parts, solved, roles, contradictions, frozenset(read), u_of, colours)),
+        read=len(read),
+        missing=leads * (leads - 1) // 2 - len(read),
         scatter=scatter,
     )
 
 
 def _facts(one: Winding, colours: Mapping[str, str], weight: float) -> RoleFacts:
     """What is known of a winding's role; leads that read as one point count as one."""
-    points = one.points
-    merged = [one.between(a[-1], b[0])[0] for a, b in zip(points, points[1:], strict=False)]
+    merged = [one.between(a[-1], b[0])[0] for a, b in pairwise(one.points)]
     ohm, u = one.whole
     sections = tuple(max(0.0, each) for each in merged) or (ohm,)
     return RoleFacts(ohm, u, sections, one.on_line, colour_hint(one.order, colours), weight)
@@ -365,7 +361,7 @@ def report(found: LeadsFound) -> str:
     blocks = [
         ["Before you read", *_listed(CAUTIONS)],
         [_head(found)],
-        *([*_told(number, one)] for number, one in enumerate(found.windings, start=1)),
+        *(_told(number, one) for number, one in enumerate(found.windings, start=1)),
     ]
     if found.isolated:
         blocks.append(_lone(found))
@@ -389,24 +385,24 @@ def _count(number: int, noun: str) -> str:
     return f"{number:,} {noun}" + ("" if number == 1 else "s")
 
 
-def _told(number: int, one: LeadWinding) -> Iterable[str]:
-    yield f"{number}. {one.likely_role}: {one.grade}"
+def _told(number: int, one: LeadWinding) -> list[str]:
     taps = f"   (tap{'s' if len(one.taps) > 1 else ''}: {', '.join(one.taps)})" if one.taps else ""
     parts = " + ".join(ohms(value, one.u_ohm) for value in one.sections_ohm)
     sections = f" = {parts}" if len(one.sections_ohm) > 1 else ""
     leads = f"{' - '.join(one.leads)}{taps}"
     if not one.on_line:
         leads, sections = f"{', '.join(one.leads)}   (in no order)", " at most"
-    yield from _wrapped(f"leads  {leads}", "   ", 7)
     whole = f"{ohms(one.ohm, one.u_ohm)}{sections}, u {short(one.u_ohm)}"
-    yield from _wrapped(f"ohm    {whole if one.ohm == one.ohm else f'under {short(2.0 * one.u_ohm)}'}", "   ", 7)
-    if len(one.leads) > 2:
-        yield from _wrapped(f"check  {_checked(one)}", "   ", 7)
-    yield from _wrapped(f"why    {'; '.join(one.reasons)}", "   ", 7)
-    if one.colour_hint:
-        yield from _wrapped(f"colour {one.colour_hint}", "   ", 7)
-    if one.note:
-        yield from _wrapped(f"mind   {one.note}", "   ", 7)
+    told = {
+        "leads": leads,
+        "ohm": whole if one.ohm == one.ohm else f"under {short(2.0 * one.u_ohm)}",
+        "check": _checked(one) if len(one.leads) > 2 else "",
+        "why": "; ".join(one.reasons),
+        "colour": one.colour_hint,
+        "mind": one.note,
+    }
+    lines = [_wrapped(f"{label:<7}{text}", "   ", 7) for label, text in told.items() if text]
+    return [f"{number}. {one.likely_role}: {one.grade}", *chain.from_iterable(lines)]
 
 
 def _checked(one: LeadWinding) -> str:

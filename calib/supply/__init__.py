@@ -7,24 +7,14 @@ from __future__ import annotations
 
 from importlib import import_module
 
-_HOME = {
-    "SupplyState": "steady_state",
-    "state_of": "steady_state",
-    "critical_inductance": "steady_state",
-    "load_line": "steady_state",
-    "steady_state": "steady_state",
-    "Settings": "parameters",
-    "Duty": "duty",
-    "rectifier_duty": "duty",
-    "FORM_FACTOR": "form_factor",
-    "FORM_FACTOR_SD": "form_factor",
-    "winding_rms_per_dc": "form_factor",
-    "ConvertedRating": "form_factor",
-    "convert_rating": "form_factor",
-    "Valve": "valves",
-    "rectifier_valve": "valves",
-    "rectifier_valves": "valves",
+_NAMES = {
+    "steady_state": ("SupplyState", "critical_inductance", "load_line", "state_of", "steady_state"),
+    "parameters": ("Settings",),
+    "duty": ("Duty", "rectifier_duty"),
+    "form_factor": ("FORM_FACTOR", "FORM_FACTOR_SD", "ConvertedRating", "convert_rating", "winding_rms_per_dc"),
+    "valves": ("Valve", "rectifier_valve", "rectifier_valves"),
 }
+_HOME = {name: module for module, names in _NAMES.items() for name in names}
 __all__ = sorted(_HOME)
 
 

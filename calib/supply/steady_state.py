@@ -124,7 +124,7 @@ def steady_state(
 
 def state_of(what: Settings) -> SupplyState:
     """The steady state of a supply of one case, as ``steady_state`` gives it."""
-    return _state(what, {name: float(values[0]) for name, values in _solved(what).items()})
+    return _state(what, float(what.load_ma), {name: float(values[0]) for name, values in _solved(what).items()})
 
 
 def _solved(what: Settings, blank: bool = False) -> dict[str, Array]:
@@ -161,11 +161,8 @@ def load_line(rectifier: str, filter: str, loads_ma: Sequence[float], **values: 
     loads = np.asarray(list(loads_ma), float)
     what = Settings(rectifier, filter, load_ma=loads, **values)
     solved = _solved(what, blank=True)
-    rows = [
-        asdict(_state(what, {name: float(column[at]) for name, column in solved.items()}, float(load)))
-        for at, load in enumerate(loads)
-    ]
-    return pd.DataFrame(rows)
+    cases = ({name: float(column[at]) for name, column in solved.items()} for at in range(len(loads)))
+    return pd.DataFrame([asdict(_state(what, float(load), case)) for load, case in zip(loads, cases, strict=True)])
 
 
 class _Line(Extras, total=False):
@@ -177,16 +174,13 @@ class _Line(Extras, total=False):
     frequency_hz: float
 
 
-def _state(what: Settings, solved: dict[str, float], load_ma: float | None = None) -> SupplyState:
-    load = float(what.load_ma) if load_ma is None else load_ma
+def _state(what: Settings, load_ma: float, solved: dict[str, float]) -> SupplyState:
     critical = math.nan
     if what.filter == "choke" and what.rectifier != "half-wave":
-        critical = critical_inductance(solved.get("load_ohm", math.nan), float(what.frequency_hz))
-    per_dc = solved.get("winding_rms_ma", math.nan) / load if load > 0 else math.nan
-    names = SupplyState.__dataclass_fields__
-    known = {name: solved.get(name, math.nan) for name in names if name not in ("rectifier", "filter")}
-    known |= {"load_ma": load, "winding_rms_per_dc": per_dc, "critical_h": critical}
-    return SupplyState(rectifier=what.rectifier, filter=what.filter, **known)
+        critical = critical_inductance(solved["load_ohm"], float(what.frequency_hz))
+    per_dc = solved["winding_rms_ma"] / load_ma if load_ma > 0 else math.nan
+    more = {"load_ma": load_ma, "winding_rms_per_dc": per_dc, "critical_h": critical}
+    return SupplyState(what.rectifier, what.filter, **more, **solved)
 
 
 def critical_inductance(load_ohm: float, frequency_hz: float) -> float:

@@ -166,15 +166,13 @@ def rectifier_valve(name: str) -> Valve:
     InputError
         The table has no such valve; the error names the types most like it.
     """
-    exact, plain = _names()
+    spelt, exact, plain = _names()
     wanted = _letters(name)
     found = exact.get(wanted) or plain.get(_plain(wanted))
     if found:
         return rectifier_valves()[found]
-    spelt = {_letters(one): one for valve in rectifier_valves().values() for one in (valve.name, *valve.equivalents)}
-    near = []
-    for one in get_close_matches(wanted, spelt, MOST_NEAR, NEAR):
-        near.append(spelt[one] if exact[one] == spelt[one] else f"{spelt[one]} (as {exact[one]})")
+    alike = ((spelt[one], exact[one]) for one in get_close_matches(wanted, spelt, MOST_NEAR, NEAR))
+    near = [other if other == home else f"{other} (as {home})" for other, home in alike]
     offered = (
         f"did you mean {', '.join(near)}? If not," if near else f"give one of: {', '.join(rectifier_valves())}; or"
     )
@@ -188,17 +186,14 @@ def rectifier_valve(name: str) -> Valve:
 
 
 @cache
-def _names() -> tuple[dict[str, str], dict[str, str]]:
-    """Type numbers by their letters, and by their letters less the envelope's; a valve's own name goes first."""
-    exact: dict[str, str] = {}
-    plain: dict[str, str] = {}
+def _names() -> tuple[dict[str, str], dict[str, str], dict[str, str]]:
+    """By the letters of a type number how it is spelt and its valve, and by those less the envelope's the valve."""
     valves = rectifier_valves().values()
-    pairs = [(valve.name, valve.name) for valve in valves]
+    pairs = [(valve.name, valve.name) for valve in valves]  # a valve's own name goes first
     pairs += [(other, valve.name) for valve in valves for other in valve.equivalents]
-    for name, home in pairs:
-        exact.setdefault(_letters(name), home)
-        plain.setdefault(_plain(_letters(name)), home)
-    return exact, plain
+    exact = {_letters(other): home for other, home in reversed(pairs)}
+    plain = {_plain(_letters(other)): home for other, home in reversed(pairs)}
+    return {_letters(other): other for other, _ in pairs}, exact, plain
 
 
 def _letters(name: str) -> str:

@@ -129,7 +129,7 @@ def test_one_check_has_a_limit_of_two_and_many_are_passed_by_chance_no_oftener()
         assert checks * norm.sf(limit_for(checks)) == pytest.approx(norm.sf(2.0))
 
 
-SETS = share(100, 200)
+SETS = share(40, 200)
 
 
 def test_sound_readings_rarely_contradict_and_a_poor_meter_is_found_out():

@@ -15,7 +15,7 @@ from calib.leads.order import OPEN_COST, Spans, misfit_cost, place, solve_line, 
 from tests.counts import share
 from tests.scenes.wound import Unit, wind
 
-UNITS = share(120, 300)
+UNITS = share(60, 300)
 SEED = 20260
 
 
@@ -110,7 +110,7 @@ def test_noise_of_the_stated_size_contradicts_as_rarely_as_the_limit_says(found)
 def test_with_an_ordinary_meter_nothing_is_ordered_wrongly(units):
     """Readings noisier than the meter's class: more stays open, but no order that is called settled is wrong."""
     wrong = 0
-    for unit in units[: share(40, 100)]:
+    for unit in units[: share(20, 100)]:
         result = identify_leads([(a, b, "open" if math.isinf(ohm) else ohm) for a, b, ohm in unit.readings])
         for one, built, _ in pairs_of([unit], [result]):
             wrong += not one.ambiguous and one.leads not in either_way(built)
@@ -138,7 +138,7 @@ def test_the_solver_finds_the_best_of_all_orders(sections, seed):
 def test_no_order_that_stays_open_is_missed(leads, noise, slips):
     """Every order placed in turn, by the same misfit: neighbours 3 to 20 ohm apart, a slip being ten times too much."""
     rng = np.random.default_rng(leads + slips)
-    for _ in range(share(3, 20)):
+    for _ in range(share(2, 20)):
         at = np.cumsum(rng.uniform(3.0, 20.0, leads))
         pairs = [(a, b) for a, b in combinations(range(leads), 2) if b == a + 1 or rng.random() < 0.7]
         ohm = [abs(at[b] - at[a] + noise * rng.normal()) for a, b in pairs]
