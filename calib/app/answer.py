@@ -19,6 +19,7 @@ from calib.session.readings import FIELD_OF, METALS, count_of, heater_rows, meta
 if TYPE_CHECKING:
     import pandas as pd
 
+SAYS = context.SAID["answer"]
 OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor first instead"}
 
 HERE, START, LEFT_OUT = "Entered here", "As the form starts", "Left out"
@@ -76,14 +77,8 @@ def _withheld(estimate: Any, answer: Mapping[Any, Any], counted: str) -> None:
     """What stands in the answer's place where the readings do not go together: no current, no odds, no picture."""
     mark = words.mark(answer)
     before = f'<b class="calib-mark">{mark}.</b> ' if mark else ""
-    lines = [
-        f'<p class="calib-answer" id="answer">{before}<b>No current is told:</b> these readings do not go together.'
-        "</p>",
-        '<p class="calib-more">A figure from them could be wrong many times over. Read again what is listed here, and '
-        "mend the entry.</p>",
-    ]
     flagged = {**answer, "flags": str(answer["flags"]).replace("suspect-reading", "")}
-    st.html("".join(lines) + _flags(flagged, estimate.improbable))
+    st.html(SAYS["withheld"].format(mark=before) + _flags(flagged, estimate.improbable))
     st.html(counted)
     _second_look(estimate)
     st.subheader("The working, as far as it goes", anchor=False)
@@ -194,10 +189,7 @@ def _heaters(estimate: Any) -> None:
     rows = heater_rows(estimate.heaters)
     st.html(context.table(("winding", "at the line", "at 20 °C", f"rms current ({words.share(context.LEVEL)})"), rows))
     drop = words.figure(estimate.heaters.drop / 10, 2)
-    st.write(
-        f"Reckoned as if each lost the same {drop} % of its voltage in its copper as the high-voltage winding does: a "
-        "rough guide. The valves' data and the set's own count for more."
-    )
+    st.write(SAYS["heaters"].format(drop=drop))
 
 
 def _opinions(opinions: pd.DataFrame, current: str) -> None:

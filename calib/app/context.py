@@ -17,6 +17,7 @@ import streamlit as st
 import calib
 from calib import bench, words
 from calib.charts.style import Palette, palette
+from calib.paths import data
 from calib.register.records import standing
 
 if TYPE_CHECKING:
@@ -37,12 +38,8 @@ LEFT_OPEN = 4  # registers whose content is remembered
 CLOCK_NS, COARSE_CLOCK_NS = 50_000_000, 3_000_000_000  # a file written so lately may change and look the same [ns]
 WAITS = "seen_waits"
 NOTICES = "notices_of_the_register"
-DISCLAIMER = "It estimates and does not certify: no rating, no approval, and a sound old winding can still fail."
-OWN_ERROR = (
-    "This page met an error of its own and stopped here. The known units, meters and bench sessions kept so far are "
-    "safe in the register. Open another page and come back to go on, or load this one again to begin with empty "
-    "fields; if it happens again, the terminal in which calib page runs says what it was."
-)
+SAID = data("app/pages.toml")
+DISCLAIMER = SAID["disclaimer"]
 PLATE = '<span class="calib-plate" aria-hidden="true">STOP</span>'
 PART_SHOWN = 0.01  # a part below this share of the variance is left out of the account
 FILLED = "seen_filled_from"  # what the estimate's form was filled from, until it is cleared
@@ -113,8 +110,7 @@ def choose_register() -> None:
             "Register open",
             [OWN, PRACTICE],
             key=CHOICE,
-            help="The practice register holds simulated units only, in a file of its own. Nothing passes from one to "
-            "the other.",
+            help=SAID["two_registers"],
             on_change=lambda: st.session_state.pop(STRANGE, None),
         )
     strange = st.session_state.get(STRANGE)
@@ -337,7 +333,7 @@ def said_in_own_words(error: Exception) -> bool:
     The server asks this of every exception that nothing caught, be it of a page or of a button, and shows nothing of
     its own where it is told so: it would repeat the error, or offer to look it up elsewhere.
     """
-    st.error(OWN_ERROR)
+    st.error(SAID["own_error"])
     return True
 
 

@@ -232,71 +232,14 @@ def _remember(unit_key: str, unit: str) -> None:
             st.session_state[other] = symbol
 
 
-def _numbers(asked: Mapping[str, tuple[str, str]]) -> dict[str, Field]:
-    return {name: Field(name, label, unit=r.KEPT_IN[name], help=help) for name, (label, help) in asked.items()}
+def _fields(*groups: str) -> dict[str, Field]:
+    told = {name: one for group in groups for name, one in r.FORM[group].items()}
+    return {name: Field(name, one["label"], unit=r.KEPT_IN[name], help=one["help"]) for name, one in told.items()}
 
 
 # What is asked of an unknown unit, and how sure a form's readings are.
-UNIT_FIELDS = _numbers(
-    {
-        "excitation_v": ("Volts on the primary", "Rms volts at the primary's own leads, whichever winding you feed."),
-        "volts_read": (
-            "Volts read on the high-voltage winding",
-            "Rms volts in the same test, whichever winding you feed; nothing else connected.",
-        ),
-        "no_load_read": (
-            "No-load volts of the high-voltage winding",
-            "Rms volts at nominal line with nothing connected.",
-        ),
-        "ohms_read": (
-            "Ohms read on the high-voltage winding",
-            "Dc resistance. It creeps while the current builds up: wait until it stands.",
-        ),
-        "winding_temp_c": (
-            "Temperature of the winding then",
-            "Room temperature, if the unit has stood in that room for four hours.",
-        ),
-        "rest_h": (
-            "Hours it has stood in that room (if known)",
-            "Since it last ran, or was brought in from elsewhere. Empty: long enough.",
-        ),
-        "line_voltage_v": (
-            "Line voltage of the primary",
-            "Nominal supply, such as 110, 117, 120, 220, 230 or 240.",
-        ),
-        "line_frequency_hz": (
-            "Line frequency",
-            "What it was designed for: 50 for a plate of 50/60. The line that it will run on moves nothing here.",
-        ),
-    }
-)
-LABELS = {name: one.label for name, one in UNIT_FIELDS.items()} | {"rectifier": "Rectifier", "filter": "Filter"}
-UNIT_FIELDS |= _numbers(
-    {
-        "area": ("Core area", "Gross area of the core that the coil sits on."),
-        "tongue": ("Tongue", "Width of the core's centre limb."),
-        "stack": ("Stack", "Height of the stack of sheets."),
-        "window_width": ("Window width", "Of one window, from limb to limb."),
-        "window_height": ("Window height", "Of one window, along the limb."),
-        "wire": ("Wire of the high-voltage winding", "Gauge or diameter without its enamel."),
-        "demand_ma": ("The set's demand", "Direct current that the set draws from this winding."),
-    }
-)
-METER_FIELDS = _numbers(
-    {
-        "u_voltage_pct": (
-            "Standard uncertainty of the no-load voltage",
-            "About 0.6 of a ± accuracy. Empty: an ordinary digital meter.",
-        ),
-        "u_resistance_pct": (
-            "Standard uncertainty of the resistance",
-            "About 0.6 of a ± accuracy. Empty: an ordinary digital meter.",
-        ),
-        "null_ohm": ("Ohms with the clips joined", "At the same clip points, on the same range."),
-        "null_u_ohm": ("That null is good to ±", "How far it wanders when repeated."),
-        "temp_within_k": ("The winding's temperature is known within ±", "Half its range."),
-    }
-)
+UNIT_FIELDS, METER_FIELDS = _fields("needed", "more"), _fields("meter")
+LABELS = {name: one["label"] for name, one in r.FORM["needed"].items()} | {"rectifier": "Rectifier", "filter": "Filter"}
 SAID = {name: FIELDS[name].names for name in ("metered", "volts_metered", "ohm_leads")}
 QUANTITIES = {"volt": "volts", "ohm": "ohms"}
 SYMBOLS = {"volt": "V", "ohm": "Ω"}

@@ -29,20 +29,7 @@ if TYPE_CHECKING:
 PAGES = Path(__file__).resolve().parent / "pages"
 ACROSS = 2  # fields side by side on a wide window
 AT_ONCE = 4  # choices up to so many are all shown, more fold into a list
-INTO_VIEW = """
-((number, turn) => {
-  const headings = [...document.querySelectorAll("h2")];
-  const mine = headings.find((one) => one.innerText.startsWith(`${number}. `));
-  if (mine) {
-    mine.style.scrollMarginTop = "5rem";
-    mine.style.outline = "none";
-    mine.tabIndex = -1;
-    mine.focus({preventScroll: true});
-    mine.scrollIntoView();
-  }
-})(NUMBER, TURN);
-"""
-WAITS = "This step waits until the stop is cleared, with what was found and done about it."
+SAYS = context.SAID["session"]
 
 
 def row_of_steps(here: str, understood: Session) -> None:
@@ -153,7 +140,7 @@ def from_the_top(number: int, turn: int) -> None:
         How often another step was shown; nothing is moved where none was.
     """
     if turn:
-        script = INTO_VIEW.replace("NUMBER", str(number)).replace("TURN", str(turn))
+        script = SAYS["into_view"].replace("NUMBER", str(number)).replace("TURN", str(turn))
         st.html(f"<script>{script}</script>", unsafe_allow_javascript=True)
 
 
@@ -161,10 +148,10 @@ def cautions_of(step: Step, understood: Session) -> list[str]:
     """The step's cautions, and before them those that this unit asks for."""
     first = []
     if step.name == "insulation" and gentle(understood.steps["look"].checked):
-        first.append("This one is old or damp: begin with 250 V, and go to 500 V only once it has passed that.")
+        first.append(SAYS["gentle"])
     insulated = understood.steps["insulation"].known
     if step.name in LIVE and not insulated["tests"]:
-        first.append("No insulation test is noted for this unit. It comes before anything is fed.")
+        first.append(SAYS["no_test"])
     elif step.name in LIVE and insulated["untested"]:
         first.append(f"Insulation not tested yet: {'; '.join(map(said, insulated['untested']))}.")
     return [*first, *step.cautions]
@@ -174,7 +161,7 @@ def _fields(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
     checked = understood.steps[step.name].checked
     form = Fields(session.key(step.name, ""), checked.aloud, checked.unusual, checked.faults)
     if step.name in LIVE and understood.holding(step.name):
-        st.write(WAITS)
+        st.write(SAYS["waits"])
         return
     for part in step.parts:
         with st.expander(part.title) if part.closed else st.container():
@@ -191,15 +178,12 @@ def waits_after(part: Part, understood: Session) -> str:
     """Why what follows a part of the run on mains waits, besides the stop of a step before; blank where it need not."""
     names, run = {field.name for field in part.fields}, understood.steps["idle"].known
     if "lamp" in names and run["alarm"] and not understood.cleared:
-        return "Switch off at once: what follows waits until that is explained and the stop is cleared."
+        return str(SAYS["alarm"])
     if "bond_ohm" not in names:
         return ""
     if not understood.steps["insulation"].known["tests"]:
-        return "What follows waits until an insulation test is noted: it comes before any mains."
-    if not run["bonded"]:
-        most = f"at most {BOND_LIMIT_OHM:g} Ω to earth beside the lead's own"
-        return f"What follows waits until core and frame read {most}."
-    return ""
+        return str(SAYS["test_first"])
+    return "" if run["bonded"] else str(SAYS["bond_first"].format(limit=BOND_LIMIT_OHM))
 
 
 def _after(step: Step, part: Part, understood: Session) -> None:

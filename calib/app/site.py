@@ -14,29 +14,18 @@ from calib.app import context
 from calib.app.page_server import SERVED
 
 HERE = Path(__file__).resolve().parent
-PAGES = {
-    "At the bench": [
-        ("what_can_it_give", "What can it give?"),
-        ("which_lead_is_which", "Which lead is which?"),
-        ("what_do_the_meters_say", "What do the meters say?"),
-    ],
-    "The register": [
-        ("known_units", "Known units"),
-        ("multiplier_by_size", "How the multiplier falls with size"),
-    ],
-}
 
 
 def run() -> None:
     """Draw the page that is asked for."""
     st.set_page_config(page_title="calib", page_icon=str(HERE / "page_icon.png"), layout="wide")
     if not (SERVED.is_set() or config.get_option("global.appTest")):
-        st.error("This page is started with the command: calib page. Served otherwise, it would let in whoever comes.")
+        st.error(context.SAID["served_otherwise"])
         st.stop()
     _warm()
     st.html(f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}{_colours()}</style>")
     context.follow_the_address()
-    page = st.navigation({title: [_page(*one) for one in pages] for title, pages in PAGES.items()})
+    page = st.navigation({title: [_page(*one) for one in pages] for title, pages in context.SAID["pages"].items()})
     context.keep_what_was_typed(page.title)
     context.choose_register()
     context.make_room()

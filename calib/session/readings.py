@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import calib
 from calib import bench, words
+from calib.paths import data
 from calib.register.fields import FIELDS, is_blank
 from calib.register.frame import frame_of
 from calib.session import meters as m
@@ -30,38 +31,12 @@ if TYPE_CHECKING:
 RATIO_TEST, NO_LOAD = "ratio-test", "no-load"
 WHOLE, HALF = "whole", "half"
 LIMBS, AREA = "limbs", "area"
-# The unit that each number ends in.
-KEPT_IN = {
-    "excitation_v": "V",
-    "volts_read": "V",
-    "no_load_read": "V",
-    "ohms_read": "ohm",
-    "winding_temp_c": "°C",
-    "rest_h": "h",
-    "line_voltage_v": "V",
-    "line_frequency_hz": "Hz",
-    "tongue": "mm",
-    "stack": "mm",
-    "area": "cm²",
-    "window_width": "mm",
-    "window_height": "mm",
-    "wire": "wire",
-    "demand_ma": "mA",
-    **m.KEPT_IN,
-}
+FORM = data("session/form.toml")
+_NUMBERS: dict[str, dict[str, str]] = {**FORM["needed"], **FORM["more"]}
+# The unit that each number ends in; and the form's fields that are not called as the columns that they fill.
+KEPT_IN: dict[str, str] = {name: one["unit"] for name, one in _NUMBERS.items()} | m.KEPT_IN
 BY_WIRE = {"awg": "wire", "wire_diameter_mm": "wire"}
-FIELD_OF = {
-    "hv_v": "volts_read",
-    "no_load_v": "no_load_read",
-    "hv_resistance_ohm": "ohms_read",
-    "tongue_mm": "tongue",
-    "stack_mm": "stack",
-    "core_area_cm2": "area",
-    "window_width_mm": "window_width",
-    "window_height_mm": "window_height",
-    "unit": "tag",
-    **BY_WIRE,
-}
+FIELD_OF = {one["column"]: name for name, one in _NUMBERS.items() if "column" in one} | {"unit": "tag", **BY_WIRE}
 FACTS = {facts.name: facts for facts in calib.fields(calib.UnknownUnit)}
 # Where the numbers usually lie, in those units.
 USUAL = {name: facts.usual for name, facts in FACTS.items()} | m.USUAL

@@ -28,11 +28,7 @@ if TYPE_CHECKING:
 
 VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
 # What the next unit on the same bench is likely to share.
-STAYS = {
-    *("contributor", "rectifier", "filter", "line_voltage_v", "line_frequency_hz", "recorded_on", "winding_temp_c"),
-    *("winding_temp_c_unit", "voltmeter", "second_voltmeter", "volts_metered", "ohmmeter", "ohm_leads"),
-    *("null_ohm", "null_u_ohm", "temp_within_k", "temp_within_k_unit", "hv_resistance_ohm_unit"),
-}
+STAYS = frozenset(context.SAID["known"]["stays"])
 TRIED = "seen_add_tried"
 WIRE = Field(
     "wire", "Wire (if known)", unit="wire", help="Gauge or diameter of the winding's wire, without its enamel."

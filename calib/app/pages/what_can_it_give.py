@@ -16,45 +16,20 @@ import calib
 from calib import bench, words
 from calib.app import answer, context, forms
 from calib.app.forms import Form
-from calib.session import fields as measured, meters as metering, readings as r
+from calib.session import fields as measured, readings as r
 from calib.session.steps.core import SCRAPLESS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-VOLTAGE_BY = {r.RATIO_TEST: "a ratio test at low voltage", r.NO_LOAD: "its no-load voltage, known"}
-ACROSS = {r.WHOLE: "the whole winding", r.HALF: "one half of it"}
-CORE_BY = {r.LIMBS: "tongue and stack", r.AREA: "gross area (a toroid)"}
-HEATERS = {
-    r.NOT_LOOKED_AT: "not looked at",
-    r.NONE: "it has none",
-    **{code: words.count(number, "heater winding") for number, code in enumerate(r.COUNTS[2:], start=1)},
+SAID, CAUTION = context.SAID["choices"], context.SAID["caution"]
+HEATERS = SAID["heaters"] | {
+    code: words.count(number, "heater winding") for number, code in enumerate(r.COUNTS[2:], start=1)
 }
-HEATER_OHMS = {
-    r.FOUR_WIRES: "four wires (or a known current and a millivoltmeter)",
-    r.TWO_LEADS: "two leads and their null",
-}
-START = {
-    "voltage_by": r.RATIO_TEST,
-    "volts_across": r.WHOLE,
-    "ohms_across": r.WHOLE,
-    "winding_temp_c": 20.0,
-    "conductor": r.COPPER,
-    "rectifier": "full-wave",
-    "filter": "capacitor",
-    "core_by": r.LIMBS,
-    "lamination": SCRAPLESS,
-    "voltmeter": metering.ORDINARY,
-    "ohmmeter": metering.ORDINARY,
-    "volts_metered": metering.SAME_RANGE,
-    "ohm_leads": metering.NULL_OFF,
-}
+START: dict[str, Any] = context.SAID["start"]
 # Numbers that are empty at the start.
-NUMBERS = {*forms.UNIT_FIELDS, *forms.METER_FIELDS, "heater_null"} - {
-    "winding_temp_c",
-    "line_voltage_v",
-    "line_frequency_hz",
-}
+NUMBERS = {*forms.UNIT_FIELDS, *forms.METER_FIELDS, "heater_null"}
+NUMBERS -= {"winding_temp_c", "line_voltage_v", "line_frequency_hz"}
 NUMBERS |= {f"heater_{kind}_{number}" for kind in r.LIMITS for number in range(1, r.MOST + 1)}
 # Columns of a practice unit that go into the form as they are: those that tell it from a unit of one's own, its core.
 PROOF = ("excitation_v", "hv_v", "no_load_v", "hv_resistance_ohm")
@@ -156,7 +131,7 @@ def _form(opened: context.Opened, now: dict[str, Any], understood: r.Understood,
             st.html(f'<p class="calib-aloud">Simulated practice unit <b>{html.escape(now["tag"])}</b>.</p>')
     with st.container():
         st.subheader("Its voltage", anchor=False)
-        forms.pick("read_voltage_by", "Known from", VOLTAGE_BY)
+        forms.pick("read_voltage_by", "Known from", SAID["voltage_by"])
         _voltage(form, now, at_line)
     with st.container():
         st.subheader("Its resistance", anchor=False)
@@ -177,36 +152,22 @@ def _form(opened: context.Opened, now: dict[str, Any], understood: r.Understood,
 
 def _voltage(form: Form, now: dict[str, Any], at_line: bool) -> None:
     if words.mark(now) == words.AGAINST["stop"]:
-        context.caution(
-            "Feed it nothing, neither the line nor the few volts of a ratio test, until the stop is cleared: every "
-            "winding comes alive in proportion to its turns."
-        )
+        context.caution(CAUTION["stopped"])
     elif at_line:
-        context.caution(
-            "Reading it on a winding fed from the line is live high-voltage work, which can kill: not before the "
-            "insulation test is passed and core and frame are bonded to protective earth. The maker's figure or a "
-            "ratio test does as well."
-        )
+        context.caution(CAUTION["at_line"])
     else:
-        alive = (
-            "Every winding comes alive in proportion to its turns. Feed it from an isolated, current-limited source of "
-            "mains frequency, never a heater winding; put the clips on before it is switched on; keep every winding "
-            f"at or below {bench.HAZARDOUS_LIVE_V:g} V."
-        )
+        alive = CAUTION["alive"].format(limit=bench.HAZARDOUS_LIVE_V)
         context.cautions([alive, *map(words.plain, r.feed_advice(now))])
     form.ask(*(["no_load_read"] if at_line else ["excitation_v", "volts_read"]))
-    forms.pick("read_volts_across", "Read across", ACROSS, row=True)
+    forms.pick("read_volts_across", "Read across", SAID["across"], row=True)
     if warning := r.live_warning(now):
         st.error(warning)
 
 
 def _resistance(form: Form, now: dict[str, Any]) -> None:
-    context.caution(
-        "Unplugged, capacitors discharged and proved dead, every lead of the winding free. The meter's current leaves "
-        "a kick: hold the clips by their insulation when you take them off."
-    )
+    context.caution(CAUTION["resistance"])
     form.ask("ohms_read")
-    forms.pick("read_ohms_across", "Read across", ACROSS, row=True)
+    forms.pick("read_ohms_across", "Read across", SAID["across"], row=True)
     form.ask("winding_temp_c", "rest_h")
     if warning := r.rest_warning(now):
         st.warning(warning)
@@ -215,7 +176,7 @@ def _resistance(form: Form, now: dict[str, Any]) -> None:
 
 
 def _core(form: Form, now: dict[str, Any]) -> None:
-    forms.pick("read_core_by", "Core, if measured", CORE_BY, row=True)
+    forms.pick("read_core_by", "Core, if measured", SAID["core_by"], row=True)
     if now.get("core_by") == r.AREA:
         form.ask("area")
         return
@@ -235,10 +196,8 @@ def _heaters(form: Form, now: Mapping[str, Any], at_line: bool) -> None:
         if not count:
             st.write("Say how many there are, or that there are none: the core's volt-amperes then speak as well.")
             return
-        context.caution(
-            "Never feed a heater winding: a few volts on it put a lethal voltage on the high-voltage winding."
-        )
-        forms.select("read_heater_leads", "Their resistance was read by", r.WAYS, names=HEATER_OHMS)
+        context.caution(CAUTION["heaters"])
+        forms.select("read_heater_leads", "Their resistance was read by", r.WAYS, names=SAID["heater_leads"])
         if now.get("heater_leads") == r.TWO_LEADS:
             form.number(
                 "heater_null", "What the test leads read alone", "Ω", "Clips joined; it comes off each reading."
