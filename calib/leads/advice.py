@@ -151,16 +151,17 @@ def _new_reading(one: Winding, best: tuple[int, int], values: Sequence[float], s
     u = state.u_of(values[0])
     told = list(dict.fromkeys(ohms(value, u) for value in values))
     shown = f"about {' or '.join(told[:3])} ohm" + (", or other values," if len(told) > 3 else "")
-    first, last = one.names(best)
-    action = say("next", "order", first=first, last=last, leads=named(one.order), shown=shown)
-    return NextStep(KICK, action, (first, last))
+    return _reading("order", one.names(best), leads=named(one.order), shown=shown)
 
 
 def _finer_reading(one: Winding, best: tuple[int, int], values: Sequence[float]) -> NextStep:
     apart = max(abs(value - values[0]) for value in values)
-    first, last = one.names(best)
-    action = say("next", "finer", first=first, last=last, leads=_open_leads(one), apart=apart)
-    return NextStep(KICK, action, (first, last))
+    return _reading("finer", one.names(best), leads=_open_leads(one), apart=apart)
+
+
+def _reading(name: str, pair: tuple[str, ...], **values: object) -> NextStep:
+    first, last = pair
+    return NextStep(KICK, say("next", name, first=first, last=last, **values), (first, last))
 
 
 def _open_leads(one: Winding) -> str:

@@ -108,12 +108,8 @@ def parts_of(readings: Sequence[LeadReading]) -> Parts:
     for lead in graph:
         listed[group[lead]].append(lead)
     apart = [sorted((group[one.lead_a], group[one.lead_b])) for one in (*opens, *leakage)]
-    return Parts(
-        tuple(map(tuple, listed)),
-        frozenset((a, b) for a, b in apart if a != b),
-        tuple(clashes),
-        tuple(leakage),
-    )
+    parted = frozenset((a, b) for a, b in apart if a != b)
+    return Parts(tuple(map(tuple, listed)), parted, tuple(clashes), tuple(leakage))
 
 
 def _without_leakage(finite: Sequence[LeadReading]) -> tuple[list[LeadReading], list[LeadReading]]:

@@ -31,17 +31,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from calib.supply.periodic import (
-    Array,
-    Circuit,
-    Pair,
-    PerUnit,
-    each,
-    greatest,
-    newton,
-    nodes_between,
-    root,
-)
+from calib.supply.periodic import Array, Circuit, Pair, PerUnit, each, greatest, newton, nodes_between, root
 
 W_LEAST = 1e-6  # below it nothing changes by more than 1e-6
 GUESSED = 1e-3  # how near a first guess of Newton's method is solved [1]
@@ -278,10 +268,7 @@ class DoublerPulse(Pulse):
         first = 1 / (1 + self.r * 1j * self.w * (1 + other))
         current, voltage = first * 1j * self.w * (1 + other), -first * other
         sine, cosine = np.sin(angle), np.cos(angle)
-        return (
-            current.real * sine + current.imag * cosine,
-            voltage.real * sine + voltage.imag * cosine + self.d,
-        )
+        return current.real * sine + current.imag * cosine, voltage.real * sine + voltage.imag * cosine + self.d
 
     def transition(self, angle: Array) -> tuple[Array, Array, Array, Array]:
         """From ``start``: own to own, other to own over r, own to other times r, other to other."""

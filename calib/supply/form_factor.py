@@ -88,11 +88,7 @@ class ConvertedRating:
 
 
 def convert_rating(
-    current_ma: float,
-    was: Supply,
-    becomes: Supply,
-    k_was: float | None = None,
-    k_becomes: float | None = None,
+    current_ma: float, was: Supply, becomes: Supply, k_was: float | None = None, k_becomes: float | None = None
 ) -> ConvertedRating:
     """Bring a winding's rating from one rectifier and filter to another; there and back returns the start.
 
