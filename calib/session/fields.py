@@ -15,6 +15,7 @@ from calib import bench, words
 from calib.register.fields import outside_limits
 
 if TYPE_CHECKING:
+    from calib.errors import Code
     from calib.register.fields import FieldFacts
     from calib.register.improbable import Unlikely
 
@@ -185,12 +186,15 @@ class Numbers:
         The same, each number in the unit that it was typed in, and that unit under the field's name with `_unit`.
     aloud, faults : dict of str to str
         By field: what was understood where that is not plainly what was typed, and why something is no number.
+    codes : dict of str to str
+        By field of the faults, its code, see `calib.errors.Code`.
     """
 
     kept: dict[str, Any]
     typed: dict[str, Any]
     aloud: dict[str, str] = field(default_factory=dict)
     faults: dict[str, str] = field(default_factory=dict)
+    codes: dict[str, Code] = field(default_factory=dict)
 
 
 def read(
@@ -222,6 +226,7 @@ def read(
             one = bench.read_number(text, unit, entries.get(f"{name}_unit") or "", (usual or {}).get(name))
         except bench.NotRead as error:
             done.faults[name] = f"{brief(text)}: {error.problem}; {error.remedy}."
+            done.codes[name] = error.code
             continue
         done.kept[name], done.typed[name] = one.kept, one.number
         own = AWG if unit == "wire" else symbols_of(unit)[0]
@@ -271,6 +276,8 @@ class Checked:
         Everything as it was entered, numbers read, in the units that they were typed in.
     aloud, unusual, faults : dict of str to str
         By field: the conversion in words, why it is worth a second look, what is wrong with it.
+    codes : dict of str to str
+        By field of the faults, its code, see `calib.errors.Code`; one that has none is at odds with another entry.
     """
 
     step: Step
@@ -279,6 +286,7 @@ class Checked:
     aloud: dict[str, str] = field(default_factory=dict)
     unusual: dict[str, str] = field(default_factory=dict)
     faults: dict[str, str] = field(default_factory=dict)
+    codes: dict[str, Code] = field(default_factory=dict)
 
     def get(self, name: str) -> float | None:
         """A sound number; None where there is none."""
@@ -318,7 +326,7 @@ def checked(step: Step, entries: Mapping[str, Any]) -> Checked:
     numbers = [one for one in step.fields.values() if one.kind == "number" and step.asks(one, entries)]
     usual = {one.name: one.usual or one.limits for one in numbers}
     made = read(entries, {one.name: one.unit for one in numbers}, usual)
-    done = Checked(step, {}, made.typed, made.aloud, {}, made.faults)
+    done = Checked(step, {}, made.typed, made.aloud, {}, made.faults, made.codes)
     for one in numbers:
         value = made.kept[one.name]
         if value is None or one.unit == "wire":
@@ -326,7 +334,7 @@ def checked(step: Step, entries: Mapping[str, Any]) -> Checked:
         wrong, odd = _judged(one, value)
         if wrong:
             typed = as_typed(done.typed, one.name) or f"{done.typed[one.name]:.6g}"
-            done.faults[one.name] = f"{typed}: {wrong}"
+            done.faults[one.name], done.codes[one.name] = f"{typed}: {wrong}", "limits"
             continue
         done.values[one.name] = value
         if odd:

@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING, Any
 import calib
 from calib import bench, words
 from calib.bench.faults import HIGHEST_HALF_RATIO, SEVERITIES
-from calib.errors import Fault, InputError
+from calib.errors import Code, Fault, InputError
 from calib.session.fields import Step, checked
 from calib.session.meters import Metered
 from calib.session.protocol import BY_NAME, HEATERS, STEPS, translated
 from calib.session.readings import FIELD_OF, METALS, Understood, asked_by_ratio, recorded
 from calib.session.steps import Fact, StepRead, cold, core, nominal, one_line, symbols, u_pct
 from calib.session.steps.ratio import ratio
-from calib.session.steps.resistance import heater_name, resistance
+from calib.session.steps.resistance import HALF_1, HALF_2, heater_name, resistance
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,6 +36,7 @@ MADE = {"insulation": "tests", "ratio": "no_load"}  # what a step is for, withou
 KEPT_BESIDES = ("simulated", "names", "readings", EXPLAINED, EXPLAINS, DOUBTS_EXPLAINED)  # entries without a field
 DIGITS = 6  # significant digits of what goes into the record, far beyond any reading's
 WHERE = "the bench session"
+HALVES = (HALF_1, HALF_2)  # columns that are called as the step's fields are
 # The record's columns, by what the steps call them.
 COLUMNS = {
     "line_voltage_v": "line_v",
@@ -129,8 +130,12 @@ class Session:
     @property
     def faults(self) -> tuple[Fault, ...]:
         """Entries that cannot be: no numbers, beyond their limits, or asked for by no step."""
+        remedy = "mend it, or leave it empty"
+        odd: Code = "conflict"
         found = [
-            Fault(WHERE, None, f"{step}.{name}", "", one_line(said).rstrip("."), "mend it, or leave it empty")
+            Fault(
+                WHERE, None, f"{step}.{name}", "", one_line(said).rstrip("."), remedy, read.checked.codes.get(name, odd)
+            )
             for step, read in self.steps.items()
             for name, said in read.checked.faults.items()
         ]
@@ -141,7 +146,8 @@ class Session:
         """The record's columns as far as they are known, in the units of the tables; those of the supply are not.
 
         Voltage and resistance are over the whole winding, the resistance at the temperature at which it was read, the
-        leads' null taken off; their uncertainties are those of the meters used. Weight and primary are as read.
+        leads' null taken off, and each half's beside it where both were read; their uncertainties are those of the
+        meters used. Weight and primary are as read.
         """
         look, r20, no_load = self.steps["look"].checked, self.value("r20"), self.value("no_load")
         made: dict[str, Any] = {"unit": look.words("tag"), "contributor": look.words("contributor")}
@@ -156,6 +162,7 @@ class Session:
             to_20 = float(bench.resistance_at(1.0, self.value("temp_c"), inferred_zero_c=bench.INFERRED_ZERO_C[metal]))
             made |= {"hv_resistance_ohm": float(nominal(r20)) / to_20, "u_resistance_pct": u_pct(r20)}
             made["conductor"] = metal if metal != next(iter(METALS)) else None  # an empty cell is copper, or not known
+            made |= {} if (halves := self.value("halves_ohm")) is None else dict(zip(HALVES, halves, strict=True))
             if (primary := self.value("primary_r20")) is not None:
                 made["primary_resistance_ohm"] = float(nominal(primary)) / to_20
         if made["tongue_mm"] is None:

@@ -100,6 +100,7 @@ def _typed(checked: Checked, name: str, reads: str) -> Used:
         for fault in error.faults:
             value = fault.value or "empty"
             checked.faults.setdefault(f"{name}_{fault.column}", f"{value}: {fault.problem}; {fault.remedy}.")
+            checked.codes.setdefault(f"{name}_{fault.column}", fault.code)
         return _told(
             f"its figures are not whole yet; {protocol.said(protocol.ORDINARY)} assumed", ASSUMED[reads], reads, False
         )

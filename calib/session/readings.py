@@ -133,6 +133,8 @@ def understand_known(entries: Mapping[str, Any], meters: Sequence[Meter], simula
     ohm = found["ohms_read"] = found.get("hv_resistance_ohm")
     faults = m.faults_of(found) | numbers.faults
     columns = {one.name: found.get(one.name) for one in asked} | {"simulated": simulated}
+    if columns["rating_basis"] != "guide":  # its factor is asked with it alone
+        columns["guide_factor"] = None
     columns["hv_resistance_ohm"] = m.less_null(found, ohm, aloud)
     for name in ("hv_resistance_ohm", "primary_resistance_ohm"):
         m.four_wire_hint(found, name, found.get(name), aloud)

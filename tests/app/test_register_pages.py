@@ -36,6 +36,8 @@ from tests.app.visits import (
     unescaped,
 )
 
+GUIDE = "a maker's guide, with its factor"
+
 
 @pytest.fixture(autouse=True)
 def visit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
@@ -69,6 +71,36 @@ def test_a_unit_added_on_the_page_is_in_the_register_changes_the_estimate_and_is
     at = add(at.switch_page(KNOWN).run(), rated_current_ma=70.0)
     assert "marked for review" in at.success[0].value
     assert "1 of 1 known unit" in text_of(opened(KNOWN))
+
+
+def test_maker_halves_and_the_basis_of_the_rating_are_asked_in_plain_words_and_kept(visit: Path) -> None:
+    at = opened(KNOWN)
+    basis = at.selectbox(key="add_rating_basis")
+    assert basis.options == ["direct current out of the rectifier", "ac of the winding, rms", GUIDE]
+    asked = [one.key for one in at.text_input]
+    assert asked.index("add_hv_half_1_ohm") == asked.index("add_hv_resistance_ohm") + 1
+    assert "add_guide_factor" not in asked
+    basis.set_value("guide").run()
+    more = {"rating_basis": "guide", "guide_factor": 0.62, "hv_half_1_ohm": 92.1, "hv_half_2_ohm": 96.5}
+    more |= {"maker": "Alder & Sons", "made_year": 1938.0, "transformer": "AL 7", "u_primary_pct": 0.5}
+    more |= {"primary_resistance_ohm": 4.2}
+    at = add(at, **more)
+    assert "Added AL" in at.success[0].value
+    with calib.Register(visit) as register:
+        (row,) = register.known().to_dict("records")
+    assert {name: row[name] for name in more} == more
+
+
+def test_a_factor_without_its_guide_is_let_go(visit: Path) -> None:
+    at = opened(KNOWN)
+    at.selectbox(key="add_rating_basis").set_value("guide").run()
+    fill(at, "add_guide_factor", 0.62)
+    at.run()
+    add(at, rating_basis="dc")
+    with calib.Register(visit) as register:
+        (row,) = register.known().to_dict("records")
+    assert row["rating_basis"] == "dc"
+    assert math.isnan(row["guide_factor"])
 
 
 def test_a_register_that_is_gone_is_not_made_anew_under_an_open_page(visit: Path) -> None:

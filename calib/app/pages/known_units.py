@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import shlex
 import tempfile
 from dataclasses import replace
@@ -15,6 +16,7 @@ import calib
 from calib import words
 from calib.app import context, forms
 from calib.app.forms import Form
+from calib.register.fields import FIELDS
 from calib.session import readings
 from calib.session.fields import Field
 from calib.session.interpret import refuse_stopped, stops_on_the_bench
@@ -29,6 +31,12 @@ if TYPE_CHECKING:
 VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
 # What the next unit on the same bench is likely to share.
 STAYS = frozenset(context.SAID["known"]["stays"])
+# Fields that stand after the one that they belong to.
+AFTER = {
+    "rated_current_ma": ("rating_basis", "guide_factor"),
+    "hv_resistance_ohm": ("hv_half_1_ohm", "hv_half_2_ohm"),
+    "conductor": ("wire",),
+}
 TRIED = "seen_add_tried"
 WIRE = Field(
     "wire", "Wire (if known)", unit="wire", help="Gauge or diameter of the winding's wire, without its enamel."
@@ -120,7 +128,7 @@ def _add_one(opened: context.Opened) -> None:
     asked = [_told(one) for one in readings.known_fields()]
     form = Form.over("add_", {"wire": WIRE, **{one.name: one for one in asked}}, understood, tried)
     first = [one.name for one in asked if one.needed or one.name in VOLTAGES]
-    others = [one.name for one in asked if one.name not in first]
+    others = [one.name for one in asked if one.name not in (*first, *itertools.chain(*AFTER.values()))]
     with st.container(border=True, key="add_a_known_unit"):
         st.write(
             "Readings are over the whole winding. Of the voltage: either both of a ratio test, or the no-load volts."
@@ -142,16 +150,22 @@ def _add_one(opened: context.Opened) -> None:
 def _told(facts: FieldFacts) -> FieldFacts:
     """A field as the form calls it: what may be left out says so, and limits stand in the help."""
     known = "" if facts.needed or facts.name in VOLTAGES else " (if known)"
-    return replace(forms.with_limits(facts), label=f"{facts.label}{known}")
+    label = "The rated current is of what?" if facts.name == "rating_basis" else facts.label
+    return replace(forms.with_limits(facts), label=f"{label}{known}")
 
 
 def _grid(form: Form, names: list[str]) -> None:
-    """Fields in two columns, the wire after its metal."""
+    """Fields in two columns, each with those that belong to it; the factor of a maker's guide where one was used."""
     half = (len(names) + 1) // 2
     for column, part in zip(st.columns(2, gap="medium"), (names[:half], names[half:]), strict=True):
         with column:
             for name in part:
-                form.ask(name, *(["wire"] if name == "conductor" else []))
+                form.ask(name)
+                for other in AFTER.get(name, ()):
+                    if other == "rating_basis":
+                        form.choice(form.fields[other], FIELDS[other].names)
+                    elif other != "guide_factor" or st.session_state.get("add_rating_basis") == "guide":
+                        form.ask(other)
 
 
 def _add() -> None:

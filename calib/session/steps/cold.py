@@ -250,5 +250,5 @@ def _test(read: StepRead, number: int, stresses: Mapping[str, float]) -> bench.I
             **known,
         )
     except ValueError as error:
-        checked.faults[f"megohm_{number}"] = meant(error)
+        checked.faults[f"megohm_{number}"], checked.codes[f"megohm_{number}"] = meant(error), "limits"
         return None

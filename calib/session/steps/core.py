@@ -162,10 +162,13 @@ def _gauge(read: StepRead) -> None:
     entries, faults = read.checked.typed, read.checked.faults
     column = wire_column(entries, read.checked.aloud, faults)
     (name, value), *_ = [*column.items(), ("", None)]
+    if "wire" in faults:
+        read.checked.codes.setdefault("wire", "choice")
     if value is None or "wire" in faults:
         return
     facts = next(one for one in calib.fields(calib.UnknownUnit) if one.name == name)
     if not (facts.low or 0.0) <= value <= (facts.high or math.inf):
+        read.checked.codes["wire"] = "limits"
         faults["wire"] = f"{entries['wire']:g}: is outside the limits, {facts.limits}; check it, or leave it empty."
         return
     bare = float(bench.awg_diameter_mm(value)) if name == "awg" else float(value)

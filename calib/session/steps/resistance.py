@@ -34,8 +34,8 @@ def resistance(checked: Checked, meters: Sequence[Meter], tongue_mm: float | Non
     Returns
     -------
     StepRead
-        Known for later steps: r20 (the whole winding at 20 °C), temp_c, zero_c (of the metal), metal, and heater_1 on
-        (reading, null and meter of each).
+        Known for later steps: r20 (the whole winding at 20 °C), halves_ohm (each as read, less the null), temp_c,
+        zero_c (of the metal), metal, and heater_1 on (reading, null and meter of each).
     """
     read = StepRead(checked)
     meter, temp = used(checked, "ohmmeter", "ohm", meters), checked.get("winding_temp_c")
@@ -86,6 +86,8 @@ def _high_voltage(read: StepRead, meter: Used) -> None:
         read.tell(Fact.of("High voltage, whole winding, at 20 °C", r20, "Ω", how))
     off = null[0] if null else 0.0
     net = tuple(max(ohm - off, 0.0) for ohm in halves) if halves else ()
+    if net and min(net) > 0.0:
+        read.known["halves_ohm"] = net
     reading = bench.WindingReading(
         "The high-voltage winding",
         ohms=() if whole is None else (max(whole - off, 0.0),),
