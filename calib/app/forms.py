@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from calib.register.fields import FieldFacts
 
 REMEMBERED, PLACES = "seen_units", "seen_unit_fields"
-AT_ONCE = 4  # choices up to so many are all shown, more fold into a list
 YES_NO = {"true": "yes", "false": "no"}
 
 
@@ -105,7 +104,7 @@ class Form:
                 if asked.kind == "date":
                     st.date_input(asked.label, value=None, format="YYYY-MM-DD", key=key, help=help)
                 else:
-                    (st.text_area if name == "notes" else st.text_input)(asked.label, key=key, help=help)
+                    (st.text_area if key == "add_notes" else st.text_input)(asked.label, key=key, help=help)
                 self.said(name, asked.label)
 
     def number(self, name: str, label: str, unit: str, help: str, placeholder: str = "") -> None:

@@ -6,7 +6,7 @@ import html
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
@@ -159,7 +159,7 @@ def cautions_of(step: Step, understood: Session) -> list[str]:
 
 def _fields(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
     checked = understood.steps[step.name].checked
-    form = Fields(session.key(step.name, ""), checked.aloud, checked.unusual, checked.faults)
+    form = Fields(session.key(step.name, ""), checked.aloud, checked.unusual, checked.faults, step.fields)
     if step.name in LIVE and understood.holding(step.name):
         st.write(SAYS["waits"])
         return
@@ -266,31 +266,21 @@ def _grid(step: Step, fields: Sequence[Field], form: Fields, meters: Sequence[Me
 
 
 def _field(step: Step, field: Field, form: Fields, meters: Sequence[Meter]) -> None:
-    place, help = session.key(step.name, field.name), field.help or None
-    if field.kind == "number":
-        form.number(field.name, field.label, field.unit, field.help, field.placeholder)
+    if field.kind in ("number", "text"):
+        form.ask(field.name, **({"placeholder": field.placeholder} if field.kind == "number" else {}))
         return
-    if field.kind == "text":
-        st.text_input(field.label, key=place, help=help)
-    elif field.kind == "several":
-        st.multiselect(field.label, field.choices, format_func=said, key=place, help=help, placeholder="choose any")
+    place = session.key(step.name, field.name)
+    options = _meters(field, meters, place) if field.kind == "meter" else field.choices
+    how: dict[str, Any] = {"format_func": said, "key": place, "help": field.help or None}
+    if field.kind == "several":
+        st.multiselect(field.label, options, placeholder="choose any", **how)
     elif field.kind == "pick":
-        st.selectbox(
-            field.label,
-            field.choices,
-            format_func=said,
-            key=place,
-            index=None,
-            placeholder="choose, or type another",
-            accept_new_options=True,
-            help=help,
-        )
-    elif field.kind == "meter":
-        st.selectbox(field.label, _meters(field, meters, place), format_func=said, key=place, help=help)
-    elif len(field.choices) <= AT_ONCE:
-        st.radio(field.label, field.choices, format_func=said, key=place, help=help)
+        how |= {"index": None, "placeholder": "choose, or type another", "accept_new_options": True}
+        st.selectbox(field.label, options, **how)
+    elif field.kind == "choice" and len(options) <= AT_ONCE:
+        st.radio(field.label, options, **how)
     else:
-        st.selectbox(field.label, field.choices, format_func=said, key=place, help=help)
+        st.selectbox(field.label, options, **how)
     form.said(field.name, field.label)
 
 

@@ -18,6 +18,7 @@ from calib.session.protocol import STEPS
 from calib.session.steps import Fact, symbols
 from calib.session.steps.ratio import allowed
 from tests.app.bench_visits import SESSION, with_more
+from tests.counts import share
 
 
 def fact(session: Any, name: str) -> Fact:
@@ -430,7 +431,7 @@ numbers = st.floats(-1e7, 1e7, allow_nan=False)
 FIELDS = [(step.name, field) for step in STEPS for field in step.fields.values() if field.kind == "number"]
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=share(20, 100))
 @given(st.lists(st.tuples(st.sampled_from(FIELDS), numbers), max_size=12))
 def test_no_number_whatever_makes_it_fail(typed: list[tuple[Any, float]]) -> None:
     entries: dict[str, dict[str, Any]] = {step: dict(fields) for step, fields in SESSION.items()}

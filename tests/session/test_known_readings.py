@@ -11,6 +11,7 @@ import calib
 from calib.session.meters import FOUR_WIRE, NULL
 from calib.session.readings import known_fields, understand_known
 from tests.app.visits import UNIT
+from tests.counts import share
 
 
 def understood(**changes: Any) -> Any:
@@ -129,7 +130,7 @@ def test_an_absurd_number_is_one_sentence_at_its_field_whichever_it_is(typed: st
         assert found.faults[field] == f"{typed}: is beyond what any reading can be; check the number and its unit."
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=share(20, 60))
 @given(
     st.dictionaries(
         st.sampled_from([*(one.name for one in known_fields() if one.kind == "number"), "null_ohm", "u_voltage_pct"]),

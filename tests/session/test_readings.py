@@ -11,6 +11,7 @@ import calib
 from calib.app.context import account
 from calib.session import fields as measured, meters as metering, readings as r
 from calib.session.meters import STATED
+from tests.counts import share
 
 # The bench example: one half read 13.88 V with 4.97 V on a 117 V primary, 94.3 ohm.
 ENTRIES: dict[str, Any] = {
@@ -323,7 +324,7 @@ WAYS = {
 NUMBERS = st.sampled_from([*r.KEPT_IN, "heater_v_1", "heater_ohm_1", "heater_a_1", "heater_null"])
 
 
-@settings(deadline=None, max_examples=120)
+@settings(deadline=None, max_examples=share(40, 120))
 @given(
     st.dictionaries(NUMBERS, ABSURD | st.floats() | st.floats().map(repr) | st.text(max_size=8), min_size=1),
     st.fixed_dictionaries({}, optional={name: st.sampled_from(ways) for name, ways in WAYS.items()}),
