@@ -103,19 +103,19 @@ def balanced(case):
     assert measures["power"] == pytest.approx(used, rel=1e-6)
 
 
-@settings(deadline=None, max_examples=share(15, 60))
+@settings(deadline=None, max_examples=share(8, 60))
 @given(PERIOD, SOURCE, REACTANCE, DROP)
 def test_charge_and_power_balance_with_a_capacitor(period, source, reactance, d):
     balanced(cases(period, source, reactance, d=d))
 
 
-@settings(deadline=None, max_examples=share(8, 25))
+@settings(deadline=None, max_examples=share(6, 25))
 @given(PERIOD, st.floats(0.005, 0.15), st.floats(1.0, 300.0), st.floats(-2, 0.5).map(lambda power: 10.0**power))
 def test_charge_and_power_balance_with_a_choke(period, source, reactance, henry):
     balanced(cases(period, source, reactance, henry, kind="stopping"))
 
 
-@settings(deadline=None, max_examples=share(10, 60))
+@settings(deadline=None, max_examples=share(6, 60))
 @given(PERIOD, st.floats(-1, 4).map(lambda power: 10.0**power), DROP)
 def test_no_source_resistance_is_the_limit_of_a_small_one(period, reactance, d):
     one, found = diodes.stopping(cases(period, [0.0, 1e-14], reactance, d=d))
