@@ -168,7 +168,7 @@ def core_of_unit(rows: Features, sheets: CoreSheets, heaters: Sequence[HeaterEst
     CoreOpinion
         By `opinion_of_core`.
     """
-    unit, hertz = rows.frame.iloc[0], CENTRE_FREQUENCY_HZ * math.exp(float(rows.covariates[0, 2]))
+    unit, hertz = rows.frame.iloc[0], CENTRE_FREQUENCY_HZ * math.exp(float(rows.frequency[0]))
     told = [(1.0, one.load_va) for one in heaters if not math.isnan(one.load_va)]
     made = opinion_of_core(
         float(unit["core_area_cm2"]),

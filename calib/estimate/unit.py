@@ -13,20 +13,21 @@ from calib.estimate import working
 from calib.estimate.core_rating import CoreOpinion, core_of_unit
 from calib.estimate.heaters import HeaterAnswer, HeaterReading, heaters_of_unit
 from calib.fitting import Multiplier, Prediction, RatedCurrent
-from calib.fitting.gross_errors import (
+from calib.fitting.features import (
+    CENTRE_V_OVER_R,
     CORE,
-    NAMES,
-    RATIO,
-    SUSPECT_BELOW,
-    SWAPPED,
-    VOLTS,
+    PRIMARY,
+    READINGS,
+    V_OVER_R,
+    VOLTAGE,
+    WEIGHT,
     WIRE,
-    Weighed,
-    plausible,
+    Features,
 )
+from calib.fitting.gross_errors import NAMES, SUSPECT_BELOW, SWAPPED, Weighed, plausible
 from calib.fitting.model import GRADES
 from calib.fitting.predictive import density, one_unit
-from calib.fitting.tables import estimates, repaired, sheets_of
+from calib.fitting.tables import NAMED, estimates, predictors, repaired, sheets_of
 from calib.register.frame import record_of
 from calib.register.improbable import Unlikely, improbabilities
 from calib.register.records import UnknownUnit, standing
@@ -56,6 +57,9 @@ CAUTIONS = (
 WORTH_A_REPAIR, MOST_REPAIRS = 0.01, 5  # odds below which a slip's repair is not worth a look, and how many are shown
 FREE = 3.0  # standard deviation in ln of a reading that is asked what the others lead one to expect of it
 NOTHING = 1e-9
+# Readings that may be made yet, and what they are called to people.
+ADVISED = {CORE: "the core: tongue and stack", WIRE: "the wire's gauge"}
+ADVISED |= {PRIMARY: "the primary's resistance", WEIGHT: "the weight"}
 WORTH_A_READING = 0.02  # a narrowing below this share of the width is not worth a reading
 FEW = 30
 DISAGREEMENT = ("reading", "value", "unit", "expected", "low", "high")
@@ -265,7 +269,7 @@ def _curve(rated: RatedCurrent) -> pd.DataFrame:
 
 
 def opinions(asked: Prediction, level: float) -> pd.DataFrame:
-    """Rated current from V/R alone, with the core, from core and gauge without V/R, and from all.
+    """Rated current from V/R alone, with each further reading by itself, without V/R, and from all.
 
     Parameters
     ----------
@@ -279,28 +283,17 @@ def opinions(asked: Prediction, level: float) -> pd.DataFrame:
     pandas.DataFrame
         predictors, rated_current_ma, low_ma, high_ma [mA], level; one row for each set that the unit's readings allow.
     """
-    rows, sets = asked.rows, {"v_over_r": asked.rated}
-    if rows.has_core[0]:
-        covariates = rows.covariates.copy()
-        covariates[:, 1] = np.nan
-        bare = replace(rows, frame=rows.frame.assign(size_class=""), covariates=covariates, wire=np.full(1, np.nan))
-        sets = {"v_over_r": replace(asked, rows=bare).rated, "v_over_r+core": asked.rated}
+    rows = asked.rows
+    beside = [reading for reading in NAMED if reading not in (V_OVER_R, VOLTAGE) and rows.seen[0, reading]]
+    blanks = [beside] if beside else []
+    if len(beside) > 1:
+        blanks += [[one for one in beside if one != kept] for kept in beside]
     if rows.has_wire[0]:
-        sets["v_over_r+core"] = replace(asked, rows=replace(rows, wire=np.full(1, np.nan))).rated
-        sets |= {"core+gauge": _without_v_over_r(asked), "v_over_r+core+gauge": asked.rated}
-    said: list[tuple[object, ...]] = [(name, *rated.limits(level)[:, 0]) for name, rated in sets.items()]
+        blanks.append([V_OVER_R, PRIMARY])  # without V/R, nor the primary's that it is set against
+    asked_of = [replace(asked, rows=rows.without(*blank)) for blank in blanks if rows.has_ratio[0]]
+    named = {predictors(one)[0]: one.rated for one in [*asked_of, asked]}
+    said: list[tuple[object, ...]] = [(name, *rated.limits(level)[:, 0]) for name, rated in named.items()]
     return _table(said, ("predictors", "rated_current_ma", "low_ma", "high_ma")).assign(level=level)
-
-
-def _without_v_over_r(asked: Prediction) -> RatedCurrent:
-    """The unit with the V/R that its core and wire lead one to expect, and the spread of that expectation."""
-    rows, wire = asked.rows, asked.model.imputation.wire
-    covariates = rows.covariates.copy()
-    rest = covariates[:, [0, 1, 2, 4]] @ wire.terms[[0, 1, 2, 4]]
-    covariates[:, 3] = (rows.wire - rest) / wire.terms[3]
-    carried = 1 + asked.model.posteriors[0].mean[3]
-    made = asked.model.predictive(replace(rows, covariates=covariates))
-    return replace(made, ln_sd=np.sqrt(made.ln_sd**2 + float((carried * wire.scatter / wire.terms[3]) ** 2)))
 
 
 def disagreement(found: Weighed, slips: Sequence[str], level: float) -> pd.DataFrame:
@@ -330,8 +323,9 @@ def disagreement(found: Weighed, slips: Sequence[str], level: float) -> pd.DataF
     for reading, (name, value, unit, power) in _readings(found).items():
         if slips and reading not in wanted:
             continue
-        direction = np.eye(4)[reading]
-        direction[RATIO] += reading == VOLTS  # volts that are off carry V/R with them
+        direction = np.eye(len(READINGS))[reading]
+        if reading == VOLTAGE:  # volts that are off carry V/R with them, and show the other way round in the primary
+            direction[[V_OVER_R, PRIMARY]] = 1.0, -1.0
         mean, variance = (float(part[0]) for part in found.unknown_step(direction, FREE, here))
         low, expected, high = sorted(value * np.exp(power * (mean + k * z * np.sqrt(variance))) for k in (-1, 0, 1))
         lines.append((name, value, unit, expected, low, high))
@@ -370,15 +364,16 @@ def repairs(asked: Prediction, level: float) -> pd.DataFrame:
 def _readings(found: Weighed) -> dict[int, tuple[str, float, str, float]]:
     """The readings of a unit: name, value and unit, and the power of exp(step) that leads to the expected value."""
     at, x = found.rows.frame.iloc[0], found.rows
+    weight, primary = (float(np.exp(x.readings[0, one])) for one in (WEIGHT, PRIMARY))
     read = {
-        RATIO: ("winding resistance at 20 °C", float(at["resistance_ohm"]), "ohm", 1.0),
-        VOLTS: ("no-load voltage", float(at["no_load_v"]), "V", -1.0),
+        V_OVER_R: ("winding resistance at 20 °C", float(at["resistance_ohm"]), "ohm", 1.0),
+        VOLTAGE: ("no-load voltage", float(at["no_load_v"]), "V", -1.0),
+        CORE: ("core area", float(at["core_area_cm2"]), "cm²", -1.0),
+        WIRE: ("bare wire diameter", float(np.sqrt(4 * at["wire_area_mm2"] / np.pi)), "mm", -0.5),
+        PRIMARY: ("V over the primary's resistance as it shows on this side", CENTRE_V_OVER_R * primary, "V/ohm", -1.0),
+        WEIGHT: ("weight", weight, "kg", -1.0),
     }
-    if x.has_core[0]:
-        read[CORE] = ("core area", float(at["core_area_cm2"]), "cm²", -1.0)
-    if x.has_wire[0]:
-        read[WIRE] = ("bare wire diameter", float(np.sqrt(4 * at["wire_area_mm2"] / np.pi)), "mm", -0.5)
-    return read
+    return {reading: one for reading, one in read.items() if x.seen[0, reading]}
 
 
 def _then(found: Weighed, slips: np.ndarray) -> str:
@@ -393,8 +388,8 @@ def _then(found: Weighed, slips: np.ndarray) -> str:
 
 
 def _by_reading(step: np.ndarray) -> dict[int, float]:
-    """Steps of ln V/R, V, core and wire as steps of the readings, the resistance's downward in the place of V/R's."""
-    return {RATIO: step[RATIO] - step[VOLTS], VOLTS: step[VOLTS], CORE: step[CORE], WIRE: step[WIRE]}
+    """Steps of READINGS by reading, the resistance's downward in the place of V/R's."""
+    return {**dict(enumerate(step)), V_OVER_R: step[V_OVER_R] - step[VOLTAGE]}
 
 
 def advice(asked: Prediction) -> tuple[str, ...]:
@@ -404,16 +399,12 @@ def advice(asked: Prediction) -> tuple[str, ...]:
     proven = GRADES["heat-run"].sd
     if proven < now:
         gains.append((1 - proven / now, "a supervised heat run, which proves the current"))
-    with_core = rows
-    if not rows.has_core[0]:
-        with_core = replace(rows, covariates=model.imputation.complete(rows)[0][:, :-1])
-        gains.append((1 - _ln_sd(model.predictive(with_core)) / now, "the core: tongue and stack"))
-    if not rows.has_wire[0]:
-        usual = replace(with_core, wire=with_core.covariates @ model.imputation.wire.terms)
-        gain = 1 - _ln_sd(model.predictive(usual)) / now
-        gains.append((gain, "the wire's gauge" if rows.has_core[0] else "the core and the wire's gauge"))
-    meters = 1 - np.sqrt(now**2 - rows.reading_variance[0]) / now
-    gains.append((float(meters), "better meters for V and R"))
+    for reading, name in ADVISED.items():
+        if not rows.seen[0, reading]:
+            usual = _with_usual(asked, reading)
+            gains.append((1 - _ln_sd(model.predictive(usual)) / now, name))
+    exact = model.predictive(replace(rows, reading_variance=np.zeros(1)))
+    gains.append((1 - _ln_sd(exact) / now, "better meters for V and R"))
     said = [
         f"{name}: narrows the interval by about {gain:.0%}"
         for gain, name in sorted(gains, reverse=True)
@@ -422,6 +413,13 @@ def advice(asked: Prediction) -> tuple[str, ...]:
     if model.records < FEW:
         said.append(f"more known units: the register holds {model.records}")
     return tuple(said)
+
+
+def _with_usual(asked: Prediction, reading: int) -> Features:
+    """The unit as if one more reading had been made, and was as the others lead one to expect."""
+    model, readings = asked.model, asked.rows.readings.copy()
+    readings[:, reading] = model.imputation.usual(asked.rows)[:, reading]
+    return replace(asked.rows, readings=readings)
 
 
 def _ln_sd(rated: RatedCurrent) -> float:

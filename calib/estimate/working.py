@@ -10,7 +10,15 @@ import pandas as pd
 from calib.bench import resistance, wire
 from calib.bench.magnetics import BIAS_FLUX_T, DC_BIAS_DOUBT_A_M
 from calib.fitting import Features, Prediction
-from calib.fitting.features import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, CENTRE_V_OVER_R, CENTRE_VOLTS
+from calib.fitting.features import (
+    CENTRE_AREA_CM2,
+    CENTRE_FREQUENCY_HZ,
+    CENTRE_V_OVER_R,
+    CENTRE_VOLTS,
+    PRIMARY,
+    WEIGHT,
+    WIRE,
+)
 from calib.fitting.tables import from_mean_to_unit, half_wave_bias
 from calib.supply.form_factor import FORM_FACTOR, GUIDES, LARGE_CAPACITOR, SPREAD
 
@@ -24,6 +32,12 @@ TERMS = {
     "frequency": ("Frequency", CENTRE_FREQUENCY_HZ, "Hz"),
     "v_over_r": ("V/R", CENTRE_V_OVER_R, "V per ohm"),
     "voltage": ("Voltage", CENTRE_VOLTS, "V"),
+}
+# The same of those that count by how they depart from what the readings before them lead one to expect.
+DEPARTURES = {
+    "wire": (WIRE, "Wire", 1.0, "mm²"),
+    "primary": (PRIMARY, "V over the primary's resistance as it shows on this side", CENTRE_V_OVER_R, "V per ohm"),
+    "weight": (WEIGHT, "Weight", 1.0, "kg"),
 }
 LIMITED = "2, to the power -0.5"  # how the primary's limit follows from the winding's
 
@@ -81,7 +95,7 @@ def _multiplier(asked: Prediction, answer: pd.Series) -> list[Line]:
     """From the mean of its class to the unit's own multiplier, and what the factors leave."""
     rows, fact = asked.rows, asked.rows.frame.iloc[0]
     start, moved = from_mean_to_unit(asked)
-    hertz = CENTRE_FREQUENCY_HZ * math.exp(rows.covariates[0, 2])
+    hertz = CENTRE_FREQUENCY_HZ * math.exp(rows.frequency[0])
     supply = f"{fact['rectifier']}, {fact['filter']} input, {_metal(rows)}"
     if fact["size_class"]:
         start = float(answer["multiplier"])
@@ -94,7 +108,7 @@ def _multiplier(asked: Prediction, answer: pd.Series) -> list[Line]:
         name = "Bridge across a centre-tapped winding: the primary's limit"
         steps.append((name, LIMITED, round(math.sqrt(0.5), DECIMALS), TIMES))
     own = float(answer["unit_multiplier"])
-    sound = math.exp(asked.sound.ln_ppf(0.5)[0] - rows.ln_v_over_r[0])
+    sound = asked.sound.median()[0] / fact["v_over_r"]
     weighed = round(own / (sound * math.prod(value for _, by, value, _ in steps if by == LIMITED)), DECIMALS)
     if weighed != 1.0:
         odds = f"{1 - answer['odds_sound']:.2g}"
@@ -113,13 +127,19 @@ def _factor(rows: Features, one: dict) -> Line:
     value = round(one["factor"], DECIMALS)
     power = f"to the power {one['power']:.5f}"
     fact = rows.frame.iloc[0]
-    if one["term"] == "contributor":
-        return (f"Bench of {fact['contributor']}", f"e {power}: how its known units differ", value, TIMES)
-    if one["term"] == "wire":
-        own = math.exp(rows.wire[0])
-        as_copper = " (as copper)" if not math.isclose(own, fact["wire_area_mm2"]) else ""
-        said = f"{own:.6g} mm²{as_copper} / {own / math.exp(one['own']):.6g} mm² usual with such readings"
-        return ("Wire", f"{said}, {power}", value, TIMES)
+    told = {"contributor": f"Bench of {fact['contributor']}", "era": f"Made {fact['era']}"}
+    told |= {"maker": f"Maker {fact['maker']}"}
+    moved = one["power"] * (one["own"] - one["usual"])
+    if one["term"] in told:
+        return (told[one["term"]], f"e to the power {moved:.5f}: how its known units differ", value, TIMES)
+    if one["term"] in DEPARTURES:
+        reading, name, centre, unit = DEPARTURES[one["term"]]
+        if not rows.seen[0, reading]:
+            return (f"{name}, not read", f"e to the power {moved:.5f}: what the other readings say of it", value, TIMES)
+        own = centre * math.exp(rows.readings[0, reading])
+        as_copper = " (as copper)" if reading == WIRE and not math.isclose(own, fact["wire_area_mm2"]) else ""
+        said = f"{own:.6g} {unit}{as_copper} / {own / math.exp(one['own']):.6g} {unit} usual with such readings"
+        return (name, f"{said}, {power}", value, TIMES)
     place = (" in the middle of the class", " usual there") if fact["size_class"] else ("", "")
     name, centre, unit = TERMS[one["term"]]
     own, usual = (centre * math.exp(one[side]) for side in ("own", "usual"))

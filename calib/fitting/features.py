@@ -25,6 +25,15 @@ ALUMINIUM_SHIFT = 0.5 * float(
     np.log(resistance.RESISTIVITY_OHM_M["aluminium"] / resistance.RESISTIVITY_OHM_M["copper"])
 )
 PAIRS = tuple(FORM_FACTOR)
+AC = PAIRS.index(("none", "none"))  # rms through the whole winding
+# What is read of a unit, in the order of the regressions, as natural logarithms: volts of the whole winding over 600 V;
+# V/R over 2 V/ohm; core area over 10 cm2; wire area in mm2, as copper of equal conductance; V over the primary's
+# resistance as it shows on the high-voltage side, over 2 V/ohm; mass in kg.
+READINGS = ("voltage", "v_over_r", "core", "wire", "primary", "weight")
+VOLTAGE, V_OVER_R, CORE, WIRE, PRIMARY, WEIGHT = range(len(READINGS))
+# Usual volts of the whole winding by supply (Radiotron Designer's Handbook, 4th ed.).
+USUAL_VOLTS = {"full-wave": 620.0, "bridge": 280.0, "half-wave": 230.0, "doubler": 150.0, "none": 260.0}
+LN_USUAL_VOLTS = np.log([USUAL_VOLTS[rectifier] / CENTRE_VOLTS for rectifier, _ in PAIRS])
 RATIO_TEST = ("excitation_v", "hv_v", "line_voltage_v")
 LN_FORM = np.log([FORM_FACTOR[pair][0] for pair in PAIRS])
 
@@ -36,27 +45,27 @@ class Features:
     Attributes
     ----------
     frame : pandas.DataFrame
-        contributor, unit, evidence, rectifier, filter, no_load_v [V], resistance_ohm (20 °C) [ohm], v_over_r [V/ohm],
-        core_area_cm2 [cm2], size_class, wire_area_mm2 [mm2], reading_gap (ratio test over no_load_v,
-        less 1), simulated.
-    covariates : numpy.ndarray, shape (n, 5)
-        1, ln(area/10 cm2), ln(f/60 Hz), ln(V/R / 2), ln(V / 600 V).
-    wire : numpy.ndarray, shape (n,)
-        ln of the wire's area in mm2, as copper of equal conductance.
+        contributor, unit, evidence, rectifier, filter, maker (in small letters), era (of ERAS), no_load_v [V],
+        resistance_ohm (20 °C) [ohm], v_over_r [V/ohm], core_area_cm2 [cm2], size_class, wire_area_mm2 [mm2],
+        reading_gap (ratio test over no_load_v, less 1), published, simulated.
+    readings : numpy.ndarray, shape (n, 6)
+        In the order of READINGS.
+    frequency : numpy.ndarray, shape (n,)
+        ln(f/60 Hz).
     reading_variance : numpy.ndarray, shape (n,)
         Variance of ln(V/R) from the meters.
     form : numpy.ndarray, shape (n,)
-        ln of winding rms per direct current for the unit's supply, less the shift of an aluminium winding: what turns
+        ln of winding rms per stated current for the unit's supply, less the shift of an aluminium winding: what turns
         ln(I / (V/R)) into the quantity that the copper obeys.
     response : numpy.ndarray, shape (n,)
         ln(k I / (V/R)) with I in mA; NaN for unknown units.
     pair : numpy.ndarray of int, shape (n,)
-        Index of (rectifier, filter) in PAIRS.
+        Index of (rectifier, filter) in PAIRS; that of an ac rating where a maker's guide leads back to one.
     """
 
     frame: pd.DataFrame
-    covariates: np.ndarray
-    wire: np.ndarray
+    readings: np.ndarray
+    frequency: np.ndarray
     reading_variance: np.ndarray
     form: np.ndarray
     response: np.ndarray
@@ -69,29 +78,64 @@ class Features:
         return f"Features of {len(self)} units"
 
     @property
+    def seen(self) -> np.ndarray:
+        """Which readings were made, shape (n, 6)."""
+        return np.isfinite(self.readings)
+
+    @property
+    def own(self) -> np.ndarray:
+        """Which units are no published windings that were taken in beside them."""
+        return ~self.frame["published"].to_numpy(dtype=bool)
+
+    def beside(self, published: Features) -> Features:
+        """These known units and the published windings, marked as such."""
+        import pandas as pd
+
+        marked = published.frame.assign(published=True)
+        others = {name: np.concatenate([part, getattr(published, name)]) for name, part in _arrays(self).items()}
+        return Features(pd.concat([self.frame, marked], ignore_index=True), **others)
+
+    @property
     def has_core(self) -> np.ndarray:
         """Which units have a core area."""
-        return np.isfinite(self.covariates[:, 1])
+        return self.seen[:, CORE]
 
     @property
     def has_wire(self) -> np.ndarray:
-        """Which units have a wire gauge as well as a core."""
-        return np.isfinite(self.wire) & self.has_core
+        """Which units have a wire gauge."""
+        return self.seen[:, WIRE]
 
     @property
-    def ln_v_over_r(self) -> np.ndarray:
-        """ln of V/R in V/ohm."""
-        return self.covariates[:, 3] + np.log(CENTRE_V_OVER_R)
+    def has_ratio(self) -> np.ndarray:
+        """Which units have both voltage and resistance."""
+        return self.seen[:, V_OVER_R]
+
+    @property
+    def covariates(self) -> np.ndarray:
+        """1, ln(area/10 cm2), ln(f/60 Hz), ln(V/R / 2), ln(V / 600 V), shape (n, 5)."""
+        read = self.readings
+        return np.column_stack([np.ones(len(self)), read[:, CORE], self.frequency, read[:, V_OVER_R], read[:, VOLTAGE]])
+
+    @property
+    def usual_volts(self) -> np.ndarray:
+        """ln(V / 600 V) that is usual for each unit's supply."""
+        return LN_USUAL_VOLTS[self.pair]
 
     @property
     def form_factor(self) -> np.ndarray:
         """Winding rms current per ampere of direct current of each unit's supply."""
         return np.exp(LN_FORM[self.pair])
 
+    def without(self, *blank: int) -> Features:
+        """The same units as if some of READINGS had not been made."""
+        readings = self.readings.copy()
+        readings[:, list(blank)] = np.nan
+        return replace(self, readings=readings, frame=self.frame.assign(size_class="") if CORE in blank else self.frame)
+
     def take(self, index: np.ndarray) -> Features:
         """The chosen rows, by position or by mask."""
         frame = self.frame.loc[index] if index.dtype == bool else self.frame.iloc[index]
-        return Features(frame, **{name: part[index] for name, part in vars(self).items() if name != "frame"})
+        return Features(frame, **{name: part[index] for name, part in _arrays(self).items()})
 
     def under(self, rectifier: str, filter: str) -> Features:
         """The same units as if meant for another supply."""
@@ -103,8 +147,13 @@ class Features:
         )
 
 
+def _arrays(rows: Features) -> dict[str, np.ndarray]:
+    return {name: part for name, part in vars(rows).items() if name != "frame"}
+
+
 STANDING = ("stop", "stop_cleared", "doubts")  # what stands against a unit, and goes wherever its figures go
 TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", *STANDING)
+ERAS, LAST_OLD_YEAR = ("up to 1975 or not told", "later"), 1975
 
 
 def features_of(records: pd.DataFrame) -> Features:
@@ -133,22 +182,21 @@ def features_of(records: pd.DataFrame) -> Features:
     equivalent = square * np.where(
         aluminium, resistance.RESISTIVITY_OHM_M["copper"] / resistance.RESISTIVITY_OHM_M["aluminium"], 1.0
     )
-    pair = places([" ".join(one) for one in PAIRS], text(records, "rectifier") + " " + text(records, "filter"))
-    form = LN_FORM[pair] - np.where(aluminium, ALUMINIUM_SHIFT, 0.0)
+    pair, form = _supply(records)
+    form -= np.where(aluminium, ALUMINIUM_SHIFT, 0.0)
     v_over_r = volts / ohm
-    covariates = np.column_stack(
-        [
-            np.ones(len(records)),
-            np.log(area / CENTRE_AREA_CM2),
-            np.log(number("line_frequency_hz") / CENTRE_FREQUENCY_HZ),
-            np.log(v_over_r / CENTRE_V_OVER_R),
-            np.log(volts / CENTRE_VOLTS),
-        ]
-    )
+    primary = resistance.resistance_at(number("primary_resistance_ohm"), number("winding_temp_c"), 20.0, zero)
+    reflected = number("line_voltage_v") ** 2 / (primary * volts)
+    scaled = (volts / CENTRE_VOLTS, v_over_r / CENTRE_V_OVER_R, area / CENTRE_AREA_CM2, equivalent)
+    readings = np.log(np.column_stack([*scaled, reflected / CENTRE_V_OVER_R, number("weight_kg")]))
+    # A unit of which its wire alone is known may lack it; it hardly matters there.
+    frequency = np.nan_to_num(np.log(number("line_frequency_hz") / CENTRE_FREQUENCY_HZ))
     response = np.log(number("rated_current_ma")) - np.log(v_over_r) + form
     frame = pd.DataFrame(
         {
             **{name: text(records, name) for name in TEXTS},
+            "maker": [name.strip().lower() for name in text(records, "maker")],
+            "era": np.array(ERAS, dtype=object)[(number("made_year") > LAST_OLD_YEAR).astype(int)],
             "no_load_v": volts,
             "resistance_ohm": ohm,
             "v_over_r": v_over_r,
@@ -156,10 +204,19 @@ def features_of(records: pd.DataFrame) -> Features:
             "size_class": size_classes(area),
             "wire_area_mm2": square,
             "reading_gap": tested / direct - 1,
+            "published": False,
             "simulated": np.char.lower(text(records, "simulated").astype(str)) == "true",
         }
     )
-    return Features(frame, covariates, np.log(equivalent), _reading_variance(records), form, response, pair)
+    return Features(frame, readings, frequency, _reading_variance(records), form, response, pair)
+
+
+def _supply(records: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Place in PAIRS, and ln of winding rms per stated current; by a maker's guide its factor over an ac one."""
+    pair = places([" ".join(one) for one in PAIRS], text(records, "rectifier") + " " + text(records, "filter"))
+    guide = text(records, "rating_basis") == "guide"
+    pair = np.where(guide, AC, pair)
+    return pair, np.where(guide, -np.log(_number(records, "guide_factor")), LN_FORM[pair])
 
 
 def size_classes(area_cm2: np.ndarray) -> np.ndarray:

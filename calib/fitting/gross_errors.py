@@ -18,9 +18,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calib.bench import resistance, wire
-from calib.fitting.features import CENTRE_AREA_CM2, CENTRE_VOLTS, PAIRS, Features, size_classes
-from calib.fitting.model import CORE_COLUMNS, Imputation
-from calib.fitting.prior import MAIN, Prior, PriorRegression
+from calib.fitting.features import (
+    CENTRE_AREA_CM2,
+    CORE,
+    PAIRS,
+    PRIMARY,
+    READINGS,
+    V_OVER_R,
+    VOLTAGE,
+    WEIGHT,
+    WIRE,
+    Features,
+    size_classes,
+)
+from calib.fitting.imputation import Imputation, patterns_of
+from calib.fitting.prior import HANGING, MAIN, Prior
 from calib.supply.form_factor import FORM_FACTOR
 
 if TYPE_CHECKING:
@@ -85,8 +97,8 @@ class ErrorEffects:
     Attributes
     ----------
     shift, extra_variance, log_side : numpy.ndarray, shape (n, s + 1)
-        Added to the residual of ln(k m); added to its variance; log-likelihood of the core and the wire against the
-        readings, with the log of the error's share among the unsound.
+        Added to the residual of ln(k m); added to its variance; log-likelihood of the readings beside V and V/R over
+        that of sound ones, with the log of the error's share among the unsound.
     """
 
     shift: np.ndarray
@@ -102,7 +114,7 @@ def error_effects(rows: Features, imputation: Imputation, prior: Prior) -> Error
     rows : Features
         Known units.
     imputation : Imputation
-        What core and wire must be, given the readings.
+        What each reading must be, given the others.
     prior : Prior
         Its terms carry a slip of V or R through the covariates.
 
@@ -112,38 +124,80 @@ def error_effects(rows: Features, imputation: Imputation, prior: Prior) -> Error
         An observed ln(V/R) too high by s lowers the response by s and moves the covariates; with the wire known the
         wire's departure shows the slip and the response hardly moves, since the current follows the copper.
     """
-    term = dict(zip(MAIN, prior.main.mean, strict=True))
-    ratio, volts, current, unknown, current_sd = (
-        np.array([0.0, *(getattr(error, name) for error in GROSS_ERRORS)])
-        for name in ("v_over_r", "volts", "current", "v_over_r_sd", "current_sd")
-    )
-    current = np.tile(current, (len(rows), 1))
-    current[:, SWAP_AT] = swaps()[rows.pair]
-    _, core_off, wire_off = imputation.complete(rows)
-    has_core, has_wire = rows.has_core[:, None], rows.has_wire[:, None]
-    core, wire = imputation.core.terms, imputation.wire.terms
-    core_move, core_sd = -(core[2] * ratio + core[3] * volts), abs(core[2]) * unknown
-    wire_move, wire_sd = -(wire[3] * ratio + wire[4] * volts), abs(wire[3]) * unknown
-    through = np.where(has_wire, term["wire"] * wire_move, 0.0) + np.where(has_core, 0.0, -term["core"] * core_move)
-    shift = current - ratio - term["v_over_r"] * ratio - term["voltage"] * volts - through
-    slope = 1 + term["v_over_r"] - np.where(has_wire, term["wire"] * wire[3], 0.0)
-    # How far each slip moves the response is as uncertain as the terms that carry it.
-    sd = dict(zip(MAIN, np.sqrt(np.diag(prior.main.covariance)), strict=True))
-    carried = (
-        (sd["v_over_r"] * ratio) ** 2
-        + (sd["voltage"] * volts) ** 2
-        + np.where(has_wire, sd["wire"] * wire_move, 0.0) ** 2
-    )
-    extra = (slope * unknown) ** 2 + carried + current_sd**2
-    log_side = _log_side(core_off, core_move, np.hypot(imputation.core.scatter, core_sd), has_core)
-    log_side += _log_side(wire_off, wire_move, np.hypot(imputation.wire.scatter, wire_sd), has_wire)
-    log_side[:, 1:] += LOG_SHARES
+    patterns, place = patterns_of(rows.seen)
+    beside = np.where(rows.seen, rows.readings - imputation.expected(rows, given=(VOLTAGE, V_OVER_R)), 0.0)
+    shift, extra, log_side = (np.empty((len(rows), 1 + len(GROSS_ERRORS))) for _ in range(3))
+    for at, pattern in enumerate(patterns):
+        here, effects = place == at, PatternEffects.of(pattern, imputation, prior)
+        ratio, volts = (beside[here] @ effects.towards.T).T[:, :, None]
+        shift[here], extra[here] = effects.shift, effects.extra_variance
+        log_side[here] = effects.log + ratio * effects.by_ratio + volts * effects.by_volts + ratio**2 * effects.square
+    shift[:, SWAP_AT] += swaps()[rows.pair]
     return ErrorEffects(shift, extra, log_side)
 
 
-def _log_side(value: np.ndarray, mean: np.ndarray, sd: np.ndarray, known: np.ndarray) -> np.ndarray:
-    z = (np.nan_to_num(value)[:, None] - mean) / sd
-    return np.where(known, -0.5 * z * z - np.log(sd), 0.0)
+@dataclass(frozen=True)
+class PatternEffects:
+    """The same for records of which the same was read, in the form that serves arrays and the columns of a table.
+
+    Attributes
+    ----------
+    shift, extra_variance : numpy.ndarray, shape (s + 1,)
+        As in ErrorEffects; but for the swapped filter's step, which depends on the supply.
+    towards : numpy.ndarray, shape (2, 6)
+        What the readings say of a step of ln(V/R), and of ln V, by how they depart from what V and V/R lead one to
+        expect of them; each over its standard deviation.
+    log, by_ratio, by_volts, square : numpy.ndarray, shape (s + 1,)
+        Log-likelihood over that of sound readings where these are nothing; gain for each unit of the first and of the
+        second; and for the square of the first, where the cause is unknown.
+    """
+
+    shift: np.ndarray
+    extra_variance: np.ndarray
+    towards: np.ndarray
+    log: np.ndarray
+    by_ratio: np.ndarray
+    by_volts: np.ndarray
+    square: np.ndarray
+
+    @classmethod
+    def of(cls, pattern: np.ndarray, imputation: Imputation, prior: Prior) -> PatternEffects:
+        """For a pattern of READINGS, of which V and V/R were made."""
+        ratio, volts, current, unknown, current_sd = (
+            np.array([0.0, *(getattr(error, name) for error in GROSS_ERRORS)])
+            for name in ("v_over_r", "volts", "current", "v_over_r_sd", "current_sd")
+        )
+        # An observed V/R too high shows in V over the primary's reflected resistance only as far as it is the volts.
+        unit = np.zeros((2, len(READINGS)))
+        unit[0, V_OVER_R] = unit[1, VOLTAGE] = 1.0
+        unit[1, PRIMARY] = -1.0
+        steps, gain = np.array([ratio, volts]), imputation.gain(pattern)[0]
+        slope, spread = prior.main.mean[HANGING], prior.main.covariance[np.ix_(HANGING, HANGING)]
+        moved = steps.T @ unit @ gain.T
+        # How far each slip moves the response is as uncertain as the terms that carry it.
+        carried = np.einsum("si,ij,sj->s", moved, spread, moved)
+        extra = ((1 + gain[:, V_OVER_R] @ slope) * unknown) ** 2 + carried + current_sd**2
+        towards, gram, two = np.zeros((2, len(READINGS))), np.zeros((2, 2)), [VOLTAGE, V_OVER_R]
+        rest = np.flatnonzero(pattern)[len(two) :]
+        if len(rest):
+            by_two = imputation.spread[rest[:, None], two] @ np.linalg.inv(imputation.spread[:2, :2])
+            own = imputation.spread[rest, CORE:]
+            shown = unit[:, rest] - unit[:, two] @ by_two.T
+            towards[:, rest] = np.linalg.solve((own * imputation.scatter[CORE:] ** 2) @ own.T, shown.T).T
+            gram = towards[:, rest] @ shown.T
+        size = np.sqrt(np.maximum(np.diag(gram), 1e-12))
+        widened = unknown**2 * gram[0, 0]
+        log = -0.5 * np.einsum("is,ij,js->s", steps, gram, steps) - 0.5 * np.log1p(widened)
+        log[1:] += LOG_SHARES
+        return cls(
+            shift=current - ratio - moved @ slope,
+            extra_variance=extra,
+            towards=towards / size[:, None],
+            log=log,
+            by_ratio=ratio * size[0],
+            by_volts=volts * size[1],
+            square=0.5 * widened / (1 + widened) * (size[0] ** 2 / gram[0, 0] if gram[0, 0] else 0.0),
+        )
 
 
 def swaps() -> np.ndarray:
@@ -160,15 +214,13 @@ def swaps() -> np.ndarray:
 SUSPECT_BELOW, WITHHELD_BELOW = 0.8, 0.1  # odds of soundness of readings; below the second no current is told
 PLAUSIBLE_MA = (1.0, 10_000.0)  # a median outside is no set's transformer: nothing is told either
 OTHERS = 0.02  # share of all slips but the two of half a winding
-RATIO, VOLTS, CORE, WIRE = range(4)  # what a slip moves, and what is left of: ln V/R, ln V, ln core area, ln wire area
-# Usual volts of the whole winding by supply (Radiotron Designer's Handbook, 4th ed.), and how far others lie: heavy
-# tails, so that bias windings and those of picture tubes are no slips (judgement).
-USUAL_VOLTS = {"full-wave": 620.0, "bridge": 280.0, "half-wave": 230.0, "doubler": 150.0, "none": 260.0}
-VOLTS_SPREAD, VOLTS_FREEDOM = 0.5, 4.0
+VOLTS_FREEDOM = 4.0  # of the voltage's heavy tails: bias windings and those of picture tubes are no slips (judgement)
 WIDER = 1.15  # units that are asked about are not quite those that were recorded, nor those of any design model
 RING_CORE, RING_WIRE = 0.35, 0.25  # further spread of ln area where the sheets are, or may be, no scrapless EI
 HOT_C, ROOM_C = 70.0, 45.0
+HALVES_SD, HALVES_MOST = 0.05, 40.0  # how well the sum of the halves tells the whole, and how much that can say
 TYPED = ("excitation_v", "hv_v", "hv_resistance_ohm", "winding_temp_c", "wire_diameter_mm")
+HALVES = ("hv_half_1_ohm", "hv_half_2_ohm")
 
 
 @dataclass(frozen=True)
@@ -179,6 +231,8 @@ class Typed:
     ----------
     excitation_v, hv_v, hv_resistance_ohm, winding_temp_c, wire_diameter_mm, awg : numpy.ndarray, shape (n,)
         As the columns of the table; awg is blank where a diameter counts instead.
+    halves_ohm : numpy.ndarray
+        Sum of the halves' resistances.
     by_area, ring : numpy.ndarray of bool
         Whether a core is known by its area alone; whether its sheets are, or may be, no scrapless EI.
     zero_c : numpy.ndarray
@@ -191,6 +245,7 @@ class Typed:
     winding_temp_c: np.ndarray
     wire_diameter_mm: np.ndarray
     awg: np.ndarray
+    halves_ohm: np.ndarray
     by_area: np.ndarray
     ring: np.ndarray
     zero_c: np.ndarray
@@ -198,13 +253,16 @@ class Typed:
     @classmethod
     def of(cls, records: pd.DataFrame) -> Typed:
         """From a checked table of unknown units."""
-        names = [*TYPED, "awg", "tongue_mm", "stack_mm"]
-        *typed, awg, tongue, stack = (records[name].to_numpy(dtype=float, na_value=np.nan) for name in names)
+        names = [*TYPED, "awg", "tongue_mm", "stack_mm", *HALVES]
+        *typed, awg, tongue, stack, first, second = (
+            records[name].to_numpy(dtype=float, na_value=np.nan) for name in names
+        )
         by_area, sheets = np.isnan(tongue * stack), records["lamination"].fillna("").to_numpy(dtype=object)
         zero = records["conductor"].map(lambda metal: resistance.INFERRED_ZERO_C[metal or "copper"])
         return cls(
             **dict(zip(TYPED, typed, strict=True)),
             awg=np.where(np.isfinite(typed[-1]), np.nan, awg),
+            halves_ohm=first + second,
             by_area=by_area,
             ring=np.where(sheets == "", by_area, sheets != "ei-scrapless"),
             zero_c=zero.to_numpy(dtype=float),
@@ -227,7 +285,7 @@ class Slip:
     share : float
         Among the slips of its group: half the winding's have shares of all units, the others share OTHERS.
     steps : callable
-        What it added to the ln of V/R, V, core area and wire area; NaN where it cannot have happened.
+        What it added to each of READINGS; NaN where it cannot have happened.
     spread : float
         Standard deviation of a further, unknown step, where the cause is unknown; else 0.
     """
@@ -244,15 +302,26 @@ class Slip:
         return self.of if self.spread else None
 
 
-def _fixed(ratio: float = 0.0, volts: float = 0.0, core: float = 0.0, wire: float = 0.0) -> Steps:
-    return lambda rows, typed: (ratio, volts, core, wire)
+def _steps(
+    ratio: np.ndarray | float = 0.0,
+    volts: np.ndarray | float = 0.0,
+    core: np.ndarray | float = 0.0,
+    wire: np.ndarray | float = 0.0,
+    hot: np.ndarray | float = 0.0,
+) -> tuple[np.ndarray | float, ...]:
+    """In the order of READINGS; volts that are off show the other way round in the primary, heat shows in both."""
+    return volts, ratio + hot, core, wire, hot - volts, 0.0
+
+
+def _fixed(ratio: float = 0.0, volts: float = 0.0) -> Steps:
+    return lambda rows, typed: _steps(ratio, volts)
 
 
 def _volts_swapped(rows: Features, typed: Typed) -> tuple[np.ndarray | float, ...]:
     """Only where the high-voltage winding would give less than its primary is fed."""
     step = 2 * np.log(typed.hv_v / typed.excitation_v)
     step = np.where(step < 0, step, np.nan)
-    return step, step, 0.0, 0.0
+    return _steps(step, step)
 
 
 def _volts_for_ohms(rows: Features, typed: Typed) -> tuple[np.ndarray | float, ...]:
@@ -262,47 +331,32 @@ def _volts_for_ohms(rows: Features, typed: Typed) -> tuple[np.ndarray | float, .
     """
     volts = np.where(np.isfinite(typed.hv_v) & np.isfinite(typed.excitation_v), typed.hv_v, rows.frame["no_load_v"])
     step = np.log(volts / typed.hv_resistance_ohm)
-    away = rows.covariates[:, 4] - _ln_usual_volts(rows)
-    return 2 * step, np.where(np.abs(away - step) < np.abs(away), step, np.nan), 0.0, 0.0
-
-
-def _ln_usual_volts(rows: Features) -> np.ndarray:
-    """ln of the usual volts of each unit's supply, as the covariate has them."""
-    return np.log([USUAL_VOLTS[pair[0]] / CENTRE_VOLTS for pair in PAIRS])[rows.pair]
+    away = rows.readings[:, VOLTAGE] - rows.usual_volts
+    return _steps(2 * step, np.where(np.abs(away - step) < np.abs(away), step, np.nan))
 
 
 def _hot(rows: Features, typed: Typed) -> tuple[np.ndarray | float, ...]:
     step = np.log((typed.zero_c + 20.0) / (typed.zero_c + HOT_C))
-    return np.where(typed.winding_temp_c < ROOM_C, step, np.nan), 0.0, 0.0, 0.0
+    return _steps(hot=np.where(typed.winding_temp_c < ROOM_C, step, np.nan))
 
 
 def _fahrenheit(rows: Features, typed: Typed) -> tuple[np.ndarray | float, ...]:
     celsius = (typed.winding_temp_c - 32.0) / 1.8
     step = np.log((typed.zero_c + typed.winding_temp_c) / (typed.zero_c + celsius))
-    return np.where(typed.winding_temp_c >= ROOM_C, step, np.nan), 0.0, 0.0, 0.0
+    return _steps(hot=np.where(typed.winding_temp_c >= ROOM_C, step, np.nan))
 
 
 def _gauge_was(diameter_mm: Callable[[np.ndarray], np.ndarray]) -> Steps:
     """The wire's gauge is some other measure of it, which gives its diameter (NaN where it cannot be that)."""
-    return lambda rows, typed: (
-        0.0,
-        0.0,
-        0.0,
-        2 * np.log(wire.awg_diameter_mm(typed.awg) / diameter_mm(typed.awg)),
-    )
+    return lambda rows, typed: _steps(wire=2 * np.log(wire.awg_diameter_mm(typed.awg) / diameter_mm(typed.awg)))
 
 
 def _diameter_off(factor: float) -> Steps:
-    return lambda rows, typed: (
-        0.0,
-        0.0,
-        0.0,
-        np.where(np.isfinite(typed.wire_diameter_mm), 2 * np.log(factor), np.nan),
-    )
+    return lambda rows, typed: _steps(wire=np.where(np.isfinite(typed.wire_diameter_mm), 2 * np.log(factor), np.nan))
 
 
 def _core_off(factor: float, by_area: bool) -> Steps:
-    return lambda rows, typed: (0.0, 0.0, np.where(typed.by_area == by_area, np.log(factor), np.nan), 0.0)
+    return lambda rows, typed: _steps(core=np.where(typed.by_area == by_area, np.log(factor), np.nan))
 
 
 @cache
@@ -326,18 +380,18 @@ def _as_swg(awg: np.ndarray) -> np.ndarray:
 
 
 SLIPS = (
-    Slip("resistance of half the winding with the voltage of the whole", RATIO, 0.02, _fixed(ratio=LN2)),
-    Slip("voltage of half the winding with the resistance of the whole", RATIO, 0.01, _fixed(-LN2, -LN2)),
-    Slip("resistance a thousand times too low (kilohm taken for ohm)", RATIO, 0.25, _fixed(ratio=3 * LN10)),
-    Slip("resistance a thousand times too high (ohm taken for kilohm)", RATIO, 0.05, _fixed(ratio=-3 * LN10)),
-    Slip("resistance ten times too low (decimal)", RATIO, 0.15, _fixed(ratio=LN10)),
-    Slip("resistance ten times too high (decimal)", RATIO, 0.15, _fixed(ratio=-LN10)),
-    Slip("voltage ten times too high (decimal)", RATIO, 0.10, _fixed(LN10, LN10)),
-    Slip("voltage ten times too low (decimal)", RATIO, 0.10, _fixed(-LN10, -LN10)),
-    Slip("the two voltages of the ratio test swapped", RATIO, 0.10, _volts_swapped),
-    Slip("volts and ohms swapped", RATIO, 0.05, _volts_for_ohms),
-    Slip("resistance read on a hot winding (70 °C taken for the room's)", RATIO, 0.25, _hot),
-    Slip("the winding's temperature in °F taken for °C", RATIO, 0.25, _fahrenheit),
+    Slip("resistance of half the winding with the voltage of the whole", V_OVER_R, 0.02, _fixed(ratio=LN2)),
+    Slip("voltage of half the winding with the resistance of the whole", V_OVER_R, 0.01, _fixed(-LN2, -LN2)),
+    Slip("resistance a thousand times too low (kilohm taken for ohm)", V_OVER_R, 0.25, _fixed(ratio=3 * LN10)),
+    Slip("resistance a thousand times too high (ohm taken for kilohm)", V_OVER_R, 0.05, _fixed(ratio=-3 * LN10)),
+    Slip("resistance ten times too low (decimal)", V_OVER_R, 0.15, _fixed(ratio=LN10)),
+    Slip("resistance ten times too high (decimal)", V_OVER_R, 0.15, _fixed(ratio=-LN10)),
+    Slip("voltage ten times too high (decimal)", V_OVER_R, 0.10, _fixed(LN10, LN10)),
+    Slip("voltage ten times too low (decimal)", V_OVER_R, 0.10, _fixed(-LN10, -LN10)),
+    Slip("the two voltages of the ratio test swapped", V_OVER_R, 0.10, _volts_swapped),
+    Slip("volts and ohms swapped", V_OVER_R, 0.05, _volts_for_ohms),
+    Slip("resistance read on a hot winding (70 °C taken for the room's)", V_OVER_R, 0.25, _hot),
+    Slip("the winding's temperature in °F taken for °C", V_OVER_R, 0.25, _fahrenheit),
     Slip("wire diameter in mm taken for its gauge", WIRE, 0.20, _gauge_was(_as_mm)),
     Slip("wire diameter in thousandths of an inch taken for its gauge", WIRE, 0.05, _gauge_was(_as_mil)),
     Slip("British gauge (SWG) taken for the American (AWG)", WIRE, 0.25, _gauge_was(_as_swg)),
@@ -345,9 +399,11 @@ SLIPS = (
     Slip("wire diameter ten times too low (decimal)", WIRE, 0.05, _diameter_off(0.1)),
     Slip("tongue and stack in cm taken for mm", CORE, 0.05, _core_off(0.01, by_area=False)),
     Slip("core area in mm² taken for cm²", CORE, 0.05, _core_off(100.0, by_area=True)),
-    Slip(READING_OFF.name, RATIO, 0.20, _fixed(), 1.0),
+    Slip(READING_OFF.name, V_OVER_R, 0.20, _fixed(), 1.0),
     Slip("the core's size is off, cause unknown", CORE, 0.10, _fixed(), 0.7),
     Slip("the wire's size is off, cause unknown", WIRE, 0.10, _fixed(), 0.7),
+    Slip("the primary's resistance is off, cause unknown", PRIMARY, 0.15, _fixed(), 0.7),
+    Slip("the weight is off, cause unknown", WEIGHT, 0.10, _fixed(), 0.7),
 )
 HALVED = 2  # the first of SLIPS, whose shares are of all units
 NAMES = tuple(slip.name for slip in SLIPS)
@@ -364,31 +420,30 @@ class Weighed:
     rows : Features
         The units.
     steps : list of tuple
-        For each slip what it added to the ln of V/R, V, core and wire: numbers or arrays, NaN where it cannot be.
-    left : numpy.ndarray, shape (n, 4)
-        By how much ln V/R, V, core and wire depart from what the others lead one to expect; 0 where not read.
-    precision : numpy.ndarray, shape (n, 4)
-        One over the variance of each; 0 where not read.
-    carry : numpy.ndarray, shape (4, 4)
-        What a step of ln V/R, V, core and wire (columns) adds to each of those departures (rows).
+        For each slip what it added to each of READINGS: numbers or arrays, NaN where it cannot be.
+    left : numpy.ndarray, shape (n, 6)
+        What the readings leave of what is expected, white: each by what those before it lead one to expect, over its
+        standard deviation; 0 where not read.
+    white : numpy.ndarray, shape (n, 6, 6)
+        What a step of each reading (columns) adds to those (rows).
     """
 
     odds: np.ndarray
     rows: Features
     steps: list[tuple[np.ndarray | float, ...]]
     left: np.ndarray
-    precision: np.ndarray
-    carry: np.ndarray
+    white: np.ndarray
 
     @cached_property
     def repairable(self) -> np.ndarray:
         """Which slips are possible and leave enough to estimate by when undone, shape (n, s)."""
         possible = self.odds[:, 1:] > 0
-        possible[:, [slip.broad == RATIO for slip in SLIPS]] &= self.rows.has_core[:, None]
+        beside = np.any(self.rows.seen[:, CORE:], axis=1, keepdims=True)
+        possible[:, [slip.broad == V_OVER_R for slip in SLIPS]] &= beside
         return possible
 
     def step(self, slips: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """What one slip of each unit added, shape (n, 4), and the standard deviation of what is open of it, likewise.
+        """What one slip of each unit added, shape (n, 6), and the standard deviation of what is open of it, likewise.
 
         Parameters
         ----------
@@ -402,7 +457,7 @@ class Weighed:
             for column, part in enumerate(self.steps[place]):
                 made[here, column] = part if isinstance(part, float) else part[here]
             if slip.broad is not None:
-                mean, variance = self.unknown_step(np.eye(4)[slip.broad], slip.spread, here)
+                mean, variance = self.unknown_step(np.eye(len(READINGS))[slip.broad], slip.spread, here)
                 made[here, slip.broad] += mean
                 sd[here, slip.broad] = np.sqrt(variance)
         return np.where(np.isfinite(made), made, 0.0), sd
@@ -410,26 +465,25 @@ class Weighed:
     def unknown_step(self, direction: np.ndarray, spread: float, index: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of an unknown step of some units' readings, given what the readings leave.
 
-        `direction` is what a step of 1 moves in the ln of V/R, V, core and wire; `spread` its standard deviation before
-        the readings are looked at.
+        `direction` is what a step of 1 moves in each of READINGS; `spread` its standard deviation before the readings
+        are looked at.
         """
-        along = self.carry @ direction
-        held = spread**-2 + self.precision[index] @ along**2
-        return (self.precision[index] * self.left[index]) @ along / held, 1 / held
+        along = self.white[index] @ direction
+        held = spread**-2 + np.sum(along**2, axis=1)
+        return np.sum(along * self.left[index], axis=1) / held, 1 / held
 
     def undone(self, step: np.ndarray, index: np.ndarray | None = None) -> Features:
-        """All units or some, with steps of ln V/R, V, core area and wire area, shape (n, 4), taken back."""
+        """All units or some, with steps of their readings, shape (n, 6), taken back."""
         rows = self.rows
         if index is not None:
             rows, step = rows.take(index), step[index]
-        covariates, frame = rows.covariates.copy(), rows.frame
-        covariates[:, [3, 4, 1]] -= step[:, [RATIO, VOLTS, CORE]]
+        readings, frame = rows.readings - step, rows.frame
         if step[:, CORE].any():
-            frame = frame.assign(size_class=size_classes(np.exp(covariates[:, 1]) * CENTRE_AREA_CM2))
-        return replace(rows, frame=frame, covariates=covariates, wire=rows.wire - step[:, WIRE])
+            frame = frame.assign(size_class=size_classes(np.exp(readings[:, CORE]) * CENTRE_AREA_CM2))
+        return replace(rows, frame=frame, readings=readings)
 
 
-def weigh(rows: Features, typed: Typed, imputation: Imputation, prior: Prior) -> Weighed:
+def weigh(rows: Features, typed: Typed, imputation: Imputation) -> Weighed:
     """Weigh the readings of unknown units.
 
     Parameters
@@ -437,30 +491,25 @@ def weigh(rows: Features, typed: Typed, imputation: Imputation, prior: Prior) ->
     rows, typed
         Their facts, and what was typed.
     imputation : Imputation
-        What core and wire must be, given V/R and V, as the known units teach.
-    prior : Prior
-        Its regression `ratio` says what V/R can be.
+        What each reading must be, given the others, as the known units teach.
 
     Returns
     -------
     Weighed
         By Bayes' rule.
     """
-    left, precision = _departures(rows, typed, imputation, prior.ratio)
+    left, white = _departures(rows, typed, imputation)
     steps = [slip.steps(rows, typed) for slip in SLIPS]
     logs = np.full((len(rows), len(SLIPS) + 1), -np.inf)
-    logs[:, 0] = _log_likelihood(left, precision)
-    found = Weighed(logs, rows, steps, left, precision, _carry(imputation, prior.ratio))
+    logs[:, 0] = _log_likelihood(left) + _by_halves(rows, typed, _steps(), WEIGHT)
+    found = Weighed(logs, rows, steps, left, white)
     for place, slip in enumerate(SLIPS):
-        likely = _log_likelihood(left - _carried(steps[place], found.carry), precision)
+        likely = _log_likelihood(left - _carried(steps[place], white)) + _by_halves(rows, typed, steps[place], slip.of)
         if slip.broad is not None:
-            mean, variance = found.unknown_step(np.eye(4)[slip.broad], slip.spread, np.arange(len(rows)))
+            direction = np.eye(len(READINGS))[slip.broad]
+            mean, variance = found.unknown_step(direction, slip.spread, np.arange(len(rows)))
             likely = likely + 0.5 * mean**2 / variance + 0.5 * np.log(variance / slip.spread**2)
-        if slip.of == CORE:
-            likely = np.where(rows.has_core, likely, -np.inf)
-        if slip.of == WIRE:
-            likely = np.where(rows.has_wire, likely, -np.inf)
-        logs[:, place + 1] = np.where(np.isfinite(likely), likely, -np.inf)
+        logs[:, place + 1] = np.where(np.isfinite(likely) & rows.seen[:, slip.of], likely, -np.inf)
     logs = logs + _log_shares(np.isfinite(logs[:, 1:]))
     odds = np.exp(logs - logs.max(axis=1, keepdims=True, initial=-np.inf))
     return replace(found, odds=odds / odds.sum(axis=1, keepdims=True))
@@ -471,57 +520,49 @@ def plausible(median_ma: np.ndarray) -> np.ndarray:
     return (median_ma >= PLAUSIBLE_MA[0]) & (median_ma <= PLAUSIBLE_MA[1])
 
 
-def _carried(steps: tuple[np.ndarray | float, ...], carry: np.ndarray) -> np.ndarray:
-    """What a slip adds to the departures: of one row where it is the same for every unit."""
-    return np.column_stack([np.atleast_1d(part) for part in np.broadcast_arrays(*steps)]) @ carry.T
+def _carried(steps: tuple[np.ndarray | float, ...], white: np.ndarray) -> np.ndarray:
+    """What a slip adds to what the readings leave, white."""
+    return np.einsum("nij,nj->ni", white, np.column_stack([np.broadcast_to(part, len(white)) for part in steps]))
 
 
-def _carry(imputation: Imputation, ratio: PriorRegression) -> np.ndarray:
-    core, wire_terms = imputation.core.terms, imputation.wire.terms
-    carry = np.zeros((4, 4))
-    carry[VOLTS, VOLTS] = 1.0
-    carry[RATIO, [RATIO, VOLTS]] = 1.0, -ratio.mean[2]
-    carry[CORE, [CORE, RATIO, VOLTS]] = 1.0, -core[2], -core[3]
-    carry[WIRE, [WIRE, CORE, RATIO, VOLTS]] = 1.0, -wire_terms[1], -wire_terms[3], -wire_terms[4]
-    return carry
+def _departures(rows: Features, typed: Typed, imputation: Imputation) -> tuple[np.ndarray, np.ndarray]:
+    """What the readings leave of what is expected, white, and what makes a step so: see Weighed."""
+    completed, ring = imputation.complete(rows).main, typed.ring.astype(float)
+    further = {CORE: ring * RING_CORE**2, WIRE: ring * RING_WIRE**2, WEIGHT: ring * RING_CORE**2}
+    variance = np.tile(imputation.scatter**2, (len(rows), 1))
+    for reading, one in imputation.chain.items():
+        x = completed[:, [MAIN.index(name) for name in one.names]]
+        variance[:, reading] += np.einsum("ij,jk,ik->i", x, one.covariance, x) + further.get(reading, 0.0)
+    variance *= WIDER**2
+    variance[:, VOLTAGE] = imputation.scatter[VOLTAGE] ** 2
+    meters = np.zeros(rows.readings.shape)
+    meters[:, V_OVER_R] = WIDER**2 * rows.reading_variance
+    off = np.where(rows.seen, rows.readings - imputation.expected(rows), 0.0)
+    white = np.zeros((*off.shape, off.shape[1]))
+    patterns, place = patterns_of(rows.seen)
+    for at, pattern in enumerate(patterns):
+        here, made, read = np.flatnonzero(place == at), imputation.spread[pattern], np.flatnonzero(pattern)
+        covariance = np.einsum("ir,nr,jr->nij", made, variance[here], made)
+        covariance += np.eye(len(read)) * meters[np.ix_(here, read)][:, None]
+        white[np.ix_(here, read, read)] = np.linalg.inv(np.linalg.cholesky(covariance))
+    return np.einsum("nij,nj->ni", white, off), white
 
 
-def _departures(
-    rows: Features, typed: Typed, imputation: Imputation, ratio: PriorRegression
-) -> tuple[np.ndarray, np.ndarray]:
-    """What the readings leave of each expectation, and its precision, shape (n, 4), in the order of a slip's steps."""
-    x = rows.covariates
-    _, core_off, wire_off = imputation.complete(rows)
-    for_ratio, for_core = x[:, [0, 2, 4]], x[:, CORE_COLUMNS]
-    left = np.column_stack([x[:, 3] - for_ratio @ ratio.mean, x[:, 4] - _ln_usual_volts(rows), core_off, wire_off])
-    meters, ring = rows.reading_variance, typed.ring.astype(float)
-    variance = np.column_stack(
-        [
-            ratio.scatter**2 + _spread(for_ratio, ratio.covariance) + meters,
-            np.full(len(rows), VOLTS_SPREAD**2),
-            imputation.core.scatter**2
-            + _spread(for_core, imputation.core.covariance)
-            + imputation.core.terms[2] ** 2 * meters
-            + ring * RING_CORE**2,
-            imputation.wire.scatter**2
-            + _spread(x, imputation.wire.covariance)
-            + imputation.wire.terms[3] ** 2 * meters
-            + ring * RING_WIRE**2,
-        ]
-    )
-    seen = np.isfinite(left)
-    return np.where(seen, left, 0.0), np.where(seen, 1 / (WIDER**2 * np.nan_to_num(variance, nan=1.0)), 0.0)
-
-
-def _spread(x: np.ndarray, covariance: np.ndarray) -> np.ndarray:
-    return np.einsum("ij,jk,ik->i", x, covariance, x)
-
-
-def _log_likelihood(left: np.ndarray, precision: np.ndarray) -> np.ndarray:
+def _log_likelihood(left: np.ndarray) -> np.ndarray:
     """Up to what all hypotheses share: normal, the voltage's with heavy tails."""
-    square = left**2 * precision
-    volts = -0.5 * (VOLTS_FREEDOM + 1) * np.log1p(square[:, VOLTS] / VOLTS_FREEDOM)
-    return volts - 0.5 * (square.sum(axis=1) - square[:, VOLTS])
+    volts = -0.5 * (VOLTS_FREEDOM + 1) * np.log1p(left[:, VOLTAGE] ** 2 / VOLTS_FREEDOM)
+    return volts - 0.5 * np.sum(left[:, VOLTAGE + 1 :] ** 2, axis=1)
+
+
+def _by_halves(rows: Features, typed: Typed, steps: tuple[np.ndarray | float, ...], of: int) -> np.ndarray:
+    """What the halves, read singly, say of the resistance of the whole under a slip; nothing where they were not."""
+    apart = np.log(typed.hv_resistance_ohm / typed.halves_ohm)
+    # By how much the slip has moved the resistance; any but that of the half may have moved the halves alike.
+    moved = np.broadcast_to(steps[VOLTAGE], len(rows)) - steps[V_OVER_R] if of == V_OVER_R else np.zeros(len(rows))
+    square = (apart - moved) ** 2
+    if not np.all(np.abs(moved + LN2) < 1e-9):
+        square = np.minimum(square, apart**2)
+    return -0.5 * np.nan_to_num(np.minimum(square / HALVES_SD**2, HALVES_MOST))
 
 
 def _log_shares(possible: np.ndarray) -> np.ndarray:

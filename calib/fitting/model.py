@@ -2,32 +2,33 @@
 
 ::
 
-    ln(k m) = a + b ln(A/10 cm²) + c ln(f/60 Hz) + d ln[(V/R)/2] + e ln(V/600 V) + g w
-              + supply + evidence + size class + contributor + error
+    ln(k m) = a + b ln(A/10 cm²) + c ln(f/60 Hz) + d ln[(V/R)/2] + e ln(V/600 V) + g w + h p
+              + j q + supply + evidence + era + size class + maker + contributor + error
 
 with m = I/(V/R) the multiplier [mA per V/ohm], I the rated direct current [mA]; k the winding's rms current per direct
 current of the supply (form factor); A the core's gross area, f the line's frequency, V the no-load voltage and
-R the resistance at 20 °C of the whole winding; w by how much ln(wire area) departs from what the other readings lead
-one to expect. Supply, evidence, size class and contributor are deviations about 0 (of evidence about its bias). The
-error is normal: noise² + the meters' variance of ln(V/R) + the evidence's own; or the record is grossly wrong and the
-error is shifted or broad (gross_errors.py, mixture.py). a to g come under the design model's prior (prior.py); the
-standard deviations of noise, class, contributor and evidence are variance components that are averaged over
-(variance_components.py). A core or a wire that was not measured is imputed by a regression on what was, whose scatter
-is then part of the error.
+R the resistance at 20 °C of the whole winding; w, p and q by how much the wire's area, the primary's resistance and the
+weight depart, in their logarithms, from what the readings before them lead one to expect. Supply, evidence, era, size
+class, maker and contributor are deviations about 0 (of evidence about its bias). The error is normal: noise² + the
+meters' variance of ln(V/R) + the evidence's own; or the record is grossly wrong and the error is shifted or broad
+(gross_errors.py, mixture.py). a to j come under the design model's prior (prior.py); the standard deviations of noise,
+class, contributor and evidence are variance components that are averaged over (variance_components.py). Whatever was
+not read is expected from what was (imputation.py), and how far it may lie from that is part of the error.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from calib.bench.core import SIZE_CLASS_LABELS
 from calib.errors import CannotError
-from calib.fitting.features import PAIRS, Features, places
-from calib.fitting.mixture import Iteration
-from calib.fitting.prior import MAIN, Prior, PriorRegression
+from calib.fitting.features import CORE, ERAS, PAIRS, READINGS, V_OVER_R, VOLTAGE, Features, places
+from calib.fitting.imputation import Completed, Imputation
+from calib.fitting.prior import HANGING, MAIN, MAKER_SD, Prior
 from calib.supply.form_factor import FORM_FACTOR_SD
 
 
@@ -59,18 +60,12 @@ GRADE_NAMES = tuple(GRADES)
 SUPPLY_SD_FLOOR = 0.01
 # Makers' habits drift between the units that were recorded and one that is asked about: sd in ln I (judgement). With
 # the wire measured, what drifts in how full a window is wound is seen, and the habit of current density is left.
-DRIFT_SD = 0.1
-DRIFT_WITH_WIRE_SD = 0.09
-MOST_CONTRIBUTORS = 2000  # the normal equations hold the square of that
-CORE_COLUMNS = [0, 2, 3, 4]
-ROUNDS, TOLERANCE = 300, 1e-10  # of an imputation: of a coefficient and of ln scatter
-UNSOUND, UNSOUND_SD = 0.05, 1.0  # there: share of records that scatter broadly, and how broadly
-# The blocks of coefficients after those of MAIN, each with its levels; the contributors' follow.
-LEVELS = {
-    "supply": tuple(f"{rectifier}, {filter}" for rectifier, filter in PAIRS),
-    "evidence": GRADE_NAMES,
-    "class": SIZE_CLASS_LABELS,
-}
+DRIFT_SD = 0.05
+DRIFT_WITH_WIRE_SD = 0.045
+# Of each era, sd in ln I: a judgement, since of the valve era hardly a unit with all three figures was found.
+ERA_SD = 0.28
+MOST_NAMES = 2000  # contributors, and makers: the normal equations hold the square of that
+SUPPLIES = tuple(f"{rectifier}, {filter}" for rectifier, filter in PAIRS)
 
 
 @dataclass(frozen=True)
@@ -95,76 +90,84 @@ class VarianceComponents:
 
 @dataclass(frozen=True)
 class Design:
-    """The columns of the design matrix: terms, supplies, evidence grades, size classes, contributors.
+    """The columns of the design matrix: terms, supplies, evidence grades, eras, size classes, makers, contributors.
 
     Attributes
     ----------
-    contributors : tuple of str
-        Names of the contributors with known units, sorted.
+    contributors, makers : tuple of str
+        Names of those with known units, sorted.
     """
 
     contributors: tuple[str, ...]
+    makers: tuple[str, ...] = ()
 
     @classmethod
-    def of(cls, contributors: Iterable[str]) -> Design:
-        """For contributors as they occur; raises CannotError where they are more than can be told apart."""
-        names = tuple(sorted(set(contributors) - {""}))
-        if len(names) > MOST_CONTRIBUTORS:
-            raise CannotError(
-                f"{len(names)} contributors are more than the {MOST_CONTRIBUTORS} that one fit tells apart"
-            )
-        return cls(names)
+    def of(cls, contributors: Iterable[str], makers: Iterable[str] = ()) -> Design:
+        """For names as they occur; raises CannotError where they are more than can be told apart."""
+        names = [tuple(sorted(set(each) - {""})) for each in (contributors, makers)]
+        for what, each in zip(("contributors", "makers"), names, strict=True):
+            if len(each) > MOST_NAMES:
+                raise CannotError(f"{len(each)} {what} are more than the {MOST_NAMES} that one fit tells apart")
+        return cls(*names)
+
+    @cached_property
+    def levels(self) -> dict[str, tuple[str, ...]]:
+        """The blocks of coefficients after those of main, each with its levels."""
+        return {
+            "supply": SUPPLIES,
+            "evidence": GRADE_NAMES,
+            "era": ERAS,
+            "class": SIZE_CLASS_LABELS,
+            "maker": self.makers,
+            "contributor": self.contributors,
+        }
 
     @property
     def names(self) -> tuple[str, ...]:
         """A readable name for every coefficient, in order."""
         called = {"class": "size class"}
-        blocks = [f"{called.get(block, block)} {level}" for block, levels in LEVELS.items() for level in levels]
-        return (*MAIN, *blocks, *(f"contributor {name}" for name in self.contributors))
+        blocks = [f"{called.get(block, block)} {level}" for block, levels in self.levels.items() for level in levels]
+        return (*MAIN, *blocks)
 
-    @property
+    @cached_property
     def starts(self) -> dict[str, int]:
         """First column of each block."""
-        sizes = {"main": len(MAIN), **{block: len(levels) for block, levels in LEVELS.items()}}
-        ends = np.cumsum([0, *sizes.values()]).tolist()
-        return dict(zip([*sizes, "contributor"], ends, strict=True))
+        sizes = {"main": len(MAIN), **{block: len(levels) for block, levels in self.levels.items()}}
+        return dict(zip(sizes, np.cumsum([0, *sizes.values()]).tolist(), strict=False))
 
     @property
     def width(self) -> int:
         """Number of coefficients."""
         return self.starts["contributor"] + len(self.contributors)
 
-    @property
-    def classes(self) -> slice:
-        """The columns of the size classes."""
-        return slice(self.starts["class"], self.starts["contributor"])
+    def block(self, name: str) -> slice:
+        """The columns of a block."""
+        return slice(self.starts[name], self.starts[name] + len(self.levels[name]))
 
     def matrix(self, rows: Features, completed: np.ndarray | float) -> np.ndarray:
-        """Design matrix of units; unknown ones have no evidence column, strangers no contributor column."""
+        """Design matrix of units; unknown ones have no evidence column, strangers no contributor or maker column."""
         x = np.zeros((len(rows), self.width))
         x[:, : len(MAIN)] = completed
-        starts, at = self.starts, np.arange(len(rows))
-        x[at, starts["supply"] + rows.pair] = 1.0
-        for block, column, levels in (
-            ("evidence", "evidence", GRADE_NAMES),
-            ("class", "size_class", SIZE_CLASS_LABELS),
-            ("contributor", "contributor", self.contributors),
-        ):
-            index = places(levels, rows.frame[column])
-            x[at[index >= 0], starts[block] + index[index >= 0]] = 1.0
+        at = np.arange(len(rows))
+        x[at, self.starts["supply"] + rows.pair] = 1.0
+        for block, levels in list(self.levels.items())[1:]:
+            index = places(levels, rows.frame["size_class" if block == "class" else block])
+            x[at[index >= 0], self.starts[block] + index[index >= 0]] = 1.0
         return x
+
+    def strange(self, rows: Features) -> np.ndarray:
+        """Variance of ln(k m) of units whose maker is not told, or has no known unit, shape (n,)."""
+        return np.where(places(self.makers, rows.frame["maker"]) >= 0, 0.0, MAKER_SD**2)
 
     def prior(self, prior: Prior, scales: VarianceComponents) -> tuple[np.ndarray, np.ndarray]:
         """Prior mean, shape (p,), and precision, shape (p, p), of the coefficients at given scales."""
-        mean, starts = np.zeros(self.width), self.starts
+        mean, sd = np.zeros(self.width), np.ones(self.width)
         mean[: len(MAIN)] = prior.main.mean
-        grades = slice(starts["evidence"], starts["class"])
-        mean[grades] = [grade.bias for grade in GRADES.values()]
-        sd = np.ones(self.width)
-        sd[starts["supply"] : starts["evidence"]] = [max(FORM_FACTOR_SD[pair], SUPPLY_SD_FLOOR) for pair in PAIRS]
-        sd[grades] = [grade.bias_sd for grade in GRADES.values()]
-        sd[self.classes] = scales.size_class
-        sd[starts["contributor"] :] = scales.contributor
+        mean[self.block("evidence")] = [grade.bias for grade in GRADES.values()]
+        sd[self.block("supply")] = [max(FORM_FACTOR_SD[pair], SUPPLY_SD_FLOOR) for pair in PAIRS]
+        sd[self.block("evidence")] = [grade.bias_sd for grade in GRADES.values()]
+        sd[self.block("era")], sd[self.block("maker")] = ERA_SD, MAKER_SD
+        sd[self.block("class")], sd[self.block("contributor")] = scales.size_class, scales.contributor
         precision = np.diag(sd**-2.0)
         precision[: len(MAIN), : len(MAIN)] = np.linalg.inv(prior.main.covariance)
         return mean, precision
@@ -184,129 +187,55 @@ def refuse(unplaced: int) -> None:
 
 
 @dataclass(frozen=True)
-class SideRegression:
-    """A regression of what a unit may lack on what it has, after the records.
-
-    Attributes
-    ----------
-    terms : numpy.ndarray
-        Its coefficients.
-    scatter : float
-        Residual standard deviation of sound records.
-    covariance : numpy.ndarray
-        Of the coefficients.
-    iteration : Iteration
-        How it was found.
-    """
-
-    terms: np.ndarray
-    scatter: float
-    covariance: np.ndarray
-    iteration: Iteration
-
-
-@dataclass(frozen=True)
-class Imputation:
-    """What a core and a wire must be, given the readings: both regressions, and how they complete covariates."""
-
-    core: SideRegression
-    wire: SideRegression
-
-    @property
-    def iterations(self) -> tuple[Iteration, ...]:
-        """How both were found."""
-        return self.core.iteration, self.wire.iteration
-
-    def complete(self, rows: Features) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Covariates of main with blanks filled by expectation, and each departure from it.
-
-        Returns
-        -------
-        tuple of numpy.ndarray
-            Design columns in the order of prior.MAIN, shape (n, 6); departure of the core, shape (n,), and of the
-            wire, shape (n,), NaN where not recorded.
-        """
-        x = rows.covariates
-        expected = x[:, CORE_COLUMNS] @ self.core.terms
-        filled = x.copy()
-        filled[:, 1] = np.where(rows.has_core, x[:, 1], expected)
-        wire = np.where(rows.has_core, rows.wire, np.nan) - filled @ self.wire.terms
-        design = np.column_stack([filled, np.nan_to_num(wire)])
-        return design, x[:, 1] - expected, wire
-
-
-def impute(rows: Features, prior: Prior) -> Imputation:
-    """Both regressions from the known units."""
-    known, wired = rows.take(rows.has_core), rows.take(rows.has_wire)
-    core = _robust(known.covariates[:, CORE_COLUMNS], known.covariates[:, 1], prior.core, "cores given the readings")
-    wire = _robust(wired.covariates, wired.wire, prior.wire, "wires given the readings")
-    return Imputation(core, wire)
-
-
-def _robust(x: np.ndarray, y: np.ndarray, under: PriorRegression, what: str) -> SideRegression:
-    """Regression under a prior in which a share of rows scatters broadly, by expectation maximisation."""
-    precision = np.linalg.inv(under.covariance)
-    terms, ln_scatter, held = under.mean, under.ln_scatter, precision
-    rounds, converged = 0, not len(y)
-    while not converged and rounds < ROUNDS:
-        rounds += 1
-        scatter = np.exp(ln_scatter)
-        residual = y - x @ terms
-        odds = sound_odds(residual, scatter)
-        weight = odds / scatter**2 + (1 - odds) / (scatter**2 + UNSOUND_SD**2)
-        held = precision + (x * weight[:, None]).T @ x
-        before, terms = terms, np.linalg.solve(held, precision @ under.mean + x.T @ (weight * y))
-        spread = np.einsum("ij,ij->i", x @ np.linalg.inv(held), x)
-        # Mode of ln scatter under its normal prior, one Newton step.
-        count, squares = odds.sum(), (odds * ((y - x @ terms) ** 2 + spread)).sum() / scatter**2
-        slope = -count + squares - (ln_scatter - under.ln_scatter) / under.ln_scatter_sd**2
-        move = np.clip(slope / (2 * squares + 1 / under.ln_scatter_sd**2), -0.5, 0.5)
-        ln_scatter = ln_scatter + move
-        converged = bool(max(np.max(np.abs(terms - before)), abs(move)) < TOLERANCE)
-    covariance = np.linalg.inv(held)
-    return SideRegression(terms, float(np.exp(ln_scatter)), covariance, Iteration(what, rounds, ROUNDS, converged))
-
-
-def sound_odds(residual: np.ndarray, scatter: float) -> np.ndarray:
-    """Probability that a row scatters as sound ones do and not broadly."""
-    broad = np.hypot(scatter, UNSOUND_SD)
-    sound = (1 - UNSOUND) / scatter * np.exp(-0.5 * (residual / scatter) ** 2)
-    other = UNSOUND / broad * np.exp(-0.5 * (residual / broad) ** 2)
-    return sound / (sound + other)
-
-
-@dataclass(frozen=True)
 class Unmeasured:
-    """Variance that a unit carries for what was not measured on it.
+    """What a unit's current is uncertain by for what was not measured on it.
 
     Attributes
     ----------
-    core, wire : float
-        Expected square of the term times the square of its imputation's scatter.
+    slope : numpy.ndarray, shape (6,)
+        Coefficients of the columns that hang on readings, for ln(k m).
+    moment : numpy.ndarray, shape (6, 6)
+        Their expected products.
+    without_ratio : numpy.ndarray, shape (6, 6)
+        The same for ln(k I) of a unit whose V/R is not known, and is part of what is expected.
     """
 
-    core: float
-    wire: float
+    slope: np.ndarray
+    moment: np.ndarray
+    without_ratio: np.ndarray
 
     @classmethod
-    def of(cls, mean: np.ndarray, covariance: np.ndarray, imputation: Imputation) -> Unmeasured:
+    def of(cls, mean: np.ndarray, covariance: np.ndarray) -> Unmeasured:
         """From the mean and covariance of the coefficients, of which those of main count."""
-        square = mean**2 + np.diag(covariance)
-        core, wire = MAIN.index("core"), MAIN.index("wire")
-        return cls(float(square[core] * imputation.core.scatter**2), float(square[wire] * imputation.wire.scatter**2))
+        slope, spread = mean[HANGING], covariance[np.ix_(HANGING, HANGING)]
+        blank = slope + (np.array(HANGING) == MAIN.index("v_over_r"))
+        return cls(slope, np.outer(slope, slope) + spread, np.outer(blank, blank) + spread)
 
     @classmethod
-    def before(cls, prior: Prior, imputation: Imputation) -> Unmeasured:
+    def before(cls, prior: Prior) -> Unmeasured:
         """By the prior's terms, where there is no posterior yet."""
-        return cls.of(prior.main.mean, np.zeros_like(prior.main.covariance), imputation)
+        return cls.of(prior.main.mean, np.zeros_like(prior.main.covariance))
+
+    def variance(self, rows: Features, completed: Completed) -> np.ndarray:
+        """What the blanks and the meters add to the variance of ln(k m), without V/R of ln(k I), shape (n,)."""
+        carried = np.array([self.carried(one) for one in completed.by_ratio])[completed.pattern]
+        ratio = completed.variance(self.moment) + carried * rows.reading_variance
+        return np.where(rows.has_ratio, ratio, completed.variance(self.without_ratio))
+
+    def carried(self, by_ratio: np.ndarray) -> float:
+        """Share of the variance of ln(V/R) that ends in ln(k I): little where the wire is known beside."""
+        return float(1 + 2 * by_ratio @ self.slope + by_ratio @ self.moment @ by_ratio)
+
+    def beside(self, imputation: Imputation) -> float:
+        """Variance that a unit carries of which V, R and core alone were read."""
+        seen = np.isin(np.arange(len(READINGS)), (VOLTAGE, V_OVER_R, CORE))
+        return float(np.sum(imputation.gain(seen)[1] * self.moment))
 
 
-def unit_variance(rows: Features, unmeasured: Unmeasured, scales: VarianceComponents) -> np.ndarray:
-    """Variance of ln(k m) of each unit about its line: noise, what was not measured, and the meters' share."""
-    total = np.full(len(rows), scales.noise**2) + rows.reading_variance
-    total += np.where(rows.has_wire, 0.0, unmeasured.wire)
+def unit_variance(rows: Features, unmeasured: np.ndarray, scales: VarianceComponents) -> np.ndarray:
+    """Variance of ln(k m) of each unit about its line: noise, and what is not known of it (`Unmeasured`, `strange`)."""
     # Without a core its expectation stands in; the class it would have had is unknown too.
-    return total + np.where(rows.has_core, 0.0, unmeasured.core + scales.size_class**2)
+    return scales.noise**2 + unmeasured + np.where(rows.has_core, 0.0, scales.size_class**2)
 
 
 def drift_variance(rows: Features) -> np.ndarray:

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from calib.fitting.features import Features, features_of
-from calib.fitting.gross_errors import CORE, RATIO, WITHHELD_BELOW, Typed, Weighed, plausible, weigh
+from calib.fitting.features import CENTRE_V_OVER_R, CORE, READINGS, Features, features_of
+from calib.fitting.gross_errors import WITHHELD_BELOW, Typed, Weighed, plausible, weigh
+from calib.fitting.imputation import Completed, Imputation
 from calib.fitting.mixture import Iteration, Posterior, same_digits
-from calib.fitting.model import Design, Imputation, Unmeasured, drift_variance, unit_variance
-from calib.fitting.prior import MAIN, Prior
+from calib.fitting.model import Design, Unmeasured, drift_variance, unit_variance
+from calib.fitting.prior import MAIN, MAKER_SD, Prior
 from calib.fitting.variance_components import QuadraturePoint
 from calib.register.frame import checked, frame_of
 from calib.register.records import UnknownUnit
@@ -180,11 +181,13 @@ class Fitted:
     class_counts : mapping
         How many of each (size class, rectifier, filter) that occurs.
     design, imputation, unmeasured, prior
-        The columns of the design matrix, what stands in for a core or a wire, and the prior that began it.
+        The columns of the design matrix, what stands in for readings that were not made, and the prior that began it.
     quadrature : tuple of QuadraturePoint
         Scales with their shares of the average and the posterior at each; the mode first.
     content_hash : str
         Hash of the records, the prior and the settings that made this fit.
+    published : int
+        How many published windings were learned from beside.
     notes : tuple of str
         What was noted on the way, such as a record given twice.
     level : float
@@ -203,6 +206,7 @@ class Fitted:
     prior: Prior = field(repr=False)
     quadrature: tuple[QuadraturePoint, ...] = field(repr=False)
     content_hash: str
+    published: int = 0
     notes: tuple[str, ...] = ()
     level: float = DEFAULT_LEVEL
     iterations: tuple[Iteration, ...] = field(default=(), repr=False)
@@ -211,6 +215,11 @@ class Fitted:
     def converged(self) -> bool:
         """Whether every iteration of the fit came to rest; where not, its figures may still move."""
         return all(one.converged for one in self.iterations)
+
+    @property
+    def benches(self) -> int:
+        """How many contributors the known units are of, published windings aside."""
+        return len(set(self.design.contributors) - set(self.rows.frame["contributor"][~self.rows.own]))
 
     @property
     def posteriors(self) -> tuple[Posterior, ...]:
@@ -226,16 +235,16 @@ class Fitted:
     def scatter(self) -> float:
         """Standard deviation of ln multiplier between units whose core is known and whose wire is not."""
         square = self.shares @ np.array([point.scales.noise**2 for point in self.quadrature])
-        return float(np.sqrt(square + self.unmeasured.wire))
+        return float(np.sqrt(square + self.unmeasured.beside(self.imputation) + MAKER_SD**2))
 
     @cached_property
     def responsibilities(self) -> np.ndarray:
         """Probability that each known unit is sound, then of each gross error, shape (n, s + 1)."""
         return np.einsum("g,gns->ns", self.shares, np.array([one.responsibilities for one in self.posteriors]))
 
-    def matrix(self, rows: Features) -> np.ndarray:
+    def matrix(self, rows: Features, completed: Completed | None = None) -> np.ndarray:
         """Design matrix of units, blanks imputed, shape (n, p)."""
-        return self.design.matrix(rows, self.imputation.complete(rows)[0])
+        return self.design.matrix(rows, (completed or self.imputation.complete(rows)).main)
 
     def linear(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of linear forms of the coefficients at each point, both (g, n)."""
@@ -251,16 +260,20 @@ class Fitted:
         return np.array([quantiles(self.shares, means, sd, at) for at in (0.5, tail, 1 - tail)])
 
     @same_digits
-    def predictive(self, rows: Features, x: np.ndarray | None = None) -> RatedCurrent:
+    def predictive(
+        self, rows: Features, x: np.ndarray | None = None, completed: Completed | None = None
+    ) -> RatedCurrent:
         """The rating of each unit, its readings taken as sound, by their design matrix; see :meth:`mixture`."""
-        means, spread = self.linear(self.matrix(rows) if x is None else x)
-        back = rows.ln_v_over_r - rows.form
-        return RatedCurrent(self.shares, means + back, np.sqrt(spread + self._noise(rows)))
+        completed = completed or self.imputation.complete(rows)
+        x = self.matrix(rows, completed) if x is None else x
+        means, spread = self.linear(x)
+        back = ln_v_over_r(x) - rows.form
+        return RatedCurrent(self.shares, means + back, np.sqrt(spread + self._noise(rows, completed)))
 
-    def _noise(self, rows: Features) -> np.ndarray:
+    def _noise(self, rows: Features, completed: Completed) -> np.ndarray:
         """Variance of each unit about its line at each point, shape (g, n)."""
-        own = np.array([unit_variance(rows, self.unmeasured, point.scales) for point in self.quadrature])
-        return own + drift_variance(rows)
+        blanks = self.unmeasured.variance(rows, completed) + self.design.strange(rows)
+        return np.array([unit_variance(rows, blanks, one.scales) for one in self.quadrature]) + drift_variance(rows)
 
     @cached_property
     def average(self) -> tuple[np.ndarray, np.ndarray]:
@@ -271,7 +284,7 @@ class Fitted:
         return mean, inside + np.einsum("g,gi,gj->ij", self.shares, means - mean, means - mean)
 
     @same_digits
-    def mixture(self, found: Weighed, x: np.ndarray, sound: RatedCurrent) -> RatedCurrent:
+    def mixture(self, found: Weighed, x: np.ndarray, completed: Completed, sound: RatedCurrent) -> RatedCurrent:
         """The rating of each unit, its readings sound or holding a slip, by their design matrix.
 
         The parts of `sound`, as :meth:`predictive` gives it, by the odds of soundness, then one for each of the
@@ -279,33 +292,27 @@ class Fitted:
         """
         rows = found.rows
         parts = [(sound.share[:, None] * found.odds[:, 0], sound.ln_mean, sound.ln_sd)]
-        noise = self.shares @ self._noise(rows)
+        noise = self.shares @ self._noise(rows, completed)
         mean, covariance = self.average
-        slope = np.array([self._moved(rows, reading) @ mean[: len(MAIN)] for reading in np.eye(4)[:, None]])
-        slope[RATIO] += 1
+        moves = [self.imputation.moved(rows, reading) for reading in np.eye(len(READINGS))]
+        slope = np.array([one @ mean[: len(MAIN)] + one[:, MAIN.index("v_over_r")] for one in moves])
         for slips in np.argsort(-found.odds[:, 1:], axis=1, kind="stable")[:, :SLIPS_MIXED].T:
             step, step_sd = found.step(slips)
             one = x.copy()
-            one[:, : len(MAIN)] -= self._moved(rows, step)
+            one[:, : len(MAIN)] -= self.imputation.moved(rows, step)
             if step[:, CORE].any():
-                one[:, self.design.classes] = self.design.matrix(found.undone(step), 0.0)[:, self.design.classes]
-            middle = one @ mean + rows.ln_v_over_r - step[:, RATIO] - rows.form
+                classes = self.design.block("class")
+                one[:, classes] = self.design.matrix(found.undone(step), 0.0)[:, classes]
+            middle = one @ mean + ln_v_over_r(one) - rows.form
             variance = np.einsum("ij,ij->i", one @ covariance, one) + noise + np.sum((slope.T * step_sd) ** 2, axis=1)
             parts.append((found.odds[np.arange(len(rows)), slips + 1][None], middle[None], np.sqrt(variance)[None]))
         shares, means, deviations = (np.concatenate(each) for each in zip(*parts, strict=True))
         return RatedCurrent(shares / shares.sum(axis=0), means, deviations)
 
-    def _moved(self, rows: Features, step: np.ndarray) -> np.ndarray:
-        """What steps of ln V/R, V, core and wire add to the design's columns of main, shape (n, 6)."""
-        ratio, volts, core, wire = step.T
-        expected = self.imputation.core.terms[2] * ratio + self.imputation.core.terms[3] * volts
-        w = self.imputation.wire.terms
-        moved = np.zeros((len(rows), len(MAIN)))
-        moved[:, MAIN.index("core")] = np.where(rows.has_core, core, expected)
-        moved[:, MAIN.index("v_over_r")], moved[:, MAIN.index("voltage")] = ratio, volts
-        departure = wire - w[1] * core - w[3] * ratio - w[4] * volts
-        moved[:, MAIN.index("wire")] = np.where(rows.has_wire, departure, 0.0)
-        return moved
+
+def ln_v_over_r(x: np.ndarray) -> np.ndarray:
+    """ln of V/R in V/ohm as the design matrix has it: read, or expected from the other readings."""
+    return x[:, MAIN.index("v_over_r")] + float(np.log(CENTRE_V_OVER_R))
 
 
 @dataclass(frozen=True)
@@ -336,24 +343,29 @@ class Prediction:
         return cls(model, readings, features_of(readings), as_read)
 
     @cached_property
+    def completed(self) -> Completed:
+        """Their readings, with what was not read expected."""
+        return self.model.imputation.complete(self.rows)
+
+    @cached_property
     def matrix(self) -> np.ndarray:
         """Their design matrix, shape (n, p)."""
-        return self.model.matrix(self.rows)
+        return self.model.matrix(self.rows, self.completed)
 
     @cached_property
     def weighed(self) -> Weighed:
         """How likely their readings are sound, or hold a slip."""
-        return weigh(self.rows, Typed.of(self.readings), self.model.imputation, self.model.prior)
+        return weigh(self.rows, Typed.of(self.readings), self.model.imputation)
 
     @cached_property
     def sound(self) -> RatedCurrent:
         """Their ratings, every reading taken as sound."""
-        return self.model.predictive(self.rows, self.matrix)
+        return self.model.predictive(self.rows, self.matrix, self.completed)
 
     @cached_property
     def mixed(self) -> RatedCurrent:
         """Their ratings, the mixture over sound readings and slips."""
-        return self.model.mixture(self.weighed, self.matrix, self.sound)
+        return self.model.mixture(self.weighed, self.matrix, self.completed, self.sound)
 
     @property
     def rated(self) -> RatedCurrent:

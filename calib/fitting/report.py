@@ -13,10 +13,11 @@ import numpy as np
 
 from calib.fitting.features import Features
 from calib.fitting.gross_errors import ERROR_NAMES, LOG_SHARES
+from calib.fitting.imputation import UNSOUND, UNSOUND_SD, VOLTS_SPREAD
 from calib.fitting.mixture import SHARE_PRIOR
-from calib.fitting.model import DRIFT_SD, DRIFT_WITH_WIRE_SD, GRADES, UNSOUND, UNSOUND_SD
+from calib.fitting.model import DRIFT_SD, DRIFT_WITH_WIRE_SD, ERA_SD, GRADES
 from calib.fitting.predictive import Fitted
-from calib.fitting.prior import FILE
+from calib.fitting.prior import FILE, MAKER_SD, OF_SOURCES, SCATTER_SPREAD, SOURCES
 from calib.fitting.tables import classes, frame, suspects, usual_frequency
 from calib.fitting.variance_components import (
     CLASS_SD,
@@ -72,10 +73,11 @@ def summary(model: Fitted) -> str:
 
 
 def _made_of(model: Fitted) -> str:
+    beside = f" and {model.published} published windings" if model.published else ""
     if not model.records:
-        return f"No known units: the first-principles prior alone (fit {model.content_hash})"
-    benches = len(model.design.contributors)
-    return f"{model.records} known units from {benches} contributor(s) (fit {model.content_hash})"
+        alone = f"the published windings ({model.published})" if model.published else "the first-principles prior"
+        return f"No known units: {alone} alone (fit {model.content_hash})"
+    return f"{model.records} known units from {model.benches} contributor(s){beside} (fit {model.content_hash})"
 
 
 def as_html(model: Fitted) -> str:
@@ -95,21 +97,24 @@ def settings() -> dict[str, object]:
         "evidence, spread of ln scatter": GRADE_SPREAD,
         "size class, sd and its spread": [CLASS_SD, CLASS_SPREAD],
         "contributor, sd and its spread": [CONTRIBUTOR_SD, CONTRIBUTOR_SPREAD],
+        "maker and era, sd": [MAKER_SD, ERA_SD],
+        "noise, share of real sources and spread of its ln": [OF_SOURCES, SCATTER_SPREAD],
         "unsound records, Beta prior": list(SHARE_PRIOR),
         "slips, shares": dict(zip(ERROR_NAMES, np.round(np.exp(LOG_SHARES), 6).tolist(), strict=True)),
         "unsound in the side regressions, share and sd": [UNSOUND, UNSOUND_SD],
+        "ln volts about the supply's usual ones, sd": VOLTS_SPREAD,
     }
 
 
 def origin(rows: Features) -> dict[str, str]:
     """Hash of the records, of the prior and of the settings, each by itself."""
     records = hashlib.sha256(rows.frame.to_csv(index=False, float_format="%.15g").encode())
-    for part in (rows.covariates, rows.wire, rows.reading_variance, rows.form, rows.response):
+    for part in (rows.readings, rows.frequency, rows.reading_variance, rows.form, rows.response):
         records.update(np.ascontiguousarray(part).tobytes())
     judgements = json.dumps(settings(), sort_keys=True).encode()
     return {
         "records": records.hexdigest()[:HASH_DIGITS],
-        "prior": hashlib.sha256(FILE.read_bytes()).hexdigest()[:HASH_DIGITS],
+        "prior": hashlib.sha256(FILE.read_bytes() + SOURCES.read_bytes()).hexdigest()[:HASH_DIGITS],
         "settings": hashlib.sha256(judgements).hexdigest()[:HASH_DIGITS],
     }
 
@@ -121,7 +126,8 @@ def content_hash(rows: Features) -> str:
 
 def provenance(model: Fitted) -> pd.DataFrame:
     """See :meth:`Multiplier.provenance`."""
-    counts = {"fit": model.content_hash, "known units": model.records, "contributors": len(model.design.contributors)}
+    counts = {"fit": model.content_hash, "known units": model.records, "contributors": model.benches}
+    counts |= {"published windings": model.published}
     parts = {**counts, **origin(model.rows), **settings()}
     return frame({"part": list(parts), "value": [str(value) for value in parts.values()]})
 

@@ -16,16 +16,19 @@ import numpy as np
 from calib.errors import InputError
 from calib.fitting import report, tables, validation
 from calib.fitting.features import Features, features_of, one_each
+from calib.fitting.imputation import impute
 from calib.fitting.mixture import same_digits, soundness, unsettled
-from calib.fitting.model import Design, Unmeasured, impute, is_placed, refuse
+from calib.fitting.model import Design, Unmeasured, is_placed, refuse
 from calib.fitting.outofcore.fit import SAMPLE_ROWS, frame_parts, table_parts
 from calib.fitting.predictive import DEFAULT_LEVEL, Fitted, Prediction, RatedCurrent, check_level
-from calib.fitting.prior import load_prior
+from calib.fitting.prior import Prior, load_prior
 from calib.fitting.report import Regression
 from calib.fitting.validation import Check
 from calib.fitting.variance_components import ALL, EMSolver, quadrature_of, scales_at
+from calib.paths import shipped
 from calib.register.frame import checked
 from calib.register.records import KnownUnit
+from calib.register.tables import read_known
 
 if TYPE_CHECKING:
     import ibis
@@ -184,7 +187,7 @@ class Multiplier(Fitted):
 
         Columns left_out, method, folds, coverage, level, median_error, interval_score.
         """
-        return validation.comparison(self, check_level(level), _fit_rows)
+        return validation.comparison(self, check_level(level), lambda rows: fit_rows(rows, self.prior))
 
     @cached_property
     def regression(self) -> Regression:
@@ -198,8 +201,7 @@ class Multiplier(Fitted):
         return self.summary()
 
     def __repr__(self) -> str:
-        benches = len(self.design.contributors)
-        return f"<Multiplier: {self.records} records of {benches} contributors, fit {self.content_hash}>"
+        return f"<Multiplier: {self.records} records of {self.benches} contributors, fit {self.content_hash}>"
 
     def _repr_html_(self) -> str:
         return report.as_html(self)
@@ -211,7 +213,7 @@ class Multiplier(Fitted):
         return hash(self.content_hash)
 
 
-def fit(known: pd.DataFrame) -> Multiplier:
+def fit(known: pd.DataFrame, published: bool = False) -> Multiplier:
     """Fit the multiplier to known units.
 
     Parameters
@@ -219,6 +221,9 @@ def fit(known: pd.DataFrame) -> Multiplier:
     known : pandas.DataFrame
         As :func:`calib.read_known` gives it, or made by hand with the same columns; none is a valid number (the result
         is then the prior's). Not changed.
+    published : bool
+        Whether the published windings (:func:`published_windings`) are learned from beside them. They are never counted
+        as the known units' own, and never beside simulated ones.
 
     Returns
     -------
@@ -228,7 +233,8 @@ def fit(known: pd.DataFrame) -> Multiplier:
     Raises
     ------
     InputError
-        The frame would be refused as a file: with every fault, each naming its row as ``iloc`` counts.
+        The frame would be refused as a file: with every fault, each naming its row as ``iloc`` counts. Or published
+        windings are asked for beside simulated units.
     CannotError
         More contributors than can be told apart.
 
@@ -236,24 +242,37 @@ def fit(known: pd.DataFrame) -> Multiplier:
     -----
     The model::
 
-        ln(k m) = a + b ln(A/10 cm²) + c ln(f/60 Hz) + d ln[(V/R)/2] + e ln(V/600 V) + g w
-                  + supply + evidence + size class + contributor + error
+        ln(k m) = a + b ln(A/10 cm²) + c ln(f/60 Hz) + d ln[(V/R)/2] + e ln(V/600 V) + g w + h p
+                  + j q + supply + evidence + era + size class + maker + contributor + error
 
     with m = I/(V/R) the multiplier [mA per V/ohm], I the rated direct current [mA], V the no-load voltage [V] and R the
     resistance at 20 °C [ohm] of the whole winding; k the winding's rms current per direct current of the supply [1];
-    A the core's gross area [cm²]; f the line's frequency [Hz]; w by how much ln(wire area) departs from what the other
-    readings lead one to expect. a to g come under the design model's prior; supply, evidence, size class and
-    contributor are deviations. Each record is sound, with a normal error, or grossly wrong in one of twelve ways; which
-    is found with the coefficients by expectation maximisation (variational Bayes; Bishop, Pattern Recognition and
-    Machine Learning, chapter 10). The standard deviations of error, class and contributor are averaged over by
-    quadrature round their mode. No chance is used: the same records give the same digits in any order. More than
-    20 000 records are fitted in passes over a table, see :func:`calib.fit_table`.
+    A the core's gross area [cm²]; f the line's frequency [Hz]; w, p and q by how much wire, primary and weight depart,
+    in their logarithms, from what the readings before them lead one to expect. a to j come under the design model's
+    prior; supply, evidence, era, size class, maker and contributor are deviations. Each record is sound, with a normal
+    error, or grossly wrong in one of twelve ways; which is found with the coefficients by expectation maximisation
+    (variational Bayes; Bishop, Pattern Recognition and Machine Learning, chapter 10). The standard deviations of error,
+    class and contributor are averaged over by quadrature round their mode. No chance is used: the same records give the
+    same digits in any order. More than 20 000 records are fitted in passes over a table, see :func:`calib.fit_table`.
     """
-    known = checked(KnownUnit, known)
+    known, beside = checked(KnownUnit, known), published_windings() if published else None
+    if beside is not None and known["simulated"].fillna(False).astype(bool).any():
+        said, remedy = "real published windings are never mixed with simulated units", "leave published out"
+        raise InputError.one(said, remedy, column="published", value="yes", code="conflict")
     if len(known) > LARGE:
-        return Multiplier(**frame_parts(known))
+        return Multiplier(**frame_parts(known, beside))
     rows, notes = one_each(features_of(known))
-    return _fit_rows(rows, notes)
+    if beside is not None:
+        rows = rows.beside(features_of(beside))
+    return fit_rows(rows, load_prior(known_beside=published), notes)
+
+
+def published_windings() -> pd.DataFrame:
+    """Real windings from a maker's part drawings, as known units; the descriptor in datasets/published names it.
+
+    One present-day maker, 38 to 386 VA, rated in rms amperes: none of the valve era.
+    """
+    return read_known(shipped("datasets/published/known.csv"))
 
 
 def fit_table(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> Multiplier:
@@ -285,20 +304,24 @@ def fit_table(table: ibis.Table, sample_rows: int = SAMPLE_ROWS) -> Multiplier:
 
 
 @same_digits
-def _fit_rows(rows: Features, notes: tuple[str, ...] = ()) -> Multiplier:
-    prior, design = load_prior(), Design.of(rows.frame["contributor"])
+def fit_rows(rows: Features, prior: Prior, notes: tuple[str, ...] = ()) -> Multiplier:
+    """The fit to the features of known units, under a prior."""
+    design = Design.of(rows.frame["contributor"], rows.frame["maker"])
     refuse(int(np.sum(~is_placed(rows))))
     imputation = impute(rows, prior)
-    first = EMSolver(rows, design, imputation, Unmeasured.before(prior, imputation), prior)
+    first = EMSolver(rows, design, imputation, Unmeasured.before(prior), prior)
     begun = first.solve(scales_at(np.zeros(ALL), prior.main))
-    unmeasured = Unmeasured.of(begun.mean, begun.covariance, imputation)
+    unmeasured = Unmeasured.of(begun.mean, begun.covariance)
     quadrature, search = quadrature_of(EMSolver(rows, design, imputation, unmeasured, prior), prior.main)
     iterations = (*imputation.iterations, search, soundness([begun, *(point.posterior for point in quadrature)]))
     return Multiplier(
         rows=rows,
-        records=len(rows),
+        records=int(np.sum(rows.own)),
+        published=int(np.sum(~rows.own)),
         simulated=bool(rows.frame["simulated"].any()),
-        class_counts=Counter(rows.frame[["size_class", "rectifier", "filter"]].itertuples(index=False, name=None)),
+        class_counts=Counter(
+            rows.frame.loc[rows.own, ["size_class", "rectifier", "filter"]].itertuples(index=False, name=None)
+        ),
         design=design,
         imputation=imputation,
         unmeasured=unmeasured,

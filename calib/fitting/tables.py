@@ -13,13 +13,19 @@ from calib.bench.magnetics import DC_BIAS_DOUBT_A_M, SCRAPLESS_PATH, dc_bias_a_m
 from calib.fitting.features import (
     CENTRE_AREA_CM2,
     CENTRE_FREQUENCY_HZ,
+    CORE,
     PAIRS,
+    PRIMARY,
     STANDING,
+    V_OVER_R,
+    VOLTAGE,
+    WEIGHT,
+    WIRE,
 )
 from calib.fitting.gross_errors import DOUBTFUL_BELOW, ERROR_NAMES, NAMES, SLIPS, SUSPECT_BELOW, plausible
 from calib.fitting.model import DRIFT_SD
 from calib.fitting.predictive import Fitted, Prediction, RatedCurrent, check_level
-from calib.fitting.prior import MAIN
+from calib.fitting.prior import MAIN, MAKER_SD
 from calib.register.improbable import improbable_rows
 from calib.supply.form_factor import FORM_FACTOR
 
@@ -73,13 +79,14 @@ def _class_rows(model: Fitted, cells: list, frequency: np.ndarray | float) -> np
     bounds = [size_class_bounds(label) for label, _, _ in cells]
     areas = np.array([np.sqrt(max(low, SMALLEST_CM2) * min(high, LARGEST_CM2)) for low, high in bounds])
     x = _line_rows(model, areas, [(r, f) for _, r, f in cells], frequency)
-    x[:, model.design.classes] = np.array([cell[0] for cell in cells])[:, None] == np.array(SIZE_CLASS_LABELS)
+    x[:, model.design.block("class")] = np.array([cell[0] for cell in cells])[:, None] == np.array(SIZE_CLASS_LABELS)
     return x
 
 
 def _line_rows(model: Fitted, areas: np.ndarray, pairs: Sequence, frequency: np.ndarray | float) -> np.ndarray:
-    """Design rows of an ordinary unit at each area: usual V/R and voltage of its size, no wire departure, no class."""
+    """Design rows of an ordinary unit at each area: usual V/R and voltage of its size, no departures, no class."""
     x = np.zeros((len(areas), model.design.width))
+    x[:, model.design.starts["era"]] = 1.0  # of a year that nobody told
     core = np.log(areas / CENTRE_AREA_CM2)
     ratio, volts = _usual(model)
     x[:, 0], x[:, 1] = 1.0, core
@@ -106,9 +113,10 @@ def _usual(model: Fitted) -> np.ndarray:
 
 def usual_frequency(model: Fitted) -> float:
     """Line frequency that the table and the line are stated for: the commonest of the known units, else 60 Hz."""
-    if not len(model.rows):
+    own = model.rows.frequency[model.rows.own]
+    if not len(own):
         return CENTRE_FREQUENCY_HZ
-    values, counts = np.unique(np.round(np.exp(model.rows.covariates[:, 2]) * CENTRE_FREQUENCY_HZ), return_counts=True)
+    values, counts = np.unique(np.round(np.exp(own) * CENTRE_FREQUENCY_HZ), return_counts=True)
     return float(values[np.argmax(counts)])
 
 
@@ -116,7 +124,7 @@ def suspects(model: Fitted) -> pd.DataFrame:
     """See :meth:`Multiplier.suspects`."""
     odds = model.responsibilities
     order = np.argsort(odds[:, 0], kind="stable")
-    order = order[odds[order, 0] < DOUBTFUL_BELOW]
+    order = order[model.rows.own[order] & (odds[order, 0] < DOUBTFUL_BELOW)]
     table = model.rows.frame.iloc[order][["contributor", "unit"]].reset_index(drop=True)
     likely = odds[order, 1:].argmax(axis=1)
     return table.assign(odds_sound=odds[order, 0], likely_slip=np.array(ERROR_NAMES, dtype=object)[likely])
@@ -132,7 +140,7 @@ def line(model: Fitted, rectifier: str, filter: str, level: float, areas: np.nda
     value, low, high = np.exp(model.mean_of(x, level) - form)
     means, spread = model.linear(x)
     noise = np.array([point.scales.noise**2 + point.scales.size_class**2 for point in model.quadrature])[:, None]
-    sd = np.sqrt(spread + noise + model.unmeasured.wire + DRIFT_SD**2)
+    sd = np.sqrt(spread + noise + model.unmeasured.beside(model.imputation) + MAKER_SD**2 + DRIFT_SD**2)
     unit_low, unit_high = RatedCurrent(model.shares, means - form, sd).interval(level)
     band = {"low": low, "high": high, "unit_low": unit_low, "unit_high": unit_high, "level": level}
     return frame({"core_area_cm2": areas, "multiplier": value, **band})
@@ -140,7 +148,7 @@ def line(model: Fitted, rectifier: str, filter: str, level: float, areas: np.nda
 
 def points(model: Fitted, rectifier: str, filter: str) -> pd.DataFrame:
     """See :meth:`Multiplier.points`: each multiplier times its own form factor over that of the supply asked for."""
-    kept = model.rows.has_core
+    kept = model.rows.has_core & model.rows.own
     rows = model.rows.take(kept)
     at = rows.frame.reset_index(drop=True)
     columns = ["contributor", "unit", "evidence", "rectifier", "filter", "core_area_cm2", "size_class", "simulated"]
@@ -156,11 +164,10 @@ def estimates(asked: Prediction, level: float) -> pd.DataFrame:
     shown = np.where(asked.withheld & (not asked.as_read), np.nan, 1.0)
     middle = rated.median() * shown
     low, high = rated.interval(level)
-    wire = np.where(rows.has_wire, "+gauge", "")
     table = frame(
         {
             **{name: rows.frame[name].to_numpy() for name in ("unit", "no_load_v", "v_over_r", "size_class")},
-            "predictors": [f"v_over_r{'+core' if c else ''}{w}" for c, w in zip(rows.has_core, wire, strict=True)],
+            "predictors": predictors(asked),
             **dict(zip(("multiplier", "multiplier_low", "multiplier_high"), _multipliers(asked, level), strict=True)),
             "rated_current_ma": middle,
             "low_ma": low * shown,
@@ -175,6 +182,17 @@ def estimates(asked: Prediction, level: float) -> pd.DataFrame:
         }
     )
     return _with_bias(_with_primary(table, asked), asked).assign(level=level)
+
+
+# What carries an estimate, in the order of READINGS but for the voltage: it is in V/R, and is named where that is not.
+NAMED = {V_OVER_R: "v_over_r", VOLTAGE: "volts", CORE: "core", WIRE: "gauge", PRIMARY: "primary", WEIGHT: "weight"}
+
+
+def predictors(asked: Prediction) -> list[str]:
+    """Which readings carried each estimate, joined by `+`."""
+    seen = asked.rows.seen
+    seen[:, VOLTAGE] &= ~seen[:, V_OVER_R]
+    return ["+".join(name for reading, name in NAMED.items() if one[reading]) for one in seen]
 
 
 CURRENTS = ("rated_current_ma", "low_ma", "high_ma", "floor_ma", "repaired_ma", "repaired_low_ma", "repaired_high_ma")
@@ -228,7 +246,7 @@ def half_wave_bias(asked: Prediction, current_ma: np.ndarray) -> np.ndarray:
     for at, sheets in zip(other, sheets_of(unknown.iloc[other]), strict=True):
         if sheets is not None:
             path_mm[at] = sheets.path_range_mm[0]
-    frequency = np.exp(rows.covariates[:, 2]) * CENTRE_FREQUENCY_HZ
+    frequency = np.exp(rows.frequency) * CENTRE_FREQUENCY_HZ
     return dc_bias_a_m(current_ma, rows.frame["no_load_v"].to_numpy(), frequency, area, path_mm)
 
 
@@ -293,22 +311,22 @@ def repaired(asked: Prediction, slips: np.ndarray, index: np.ndarray, level: flo
 
 
 def _multipliers(asked: Prediction, level: float) -> np.ndarray:
-    """The class's mean multiplier for each unit's supply and frequency; without a core, that of its own V/R."""
+    """The class's mean multiplier for each unit's supply and frequency; without a core, that of its V/R, if any."""
     model, rows = asked.model, asked.rows
-    result = np.empty((3, len(rows)))
-    own = ~rows.has_core
+    result = np.full((3, len(rows)), np.nan)
+    sizeless, own = ~rows.has_core, ~rows.has_core & rows.has_ratio
     if own.any():
-        result[:, own] = np.exp(model.mean_of(model.matrix(rows.take(own)), level) - rows.form[own])
-    if (~own).any():
-        sized = rows.take(~own)
-        frequency = np.exp(sized.covariates[:, 2]) * CENTRE_FREQUENCY_HZ
+        result[:, own] = np.exp(model.mean_of(asked.matrix[own], level) - rows.form[own])
+    if (~sizeless).any():
+        sized = rows.take(~sizeless)
+        frequency = np.exp(sized.frequency) * CENTRE_FREQUENCY_HZ
         at = sized.frame
         keys = list(zip(at["size_class"], at["rectifier"], at["filter"], np.round(frequency, 6), strict=True))
         cells = sorted(set(keys))
         means = class_means(model, [cell[:3] for cell in cells], np.array([cell[3] for cell in cells]), level)
         place = {cell: k for k, cell in enumerate(cells)}
         metal = sized.form - np.log(sized.form_factor)
-        result[:, ~own] = means[:, [place[key] for key in keys]] * np.exp(-metal)
+        result[:, ~sizeless] = means[:, [place[key] for key in keys]] * np.exp(-metal)
     return result
 
 
@@ -326,22 +344,23 @@ def from_mean_to_unit(asked: Prediction) -> tuple[float, pd.DataFrame]:
         The mean of its class, by the average of the coefficients; without a core that of a unit at the centres of all
         covariates [mA per V/ohm].
     factors : pandas.DataFrame
-        term (of prior.MAIN, or contributor), own and usual (logarithms of the unit's covariate and of the start's),
-        power (the coefficient), factor = exp(power (own - usual)) [1]; a row for each term that moves the multiplier.
+        term (of prior.MAIN, era, maker or contributor), own and usual (logarithms of the unit's covariate and of the
+        start's), power (the coefficient), factor = exp(power (own - usual)) [1]; a row for each term that moves the
+        multiplier.
     """
     model, rows, x = asked.model, asked.rows, asked.matrix
     unit = rows.frame.iloc[0]
     if rows.has_core[0]:
-        hertz = float(np.exp(rows.covariates[0, 2])) * CENTRE_FREQUENCY_HZ
+        hertz = float(np.exp(rows.frequency[0])) * CENTRE_FREQUENCY_HZ
         usual = _class_rows(model, [(unit["size_class"], unit["rectifier"], unit["filter"])], hertz)
     else:
         usual = np.zeros_like(x)
-        usual[0, [0, model.design.starts["supply"] + int(rows.pair[0])]] = 1.0
+        usual[0, [0, model.design.starts["supply"] + int(rows.pair[0]), model.design.starts["era"]]] = 1.0
     power = model.average[0]
     moved = (x - usual)[0]
-    bench = model.design.starts["contributor"]
-    at = [*range(len(MAIN)), *range(bench, model.design.width)]
-    names = [*MAIN, *("contributor" for _ in at[len(MAIN) :])]
+    blocks = {name: range(*model.design.block(name).indices(x.shape[1])) for name in ("era", "maker", "contributor")}
+    at = [*range(len(MAIN)), *(column for columns in blocks.values() for column in columns)]
+    names = [*MAIN, *(name for name, columns in blocks.items() for _ in columns)]
     terms = frame({"term": names, "own": x[0, at], "usual": usual[0, at], "power": power[at]})
     terms["factor"] = np.exp(terms["power"] * moved[at])
     return float(np.exp(usual[0] @ power - rows.form[0])), terms[moved[at] != 0.0].reset_index(drop=True)
@@ -350,8 +369,8 @@ def from_mean_to_unit(asked: Prediction) -> tuple[float, pd.DataFrame]:
 def _flags(asked: Prediction) -> list[str]:
     """What a reader must know of each estimate, joined by semicolons."""
     model, rows = asked.model, asked.rows
-    known = model.rows.covariates[model.rows.has_core & (model.responsibilities[:, 0] > DOUBTFUL_BELOW), 1]
-    area = rows.covariates[:, 1]
+    known = model.rows.readings[model.rows.has_core & (model.responsibilities[:, 0] > DOUBTFUL_BELOW), CORE]
+    area = rows.readings[:, CORE]
     beyond = np.zeros(len(rows), dtype=bool)
     if len(known):
         beyond = (area > known.max() + np.log(BEYOND)) | (area < known.min() - np.log(BEYOND))
@@ -362,10 +381,13 @@ def _flags(asked: Prediction) -> list[str]:
         "stop": standing["stop"] & ~standing["stop_cleared"],
         "doubt": standing["doubts"],
         "not-converged": not model.converged,
-        "prior-only": model.records == 0,
+        "prior-only": model.records == model.published == 0,
+        "published-only": model.records == 0 < model.published,
         "few-records": 0 < model.records < FEW_RECORDS,
         "extrapolated": beyond,
         "no-core": ~rows.has_core,
+        "no-resistance": ~np.isfinite(rows.frame["resistance_ohm"].to_numpy(dtype=float)),
+        "no-volts": ~rows.seen[:, VOLTAGE],
         "suspect-reading": strange,
         "improbable": improbable_rows(asked.readings),
         "withheld": asked.withheld,

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtri
 
-from calib.fitting.features import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, Features
+from calib.fitting.features import CENTRE_AREA_CM2, CENTRE_FREQUENCY_HZ, CENTRE_V_OVER_R, CORE, V_OVER_R, Features
 from calib.fitting.gross_errors import DOUBTFUL_BELOW
 from calib.fitting.model import drift_variance, grade_variance, unit_variance
-from calib.fitting.predictive import Fitted, density, quantiles
+from calib.fitting.predictive import Fitted, density, ln_v_over_r, quantiles
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -105,11 +105,15 @@ def comparison(model: Fitted, level: float, refit: Callable[[Features], Fitted])
 
 
 def _sound(model: Fitted) -> np.ndarray:
-    return np.flatnonzero(model.responsibilities[:, 0] > DOUBTFUL_BELOW)
+    return np.flatnonzero(model.rows.own & (model.responsibilities[:, 0] > DOUBTFUL_BELOW))
 
 
 def _ln_current(rows: Features) -> np.ndarray:
-    return rows.response + rows.ln_v_over_r - rows.form
+    return rows.response + _ln_ratio(rows) - rows.form
+
+
+def _ln_ratio(rows: Features) -> np.ndarray:
+    return rows.readings[:, V_OVER_R] + np.log(CENTRE_V_OVER_R)
 
 
 def _codes(rows: Features) -> np.ndarray:
@@ -122,20 +126,21 @@ def _left_out(model: Fitted, asked: np.ndarray, level: float) -> np.ndarray:
     The quadrature over the scales and the other records' odds are kept; its points are weighted anew as the record's
     likelihood is divided out. The interval is that of the stated current, so it carries the grade's own scatter.
     """
-    rows = model.rows
-    x, y = model.matrix(rows)[asked], rows.response[asked]
+    rows, completed = model.rows, model.imputation.complete(model.rows)
+    x, y = model.matrix(rows, completed)[asked], rows.response[asked]
+    blanks = model.unmeasured.variance(rows, completed) + model.design.strange(rows)
     mean, sd = np.empty((len(model.quadrature), len(asked))), np.empty((len(model.quadrature), len(asked)))
     for k, point in enumerate(model.quadrature):
         one = point.posterior
         leverage = np.einsum("ij,ij->i", x @ one.covariance, x)
         pull = one.weight[asked] * leverage
         mean[k] = (x @ one.mean - pull * y) / (1 - pull)
-        noise = unit_variance(rows, model.unmeasured, point.scales)[asked] + grade_variance(rows, point.scales)[asked]
+        noise = unit_variance(rows, blanks, point.scales)[asked] + grade_variance(rows, point.scales)[asked]
         sd[k] = np.sqrt(leverage / (1 - pull) + noise + drift_variance(rows)[asked])
     own = np.array([density(np.ones(1), mean[[k]], sd[[k]], y) for k in range(len(mean))])
     shares = model.shares[:, None] / own
     shares = shares / shares.sum(axis=0)
-    back = rows.take(asked).ln_v_over_r - rows.form[asked]
+    back = ln_v_over_r(x) - rows.form[asked]
     limits = [[quantiles(shares[:, k], mean[:, [k]], sd[:, [k]], p)[0] for p in _tails(level)] for k in range(len(y))]
     return np.array(limits).reshape(len(y), 3).T + back
 
@@ -163,7 +168,7 @@ def _contributors_left_out(
 def _one_multiplier(rows: Features, stated: np.ndarray, groups: np.ndarray, level: float) -> np.ndarray:
     """Median multiplier of the others' records of the same filter, with their own scatter."""
     filters = rows.frame["filter"].to_numpy(dtype=str)
-    return _rule(stated - rows.ln_v_over_r, rows.ln_v_over_r, groups, filters, level)
+    return _rule(stated - _ln_ratio(rows), _ln_ratio(rows), groups, filters, level)
 
 
 def _area_rule(rows: Features, stated: np.ndarray, groups: np.ndarray, level: float) -> np.ndarray:
@@ -171,8 +176,8 @@ def _area_rule(rows: Features, stated: np.ndarray, groups: np.ndarray, level: fl
 
     I = c A^2 f / (V k), the old shop rule A = c sqrt(VA) (Radiotron Designer's Handbook, 4th ed.).
     """
-    x = rows.covariates
-    area, hertz = x[:, 1] + np.log(CENTRE_AREA_CM2), x[:, 2] + np.log(CENTRE_FREQUENCY_HZ)
+    area = rows.readings[:, CORE] + np.log(CENTRE_AREA_CM2)
+    hertz = rows.frequency + np.log(CENTRE_FREQUENCY_HZ)
     rule = 2 * area + hertz - np.log(rows.frame["no_load_v"].to_numpy(dtype=float)) - rows.form
     return _rule(stated - rule, rule, groups, np.full(len(rows), ""), level)
 

@@ -12,8 +12,9 @@ import numpy as np
 
 from calib.fitting.features import Features, places
 from calib.fitting.gross_errors import ErrorEffects, error_effects
+from calib.fitting.imputation import Completed, Imputation
 from calib.fitting.mixture import Evidence, Iteration, Posterior, solve
-from calib.fitting.model import GRADE_NAMES, GRADES, Design, Imputation, Unmeasured, VarianceComponents, unit_variance
+from calib.fitting.model import GRADE_NAMES, GRADES, Design, Unmeasured, VarianceComponents, unit_variance
 from calib.fitting.prior import Prior, PriorRegression
 
 # Median and standard deviation of ln of the class's and the contributor's deviations (judgement).
@@ -156,8 +157,17 @@ class EMSolver:
     @cached_property
     def matrix(self) -> np.ndarray:
         """Design matrix of the known units, shape (n, p)."""
-        completed, _, _ = self.imputation.complete(self.rows)
-        return self.design.matrix(self.rows, completed)
+        return self.design.matrix(self.rows, self.completed.main)
+
+    @cached_property
+    def completed(self) -> Completed:
+        """The known units with what was not read of them expected."""
+        return self.imputation.complete(self.rows)
+
+    @cached_property
+    def blanks(self) -> np.ndarray:
+        """Variance that each record has for what is not known of it and for the meters, shape (n,)."""
+        return self.unmeasured.variance(self.rows, self.completed) + self.design.strange(self.rows)
 
     @cached_property
     def errors(self) -> ErrorEffects:
@@ -171,7 +181,7 @@ class EMSolver:
 
     def sound_variance(self, scales: VarianceComponents) -> np.ndarray:
         """Variance of each sound record about its line, its evidence included, shape (n,)."""
-        return unit_variance(self.rows, self.unmeasured, scales) + np.square(scales.grades)[self.grade]
+        return unit_variance(self.rows, self.blanks, scales) + np.square(scales.grades)[self.grade]
 
     def evidence(self, scales: VarianceComponents) -> Evidence:
         """What the inner posterior is given at these scales."""
@@ -221,11 +231,10 @@ def deviation_step(
     design: Design, scales: VarianceComponents, mean: np.ndarray, covariance: np.ndarray
 ) -> tuple[list[float], list[float]]:
     """Slope and expected information in the ln of the scales of class and contributor, from their coefficients."""
-    starts = design.starts
     slope, information = [], []
     for block, sd in (
-        (slice(starts["class"], starts["contributor"]), scales.size_class),
-        (slice(starts["contributor"], None), scales.contributor),
+        (design.block("class"), scales.size_class),
+        (design.block("contributor"), scales.contributor),
     ):
         unknown = np.diag(covariance)[block] / sd**2
         slope.append(float(np.sum(mean[block] ** 2 / sd**2 + unknown - 1)))

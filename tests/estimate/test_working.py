@@ -95,9 +95,11 @@ ASKED = {
     "practice": practice_unknown().iloc[[0]],
     "practice, 230 V 50 Hz": practice_unknown().iloc[[3]],
     "no core": without_core(practice_unknown()).iloc[[3]],
-    "aluminium": unknown({**CORE, "awg": 31, "conductor": "aluminium", "contributor": "Tin Street", **WARM}),
+    "aluminium": unknown({**CORE, "awg": 29, "conductor": "aluminium", "contributor": "Tin Street", **WARM}),
     "half-wave": unknown({**CORE, "rectifier": "half-wave", "centre_tapped": "false"}),
     "bridge of a centre tap": unknown({**CORE, "rectifier": "bridge"}),
+    "primary and weight, no gauge": unknown({**CORE, "primary_resistance_ohm": 3.1, "weight_kg": 1.9}),
+    "of a later year": unknown({**CORE, "awg": 32, "made_year": 1990}),
     "little known": unknown({"no_load_v": 120, "excitation_v": None, "hv_v": None, "filter": "choke"}),
 }
 
@@ -114,7 +116,8 @@ def test_every_printed_figure_follows_from_those_beside_it(asked):
     assert rows[at - 1][0] == "Remainder"
     start, *multiplied = rows[at][1].split(" × ")
     assert multiplied == [gives[2:] for gives in factors]
-    assert f"{float(start):.4g}" == f"{float(rows[begins][2].split()[0]):.4g}"
+    begun = rows[begins][2].split()[0]
+    assert abs(float(start) - float(begun)) <= 0.6 * last_place(begun)
     assert abs(float(factors[-1][2:]) - 1) < 0.005  # the named steps carry it, not what is left
     checked = 0
     for _, how, gives in rows:

@@ -96,8 +96,9 @@ def ln_width(estimates: pd.DataFrame) -> np.ndarray:
 
 
 def without_core(records: pd.DataFrame) -> pd.DataFrame:
-    """The same units with neither core nor wire measured."""
-    return without_gauge(records).assign(tongue_mm=np.nan, stack_mm=np.nan, core_area_cm2=np.nan)
+    """The same units with V and R alone."""
+    blank = dict.fromkeys(("tongue_mm", "stack_mm", "core_area_cm2", "primary_resistance_ohm", "weight_kg"), np.nan)
+    return without_gauge(records).assign(**blank)
 
 
 def without_gauge(records: pd.DataFrame) -> pd.DataFrame:

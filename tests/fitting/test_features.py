@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from calib.fitting import features_of, fit
+from calib.fitting.features import WIRE
 from calib.supply.form_factor import winding_rms_per_dc
 from tests.fitting.making import FIGURES, known, practice_fit, practice_known, unknown
 
@@ -48,7 +49,9 @@ def test_aluminium_and_copper_of_equal_heat_speak_of_one_multiplier():
     wire = {"tongue_mm": 28, "stack_mm": 30, "wire_diameter_mm": 0.2}
     rows = features_of(known(wire, {**twin, **wire}))
     assert rows.response[1] == pytest.approx(rows.response[0], abs=1e-12)
-    assert rows.wire[0] - rows.wire[1] == pytest.approx(np.log(ratio), abs=1e-12)  # as copper of equal conductance
+    assert rows.readings[0, WIRE] - rows.readings[1, WIRE] == pytest.approx(
+        np.log(ratio), abs=1e-12
+    )  # as copper of equal conductance
 
 
 def test_the_ratio_test_counts_and_the_gap_to_a_stated_voltage_is_kept():
@@ -62,7 +65,7 @@ def test_wire_area_of_a_gauge():
     """ASTM B258: AWG 31 has 0.0403862 mm2."""
     rows = features_of(known({"awg": 31, "tongue_mm": 28, "stack_mm": 30}))
     assert rows.frame["wire_area_mm2"].iloc[0] == pytest.approx(0.0403862, rel=1e-5)
-    assert np.exp(rows.wire[0]) == pytest.approx(0.0403862, rel=1e-5)
+    assert np.exp(rows.readings[0, WIRE]) == pytest.approx(0.0403862, rel=1e-5)
 
 
 def test_a_bare_diameter_wins_over_a_gauge():
@@ -80,8 +83,8 @@ def test_reading_variance_adds_the_meters_squares():
 
 def test_what_is_not_known_is_not_a_number():
     rows = features_of(unknown())
-    assert np.isnan(rows.covariates[0, 1])
-    assert np.isnan([rows.wire[0], rows.response[0]]).all()
+    assert rows.seen[0].tolist() == [True, True, False, False, False, False]
+    assert np.isnan(rows.response[0])
     assert rows.frame["size_class"].iloc[0] == ""
     assert not rows.has_core[0]
     assert not rows.has_wire[0]

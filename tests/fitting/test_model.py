@@ -102,7 +102,7 @@ def test_more_sound_records_narrow_the_interval(fewer, more):
 
 def test_more_readings_of_a_unit_narrow_its_interval():
     """Over the practice register's unknown units: V/R alone, with the core, with core and gauge."""
-    asked, model = practice_unknown(), practice_fit()
+    asked, model = practice_unknown().assign(primary_resistance_ohm=np.nan, weight_kg=np.nan), practice_fit()
     gauged = asked[asked["tongue_mm"].notna() & (asked["awg"].notna() | asked["wire_diameter_mm"].notna())]
     assert len(gauged) >= 5
     tables = [model.estimate(units) for units in (without_core(gauged), without_gauge(gauged), gauged)]

@@ -27,7 +27,7 @@ def test_the_populations_give_the_shipped_file_again():
     assert again.keys() == stored.keys()
     assert again["about"] == stored["about"]
     assert not WHOLE or again == stored
-    for name in ("core", "wire", "main", "ratio"):
+    for name in prior.REGRESSIONS:
         assert again[name]["mean"] == pytest.approx(stored[name]["mean"], abs=0.15)
 
 
@@ -88,7 +88,7 @@ def test_the_prior_knows_its_ignorance():
     assert 1.5 < line["unit_high"].iloc[0] / line["multiplier"].iloc[0] < 3.5
 
 
-@pytest.mark.parametrize("name", ["core", "wire", "main"])
+@pytest.mark.parametrize("name", ["core", "wire", "primary", "weight", "main"])
 def test_each_chain_is_a_proper_distribution(name):
     chain = getattr(prior.load_prior(), name)
     assert np.allclose(chain.covariance, chain.covariance.T)

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from calib.errors import InputError
-from calib.fitting import Multiplier, fit, mixture, model as model_module, variance_components
+from calib.fitting import Multiplier, fit, imputation, mixture, variance_components
 from calib.register.records import UnknownUnit
 from calib.supply.form_factor import winding_rms_per_dc
 from tests.fitting.making import (
@@ -55,7 +55,7 @@ def test_a_record_given_twice_is_not_two_opinions():
 @pytest.mark.parametrize(
     ("module", "name", "most", "what"),
     [
-        (model_module, "ROUNDS", 2, "cores given the readings"),
+        (imputation, "ROUNDS", 2, "cores given V and R"),
         (variance_components, "MODE_ROUNDS", 1, "scatters of units, classes, benches and evidence"),
         (mixture, "MAX_ROUNDS", 1, "odds that each record is sound"),
     ],
@@ -72,13 +72,13 @@ def test_a_fit_that_does_not_come_to_rest_says_so_wherever_it_is_read(monkeypatc
 
 
 def test_the_fit_tells_how_many_rounds_each_iteration_took():
-    """A few toroids that gave up after 60 rounds, unsaid, now come to rest in 92."""
     assert practice_fit().converged
-    assert all(0 < one.rounds < one.most for one in practice_fit().iterations)
+    assert all(0 <= one.rounds < one.most for one in practice_fit().iterations)
     assert "SETTLED" not in str(practice_fit())
     assert not practice_fit().estimate(practice_unknown())["flags"].str.contains("not-converged").any()
-    slow = fit(scene_known("toroidal", 20, 0.05, 6))
-    assert (slow.converged, slow.iterations[-1].rounds) == (True, pytest.approx(92, abs=20))
+    slow = fit(scene_known("toroidal", 20, 0.05, 6))  # odds that hardly move: it once gave up, unsaid
+    assert slow.converged
+    assert max(one.rounds for one in slow.iterations) > 10
 
 
 def test_it_pickles_and_compares_by_its_content():

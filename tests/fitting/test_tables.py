@@ -62,10 +62,21 @@ def test_which_readings_carried_it(readings, predictors, size_class):
     assert row[FIGURES].notna().all()
 
 
-def test_a_gauge_without_a_core_is_not_said_to_have_carried_it():
-    made = practice_fit().estimate(unknown({}, {"awg": 33}))
-    assert list(made["predictors"]) == ["v_over_r", "v_over_r"]
-    assert made.loc[1, FIGURES].tolist() == made.loc[0, FIGURES].tolist()
+FURTHER = [
+    ({"awg": 32}, "v_over_r+gauge"),
+    ({"primary_resistance_ohm": 3.5}, "v_over_r+primary"),
+    ({"weight_kg": 2.2}, "v_over_r+weight"),
+    ({**CORE, "primary_resistance_ohm": 3.5, "weight_kg": 2.2}, "v_over_r+core+primary+weight"),
+]
+
+
+@pytest.mark.parametrize(("readings", "predictors"), FURTHER)
+def test_every_reading_counts_without_another(readings, predictors):
+    """What is read beside V and R narrows the interval, core or no core, and is named."""
+    made = practice_fit().estimate(unknown({}, readings))
+    assert list(made["predictors"]) == ["v_over_r", predictors]
+    width = np.log(made["high_ma"] / made["low_ma"])
+    assert width[1] < width[0]
 
 
 def test_readings_are_given_back():

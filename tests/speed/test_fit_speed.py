@@ -97,8 +97,7 @@ def test_the_solution_at_the_mode_against_statsmodels(record_property):
     model = fit(register(1000))
     point = model.quadrature[0].scales
     mean, precision = model.design.prior(model.prior, point)
-    completed, _, _ = model.imputation.complete(model.rows)
-    x, weight, y = model.design.matrix(model.rows, completed), model.posteriors[0].weight, model.rows.response
+    x, weight, y = model.matrix(model.rows), model.posteriors[0].weight, model.rows.response
 
     def normal_equations() -> np.ndarray:
         weighted = x * weight[:, None]

@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from calib.bench import core, ratio_test, resistance, uncertainty, wire
 from calib.fitting.features import (
+    AC,
     ALUMINIUM_SHIFT,
     CENTRE_AREA_CM2,
     CENTRE_FREQUENCY_HZ,
     CENTRE_V_OVER_R,
     CENTRE_VOLTS,
+    CORE,
+    ERAS,
+    LAST_OLD_YEAR,
     PAIRS,
     RATIO_TEST,
+    READINGS,
 )
-from calib.fitting.model import GRADE_NAMES, Imputation
-from calib.fitting.prior import MAIN
+from calib.fitting.gross_errors import PatternEffects
+from calib.fitting.imputation import Imputation, SideRegression
+from calib.fitting.model import GRADE_NAMES, MOST_NAMES, Design
+from calib.fitting.prior import HANGING, MAIN, Prior
 from calib.register.fields import FieldFacts
 from calib.register.records import HALVES, READ_BY_RULES, WHOLE, KnownUnit, contradictions, fields
 
@@ -28,14 +36,21 @@ NUMBERS = (
     *("rated_current_ma", "line_frequency_hz", *RATIO_TEST, "no_load_v"),
     *("hv_resistance_ohm", *HALVES, "winding_temp_c", "u_voltage_pct", "u_resistance_pct"),
     *("tongue_mm", "stack_mm", "core_area_cm2", "awg", "wire_diameter_mm"),
+    *("primary_resistance_ohm", "weight_kg", "guide_factor", "made_year"),
 )
-TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", "conductor")
-BARE, CORED, WIRED = range(3)  # what is known of a record beside V/R: nothing, the core, the core and the wire
+TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", "conductor", "rating_basis", "maker")
+BESIDE = READINGS[CORE:]  # what may be known of a record beside V and V/R; its kind has a bit for each that is
+KINDS = 1 << len(BESIDE)
 SIZES = len(core.SIZE_CLASS_LABELS) + 1  # 0 stands for no core
 # What a pass reads of each record, and the step in which it is held, so that every engine holds the same.
 FINE, FINER = 2.0**-20, 2.0**-30
-HELD = dict.fromkeys(("core", "frequency", "v_over_r", "voltage", "wire", "yielded", "core_off"), FINE)
+HELD = dict.fromkeys((*MAIN[1:], "yielded", "says_ratio", "says_volts"), FINE)
 HELD |= {"reading_variance": FINER}
+
+
+def pattern_of(kind: int) -> np.ndarray:
+    """Which of READINGS are known of the records of a kind, shape (6,)."""
+    return np.array([True] * CORE + [bool(kind >> bit & 1) for bit in range(len(BESIDE))])
 
 
 def features_expression(table: ibis.Table) -> ibis.Table:
@@ -49,9 +64,9 @@ def features_expression(table: ibis.Table) -> ibis.Table:
     Returns
     -------
     ibis.Table
-        One row a record: contributor, unit; grade, pair (places in GRADE_NAMES and PAIRS, -1 for what is not there);
-        size (size class 1 to 7, 0 without a core); core, frequency, v_over_r, voltage, wire and reading_variance as in
-        features.Features; yielded (its response less LN_FORM of the pair). NULL where not known.
+        One row a record: contributor, unit, maker, era (place in ERAS); grade, pair (places in GRADE_NAMES and PAIRS,
+        -1 for what is not there); size (size class 1 to 7, 0 without a core); frequency, each of READINGS and
+        reading_variance as in features.Features; yielded (its response less LN_FORM of the pair). NULL where not known.
     """
     import ibis
 
@@ -68,74 +83,112 @@ def features_expression(table: ibis.Table) -> ibis.Table:
     conductance = resistance.RESISTIVITY_OHM_M["copper"] / resistance.RESISTIVITY_OHM_M["aluminium"]
     ln_ratio = (volts / ohm).ln()
     metal = ibis.ifelse(aluminium, -ALUMINIUM_SHIFT, 0.0)
+    guide = text["rating_basis"] == "guide"
+    current = ibis.ifelse(guide, known["rated_current_ma"] / known["guide_factor"], known["rated_current_ma"])
+    primary = resistance.resistance_at(known["primary_resistance_ohm"], known["winding_temp_c"], 20.0, zero)
+    line = known["line_voltage_v"]
     u_voltage = ibis.coalesce(known["u_voltage_pct"], uncertainty.DEFAULT_U_VOLTAGE_PCT) / 100
     u_resistance = ibis.coalesce(known["u_resistance_pct"], uncertainty.DEFAULT_U_RESISTANCE_PCT) / 100
     return table.select(
         contributor=text["contributor"],
         unit=text["unit"],
+        maker=text["maker"].strip().lower(),
+        era=(known["made_year"].fill_null(0) > LAST_OLD_YEAR).cast("int8"),
         grade=_place(text["evidence"], GRADE_NAMES),
-        pair=_pair(text["rectifier"], text["filter"]),
+        pair=ibis.ifelse(guide, AC, _pair(text["rectifier"], text["filter"])),
         size=_size(area),
         core=(area / CENTRE_AREA_CM2).ln(),
         frequency=(known["line_frequency_hz"] / CENTRE_FREQUENCY_HZ).ln(),
         v_over_r=ln_ratio - float(np.log(CENTRE_V_OVER_R)),
         voltage=(volts / CENTRE_VOLTS).ln(),
         wire=(wire.wire_area_mm2(diameter) * ibis.ifelse(aluminium, conductance, 1.0)).ln(),
+        primary=(line * line / (primary * volts) / CENTRE_V_OVER_R).ln(),
+        weight=known["weight_kg"].ln(),
         reading_variance=u_voltage * u_voltage + u_resistance * u_resistance,
-        yielded=known["rated_current_ma"].ln() - ln_ratio + metal,
+        yielded=current.ln() - ln_ratio + metal,
     )
 
 
-def cell_of(code: Any, grade: Any, pair: Any, size: Any) -> Any:
-    """Number of a cell: of arrays or of columns of a table."""
-    return ((code * len(GRADE_NAMES) + grade) * len(PAIRS) + pair) * SIZES + size
+RADIX = (MOST_NAMES + 1, len(ERAS), len(GRADE_NAMES), len(PAIRS), SIZES)
 
 
-def prepared(features: ibis.Table, codes: ibis.Table, imputation: Imputation) -> ibis.Table:
+def cell_of(code: Any, *parts: Any) -> Any:
+    """Number of a cell by contributor, maker, era, grade, pair and size: of arrays or of columns of a table."""
+    for part, radix in zip(parts, RADIX, strict=True):
+        code = code * radix + part
+    return code
+
+
+def parts_of(cell: np.ndarray) -> list[np.ndarray]:
+    """Contributor, maker, era, grade, pair and size of cells."""
+    parts = []
+    for radix in reversed(RADIX):
+        cell, part = np.divmod(cell, radix)
+        parts.append(part)
+    return [cell, *reversed(parts)]
+
+
+def prepared(features: ibis.Table, design: Design, imputation: Imputation, prior: Prior) -> ibis.Table:
     """What every pass reads of each record, in few and short columns.
 
     Parameters
     ----------
     features : ibis.Table
         As :func:`features_expression` gives it.
-    codes : ibis.Table
-        contributor, and its place as `code`.
-    imputation : Imputation
-        The side regressions.
+    design : Design
+        Whose contributors and makers are told apart.
+    imputation, prior
+        The side regressions, and the prior whose terms carry a slip through them.
 
     Returns
     -------
     ibis.Table
-        cell (contributor, evidence, supply and size class in one number; NULL for a record that has no place), kind,
-        and in the steps of HELD: the covariates of main with blanks filled by expectation, yielded, reading_variance,
-        and core_off (departure of the core, 0 without).
+        cell (contributor, maker, era, evidence, supply and size class in one number; NULL for a record that has no
+        place), kind, and in the steps of HELD: the covariates of main with blanks filled by expectation, yielded,
+        reading_variance, and what the readings beside V and V/R say of a step of these (PatternEffects.towards).
     """
     import ibis
 
-    rows = features.join(codes, "contributor")
-    cell = cell_of(rows["code"], rows["grade"], rows["pair"], rows["size"]).cast("int32")
-    kind = ibis.cases((rows["core"].isnull(), BARE), (rows["wire"].isnull(), CORED), else_=WIRED)
-    core, wire = imputation.core, imputation.wire
-    rows = rows.select(
-        "frequency",
-        "v_over_r",
-        "voltage",
-        "wire",
-        "yielded",
-        "reading_variance",
-        kind=kind.cast("int8"),
-        cell=ibis.ifelse((rows["grade"] >= 0) & (rows["pair"] >= 0), cell, ibis.null("int32")),
-        measured=rows["core"],
-        expected=linear(core.terms, rows, MAIN[2:5]),
-    )
-    rows = rows.mutate(core=ibis.coalesce(rows["measured"], rows["expected"]))
+    rows = features
+    for name, levels in (("contributor", design.contributors), ("maker", design.makers)):
+        codes = ibis.memtable({f"{name}_key": [*levels, ""], f"{name}_code": list(range(len(levels) + 1))})
+        rows = rows.left_join(codes, rows[name] == codes[f"{name}_key"])
+        rows = rows.mutate(**{f"{name}_code": rows[f"{name}_code"].fill_null(len(levels))})
+    parts = (rows[name] for name in ("contributor_code", "maker_code", "era", "grade", "pair", "size"))
+    cell = cell_of(*(part.cast("int64") for part in parts))
+    kind = sum((rows[name].notnull().cast("int64") * (1 << bit) for bit, name in enumerate(BESIDE)), start=0)
     rows = rows.mutate(
-        core_off=ibis.coalesce(rows["measured"] - rows["expected"], 0.0),
-        wire_off=ibis.ifelse(rows["kind"] == WIRED, rows["wire"] - linear(wire.terms, rows, MAIN[1:5]), 0.0),
+        kind=kind.cast("int8"),
+        cell=ibis.ifelse((rows["grade"] >= 0) & (rows["pair"] >= 0), cell, ibis.null("int64")),
     )
-    values = {**{name: rows[name] for name in HELD}, "wire": rows["wire_off"]}
+    rows = rows.join(ibis.memtable(_gains(imputation, prior)), "kind")
+    rows = rows.mutate(expected_core=linear(imputation.core, rows, {"core": "expected_core"}))
+    others = {name: linear(getattr(imputation, name), rows, {"core": "expected_core"}) for name in BESIDE[1:]}
+    rows = rows.mutate(**{f"expected_{name}": value for name, value in others.items()})
+    rows = rows.mutate(**{f"{name}_off": ibis.coalesce(rows[name] - rows[f"expected_{name}"], 0.0) for name in BESIDE})
+
+    def gained(name: str) -> Any:
+        return sum((rows[f"{name} {one}"] * rows[f"{one}_off"] for one in BESIDE), start=0.0)
+
+    values = {**{name: rows[name] for name in HELD if name in rows.columns}}
+    values |= {name: gained(name) for name in (*BESIDE, "says_ratio", "says_volts")}
+    values["core"] = rows["expected_core"] + values["core"]
     held = {name: whole_steps(values[name], step).cast("int32") for name, step in HELD.items()}
     return rows.select("cell", "kind", **held)
+
+
+def _gains(imputation: Imputation, prior: Prior) -> dict[str, np.ndarray]:
+    """For each kind how columns of the design, and what says something of V and R, follow from the departures."""
+    columns: dict[str, list[float]] = {}
+    for kind in range(KINDS):
+        pattern = pattern_of(kind)
+        gain = dict(zip([MAIN[at] for at in HANGING], imputation.gain(pattern)[0], strict=True))
+        says = PatternEffects.of(pattern, imputation, prior).towards
+        follow = {**{name: gain[name] for name in BESIDE}, "says_ratio": says[0], "says_volts": says[1]}
+        for name, row in follow.items():
+            for one, value in zip(BESIDE, row[CORE:], strict=True):
+                columns.setdefault(f"{name} {one}", []).append(float(value))
+    return {"kind": np.arange(KINDS, dtype=np.int8), **{name: np.array(one) for name, one in columns.items()}}
 
 
 def whole_steps(value: Any, step: float) -> Any:
@@ -143,9 +196,11 @@ def whole_steps(value: Any, step: float) -> Any:
     return (value * (1 / step) + 0.5).floor()
 
 
-def linear(terms: np.ndarray, rows: ibis.Table, names: tuple[str, ...]) -> Any:
-    """A constant and terms times columns of these names."""
-    return sum((rows[name] * float(term) for name, term in zip(names, terms[1:], strict=True)), start=float(terms[0]))
+def linear(one: SideRegression, rows: ibis.Table, instead: Mapping[str, str]) -> Any:
+    """What a regression leads one to expect by columns of these names, or those instead; of the wire no departure."""
+    terms = {name: float(term) for name, term in zip(one.names, one.terms, strict=True) if name != "wire"}
+    start = terms.pop("one")
+    return sum((rows[instead.get(name, name)] * term for name, term in terms.items()), start=start)
 
 
 def faulty(table: ibis.Table, run: Any) -> Any:

@@ -6,6 +6,7 @@ scales are those of all records, and the scales are averaged over as for few.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -18,8 +19,9 @@ from scipy.linalg import cho_solve
 
 from calib.errors import Fault, InputError
 from calib.fitting.features import Features, features_of, one_each, repeated
+from calib.fitting.imputation import Imputation, impute
 from calib.fitting.mixture import Iteration, Posterior, judged, same_digits, unsettled, unsound_share
-from calib.fitting.model import Design, Imputation, Unmeasured, VarianceComponents, impute, is_placed, refuse
+from calib.fitting.model import Design, Unmeasured, VarianceComponents, is_placed, refuse
 from calib.fitting.outofcore.features import NUMBERS, TEXTS, faulty, features_expression, prepared, text_of
 from calib.fitting.outofcore.passes import Cells, Equations, Given, step_for, summed
 from calib.fitting.prior import MAIN, Prior, load_prior
@@ -169,7 +171,7 @@ class Passes:
         import ibis
 
         scales = self.scales(state)
-        cells = ibis.memtable(self.cells.given(state.mean, scales, self.unmeasured))
+        cells = ibis.memtable(self.cells.given(state.mean, scales, self.unmeasured, self.imputation))
         step = step_for(int(self.count))
         given = Given(state.mean[: len(MAIN)], state.share, scales.noise, step, self.imputation, self.prior)
         kinds = [int(kind) for kind in np.unique(self.cells.kind)]
@@ -201,48 +203,69 @@ class Passes:
         return state, found, Iteration("passes over the table", passes, most, converged)
 
 
-def frame_parts(known: pd.DataFrame) -> dict[str, Any]:
-    """Parts of the fit to a large data frame, see table_parts; of a record that is given twice the last counts."""
+def frame_parts(known: pd.DataFrame, published: pd.DataFrame | None = None) -> dict[str, Any]:
+    """Parts of the fit to a large data frame, see table_parts; of a record that is given twice the last counts.
+
+    Published windings are learned from beside; the counts are of the known units alone.
+    """
     import ibis
+    import pandas as pd
 
     one = known.drop_duplicates(["contributor", "unit"], keep="last")
+    repeats = len(known) - len(one)
+    one = one if published is None else pd.concat([one, published], ignore_index=True)
     held = [name for name in (*TEXTS, *NUMBERS, "simulated") if name in one]
     backend = ibis.duckdb.connect()
-    parts = _parts(backend.create_table("known", ibis.memtable(one[held])), SAMPLE_ROWS)
+    prior = load_prior(known_beside=published is not None)
+    parts = _parts(backend.create_table("known", ibis.memtable(one[held])), SAMPLE_ROWS, prior)
     backend.disconnect()
-    return {**parts, "notes": (*repeated(len(known) - len(one)), *parts["notes"])}
+    if published is not None:
+        parts |= _apart(parts, published)
+    return {**parts, "notes": (*repeated(repeats), *parts["notes"])}
+
+
+def _apart(parts: dict[str, Any], published: pd.DataFrame) -> dict[str, Any]:
+    """Those parts again that tell published windings from known units."""
+    rows, added = parts["rows"], features_of(published).frame
+    counts = Counter(added[["size_class", "rectifier", "filter"]].itertuples(index=False, name=None))
+    keys = set(zip(added["contributor"], added["unit"], strict=True))
+    marked = [one in keys for one in zip(rows.frame["contributor"], rows.frame["unit"], strict=True)]
+    return {
+        "rows": replace(rows, frame=rows.frame.assign(published=marked)),
+        "records": parts["records"] - len(published),
+        "published": len(published),
+        "class_counts": dict(Counter(parts["class_counts"]) - counts),
+    }
 
 
 def table_parts(table: ibis.Table, sample_rows: int) -> dict[str, Any]:
     """Parts of the fit to a table: what a Multiplier is made of, by name; see multiplier.fit_table."""
     _refuse_faulty(table, table.get_backend().execute)
-    return _parts(table, sample_rows)
+    return _parts(table, sample_rows, load_prior())
 
 
 @same_digits
-def _parts(table: ibis.Table, sample_rows: int) -> dict[str, Any]:
+def _parts(table: ibis.Table, sample_rows: int, prior: Prior) -> dict[str, Any]:
     backend = table.get_backend()
     with _frugal(backend):
-        return _fit(table, backend, sample_rows)
+        return _fit(table, backend, sample_rows, prior)
 
 
-def _fit(table: ibis.Table, backend: Any, sample_rows: int) -> dict[str, Any]:
+def _fit(table: ibis.Table, backend: Any, sample_rows: int, prior: Prior) -> dict[str, Any]:
     import ibis
 
-    run, prior = backend.execute, load_prior()
+    run = backend.execute
     count, simulated = _count(table, run)
-    design = Design.of(run(table.select(name=text_of(table, "contributor")).distinct())["name"])
+    names = [text_of(table, "contributor"), text_of(table, "maker").strip().lower()]
+    design = Design.of(*(run(table.select(name=one).distinct())["name"] for one in names))
     frame = run(_sampled(table, count, sample_rows))
     rows, notes = one_each(features_of(frame))
     refuse(int(np.sum(~is_placed(rows))))
     imputation = impute(rows, prior)
     state = _start(rows, design, imputation, prior)
-    codes = ibis.memtable(
-        {"contributor": [*design.contributors, ""], "code": list(range(len(design.contributors) + 1))}
-    )
     for source, most in ((ibis.memtable(frame), MOST_ON_SAMPLE), (table, MOST_PASSES)):
-        unmeasured = Unmeasured.of(state.mean, state.covariance, imputation)
-        with _held(prepared(features_expression(source), codes, imputation), backend) as ready:
+        unmeasured = Unmeasured.of(state.mean, state.covariance)
+        with _held(prepared(features_expression(source), design, imputation, prior), backend) as ready:
             passes = Passes(ready, run, _cells(ready, run, design), imputation, unmeasured, prior)
             state, found, ended = passes.to_rest(state, most)
     points, search = _quadrature(EMSolver(rows, design, imputation, unmeasured, prior), state, found)
@@ -325,7 +348,7 @@ def _sampled(table: ibis.Table, count: int, wanted: int) -> ibis.Table:
 def _start(rows: Features, design: Design, imputation: Imputation, prior: Prior) -> State:
     """Where the passes over the sample begin: the posterior of a few records at the scales' prior, benches alike."""
     few = rows.take(np.arange(0, len(rows), 1 + len(rows) // START_ROWS))
-    unmeasured = Unmeasured.before(prior, imputation)
+    unmeasured = Unmeasured.before(prior)
     begun = EMSolver(few, Design(()), imputation, unmeasured, prior).solve(scales_at(np.zeros(ALL), prior.main))
     mean, covariance = np.zeros(design.width), np.zeros((design.width,) * 2)
     mean[: len(begun.mean)] = begun.mean

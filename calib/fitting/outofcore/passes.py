@@ -13,18 +13,20 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations_with_replacement
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from calib.bench.core import SIZE_CLASS_LABELS
-from calib.fitting.features import LN_FORM, PAIRS, Features
-from calib.fitting.gross_errors import READING_AT, SWAP_AT, error_effects, swaps
+from calib.fitting.features import CORE, LN_FORM, PAIRS, V_OVER_R
+from calib.fitting.gross_errors import SWAP_AT, PatternEffects, swaps
+from calib.fitting.imputation import Imputation
 from calib.fitting.mixture import log_normal, precision_pulled
-from calib.fitting.model import GRADE_NAMES, Design, Imputation, Unmeasured, VarianceComponents
-from calib.fitting.outofcore.features import BARE, CORED, HELD, SIZES, WIRED, linear, whole_steps
-from calib.fitting.prior import MAIN, Prior
+from calib.fitting.model import GRADE_NAMES, Design, Unmeasured, VarianceComponents
+from calib.fitting.outofcore.features import BESIDE, HELD, parts_of, pattern_of, whole_steps
+from calib.fitting.prior import MAIN, MAKER_SD, Prior
 
 if TYPE_CHECKING:
     import ibis
@@ -33,8 +35,14 @@ if TYPE_CHECKING:
 EXACT = 2.0**53  # whole numbers up to here are exact in a double
 LARGEST = 1000.0  # mean of a summed term at most: weights are below 200, squares of covariates in the mean below 5
 FINEST = 2.0**-24
-TERMS = {BARE: MAIN[1:5], CORED: MAIN[1:5], WIRED: MAIN[1:]}
 SUMS = ("sound", "noise_slope", "noise_information")
+
+
+def terms_of(kind: int) -> tuple[str, ...]:
+    """The columns of main that vary among the records of a kind; a departure is nothing where nothing tells of it."""
+    known = dict(zip(BESIDE, pattern_of(kind)[CORE:], strict=True))
+    tells = {"wire": known["wire"] or known["primary"] or known["weight"], **{n: known[n] for n in MAIN[6:]}}
+    return (*MAIN[1:5], *(name for name, there in tells.items() if there))
 
 
 def step_for(count: int) -> float:
@@ -59,81 +67,60 @@ class Cells:
     count: np.ndarray
     design: Design
 
-    @property
-    def parts(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-        """Contributor, grade, pair and size of each cell."""
-        rest, size = np.divmod(self.cell, SIZES)
-        rest, pair = np.divmod(rest, len(PAIRS))
-        return *np.divmod(rest, len(GRADE_NAMES)), pair, size
+    @cached_property
+    def parts(self) -> list[np.ndarray]:
+        """Contributor, maker, era, grade, pair and size of each cell."""
+        return parts_of(self.cell)
 
     def columns(self) -> np.ndarray:
-        """Columns of the design that are 1 in each cell, shape (4, c): supply, evidence, class, contributor; or -1."""
-        code, grade, pair, size = self.parts
+        """Columns of the design that are 1 in each cell, shape (6, c): one of each block, or -1."""
+        code, maker, era, grade, pair, size = self.parts
         starts = self.design.starts
         return np.array(
             [
                 starts["supply"] + pair,
                 starts["evidence"] + grade,
+                starts["era"] + era,
                 np.where(size > 0, starts["class"] + size - 1, -1),
+                np.where(maker < len(self.design.makers), starts["maker"] + maker, -1),
                 np.where(code < len(self.design.contributors), starts["contributor"] + code, -1),
             ]
         )
 
-    def given(self, mean: np.ndarray, scales: VarianceComponents, unmeasured: Unmeasured) -> pd.DataFrame:
+    def given(
+        self, mean: np.ndarray, scales: VarianceComponents, unmeasured: Unmeasured, imputation: Imputation
+    ) -> pd.DataFrame:
         """What a pass takes of each cell, by the coefficients and the scales: see summed."""
         import pandas as pd
 
-        _, grade, pair, size = self.parts
+        _, maker, _, grade, pair, _ = self.parts
         columns = self.columns()
         offset = np.where(columns >= 0, mean[columns], 0.0).sum(axis=0) - LN_FORM[pair]
         variance = scales.noise**2 + np.square(scales.grades)[grade]
-        variance += np.where(self.kind == WIRED, 0.0, unmeasured.wire)
-        variance += np.where(self.kind == BARE, unmeasured.core + scales.size_class**2, 0.0)
+        variance += np.where(maker < len(self.design.makers), 0.0, MAKER_SD**2)
+        meters = np.empty(len(self.cell))
+        for kind in np.unique(self.kind):
+            here, (gain, blanks) = self.kind == kind, imputation.gain(pattern_of(int(kind)))
+            variance[here] += np.sum(blanks * unmeasured.moment) + (0.0 if kind & 1 else scales.size_class**2)
+            meters[here] = unmeasured.carried(gain[:, V_OVER_R])
         return pd.DataFrame(
-            {"cell": self.cell, "kind": self.kind, "offset": offset, "variance": variance, "swap": swaps()[pair]}
+            {
+                "cell": self.cell,
+                "kind": self.kind,
+                "offset": offset,
+                "variance": variance,
+                "meters": meters,
+                "swap": swaps()[pair],
+            }
         )
 
     def classes(self) -> dict[tuple[str, str, str], int]:
         """Records of each (size class, rectifier, filter)."""
-        _, _, pair, size = self.parts
+        *_, pair, size = self.parts
         found: Counter[tuple[str, str, str]] = Counter()
         for one, place, count in zip(pair, size, self.count, strict=True):
             found[("", *SIZE_CLASS_LABELS)[place], *PAIRS[one]] += int(count)
         return dict(found)
-
-
-@dataclass(frozen=True)
-class ErrorMoves:
-    """What each gross error would do to the records of one kind, sound in the first place, as error_effects has it.
-
-    Attributes
-    ----------
-    shift, extra_variance : numpy.ndarray, shape (s + 1,)
-        Added to the residual and to its variance; the swapped filter's shift is that of a supply without another.
-    log : numpy.ndarray, shape (s + 1,)
-        Log-likelihood of core and wire as expected, with the log of the error's share, over that of a sound record.
-    core, wire : numpy.ndarray, shape (s + 1,)
-        Gain of that for each unit of the core's and the wire's departure, of its square where the cause is unknown.
-    """
-
-    shift: np.ndarray
-    extra_variance: np.ndarray
-    log: np.ndarray
-    core: np.ndarray
-    wire: np.ndarray
-
-    @classmethod
-    def of(cls, kind: int, imputation: Imputation, prior: Prior) -> ErrorMoves:
-        """From three records of the kind: as expected, the core off by one, the wire off by one."""
-        import pandas as pd
-
-        x = np.tile([1.0, 0.0, 0.0, 0.0, 0.0], (3, 1))
-        x[:, 1] = imputation.core.terms[0] + np.array([0.0, 1.0, 0.0]) if kind >= CORED else np.nan
-        wire = x @ imputation.wire.terms + np.array([0.0, 0.0, 1.0]) if kind == WIRED else np.full(3, np.nan)
-        rows = Features(pd.DataFrame(), x, wire, np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3, dtype=int))
-        found = error_effects(rows, imputation, prior)
-        log = found.log_side - found.log_side[:, :1]
-        return cls(found.shift[0], found.extra_variance[0], log[0], log[1] - log[0], log[2] - log[0])
 
 
 @dataclass(frozen=True)
@@ -171,26 +158,28 @@ def summed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibis
         As :func:`prepared` gives it.
     cells : ibis.Table
         cell, kind; `offset` (what the one-hot coefficients give and the ln of the form factor takes), `variance` (of a
-        sound record, the meters' part aside) and `swap` (what a swapped filter adds to the residual) of each.
+        sound record, the meters' part aside), `meters` (how much of their variance counts) and `swap` (what a swapped
+        filter adds to the residual) of each.
     kind : int
-        BARE, CORED or WIRED.
+        Of which readings, see pattern_of.
     given : Given
         Coefficients and shares.
 
     Returns
     -------
     ibis.Table
-        For each cell: `weight`, `pull` (weight times residual), both times each covariate (`weight core`,
-        `pull core` ...) and weight times each two of them; `sound` (odds), and the slope and information of the noise.
+        For each cell: `precision`, `pull` (precision times residual), both times each covariate (`precision
+        core`, `pull core` ...) and precision times each two of them; `sound` (odds), and the slope and information of
+        the noise.
     """
     rows = weighed(rows, cells, kind, given)
-    names = TERMS[kind]
-    parts = {"weight": rows["weight"], "pull": rows["weight"] * rows["residual"]}
+    names = terms_of(kind)
+    parts = {"precision": rows["precision"], "pull": rows["precision"] * rows["residual"]}
     for name in names:
-        parts[f"weight {name}"] = rows["weight"] * rows[name]
-        parts[f"pull {name}"] = rows["weight"] * rows["residual"] * rows[name]
+        parts[f"precision {name}"] = rows["precision"] * rows[name]
+        parts[f"pull {name}"] = rows["precision"] * rows["residual"] * rows[name]
     for one, other in combinations_with_replacement(names, 2):
-        parts[f"{one} {other}"] = rows["weight"] * rows[one] * rows[other]
+        parts[f"{one} {other}"] = rows["precision"] * rows[one] * rows[other]
     noise = given.noise**2 * rows["sound"] / rows["variance"]
     parts["sound"] = rows["sound"]
     parts["noise_slope"] = noise * (rows["residual"] * rows["residual"] / rows["variance"] - 1.0)
@@ -200,18 +189,18 @@ def summed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibis
 
 
 def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibis.Table:
-    """Each record of a kind with its residual, its odds of being `sound` and the `weight` with which it pulls.
+    """Each record of a kind with its residual, its odds of being `sound` and the `precision` with which it pulls.
 
     Everything is reckoned over the last error (the current off, cause unknown), whose likelihood is never nothing.
     """
-    moved = ErrorMoves.of(kind, given.imputation, given.prior)
+    moved = PatternEffects.of(pattern_of(kind), given.imputation, given.prior)
     rows = rows.filter(rows["kind"] == kind)
     rows = rows.select("cell", **{name: rows[name] * step for name, step in HELD.items()})
     rows = rows.join(cells.filter(cells["kind"] == kind).drop("kind"), "cell")
-    terms = given.terms[: 1 + len(TERMS[kind])]
+    line = sum((rows[name] * float(given.terms[MAIN.index(name)]) for name in terms_of(kind)), float(given.terms[0]))
     rows = rows.mutate(
-        variance=rows["variance"] + rows["reading_variance"],
-        residual=rows["yielded"] - rows["offset"] - linear(terms, rows, TERMS[kind]),
+        variance=rows["variance"] + rows["meters"] * rows["reading_variance"],
+        residual=rows["yielded"] - rows["offset"] - line,
     )
     # What goes with the variance alone is reckoned once for all errors of one extra variance.
     extras, place = np.unique(moved.extra_variance, return_inverse=True)
@@ -221,9 +210,9 @@ def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibi
     def log_likelihood(at: int) -> Any:
         off = rows["residual"] - (rows["swap"] if at == SWAP_AT else float(moved.shift[at]))
         log = log_normal(off * off, rows[f"variance_{place[at]}"], rows[f"ln_{place[at]}"]) + float(moved.log[at])
-        for name, gain in (("core_off", moved.core[at]), ("wire", moved.wire[at])):
-            if gain:
-                log = log + (rows[name] * rows[name] if at == READING_AT else rows[name]) * float(gain)
+        ratio, volts = rows["says_ratio"], rows["says_volts"]
+        for value, by in ((ratio, moved.by_ratio), (volts, moved.by_volts), (ratio * ratio, moved.square)):
+            log = log + value * float(by[at]) if by[at] else log
         return log
 
     sound, *slips, last = range(len(place))
@@ -235,7 +224,7 @@ def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibi
     )
     rows = rows.mutate(total=rows["likely"] + rows["slipped"] + 1.0)
     rows = rows.mutate(sound=rows["likely"] / rows["total"])
-    return rows.mutate(weight=precision_pulled(rows["sound"], rows["variance"], 1.0 / rows["total"], rows["broad"]))
+    return rows.mutate(precision=precision_pulled(rows["sound"], rows["variance"], 1.0 / rows["total"], rows["broad"]))
 
 
 @dataclass(frozen=True)
@@ -269,10 +258,10 @@ class Equations:
         columns = cells.columns()
         for kind, table in sums.items():
             place = np.searchsorted(cells.cell[cells.kind == kind], table["cell"].to_numpy())
-            _add(precision, pull, table * step, columns[:, cells.kind == kind][:, place], TERMS[kind])
-            grade = cells.parts[1][cells.kind == kind][place]
+            _add(precision, pull, table * step, columns[:, cells.kind == kind][:, place], terms_of(kind))
+            grade = cells.parts[3][cells.kind == kind][place]
             for k, name in enumerate(SUMS):
-                rest[k, int(kind == BARE)] += _by_column(grade, table[name].to_numpy() * step, len(GRADE_NAMES))
+                rest[k, int(not kind & 1)] += _by_column(grade, table[name].to_numpy() * step, len(GRADE_NAMES))
         upper = np.triu(precision)
         return cls(upper + np.triu(upper, 1).T, pull, float(rest[0].sum()), rest[1], rest[2])
 
@@ -283,7 +272,7 @@ def _add(
     """Add the sums of one kind to the upper half of the precision, and to the pull."""
     for one, other in combinations_with_replacement(names, 2):
         precision[MAIN.index(one), MAIN.index(other)] += table[f"{one} {other}"].sum()
-    alike = {"one": ("weight", "pull"), **{name: (f"weight {name}", f"pull {name}") for name in names}}
+    alike = {"one": ("precision", "pull"), **{name: (f"precision {name}", f"pull {name}") for name in names}}
     for name, (weight, drawn) in alike.items():
         row = MAIN.index(name)
         pull[row] += table[drawn].sum()
@@ -294,7 +283,7 @@ def _add(
         pull += _by_column(column, table["pull"].to_numpy(), len(pull))
         for other in columns[place:]:
             both = np.where((column >= 0) & (other >= 0), column * len(pull) + other, -1)
-            precision += _by_column(both, table["weight"].to_numpy(), precision.size).reshape(precision.shape)
+            precision += _by_column(both, table["precision"].to_numpy(), precision.size).reshape(precision.shape)
 
 
 def _by_column(column: np.ndarray, values: np.ndarray, width: int) -> np.ndarray:

@@ -20,8 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calib.bench import resistance, wire
-from calib.fitting.features import features_of
-from calib.fitting.gross_errors import USUAL_VOLTS
+from calib.fitting.features import PRIMARY, USUAL_VOLTS, WEIGHT, WIRE, features_of
 from calib.fitting.prior import FILE, REGRESSIONS
 from calib.supply.form_factor import winding_rms_per_dc
 
@@ -43,7 +42,7 @@ SUPPLY_SHARES = {
 }
 SUPPLIES = tuple(SUPPLY_SHARES)
 LINES = {50.0: (220.0, 230.0, 240.0), 60.0: (110.0, 115.0, 117.0, 120.0)}
-SHEET_DENSITY = 7650.0  # transformer sheet [kg/m3]
+SHEET_DENSITY, COPPER_DENSITY = 7650.0, 8890.0  # transformer sheet, annealed copper (IEC 60028) [kg/m3]
 HOT_RISE = 1.26  # resistance at about 85 °C over that at 20 °C, IEC 60076-2
 COIL_SURFACE = 33.0  # cooling surface of a square-stack core and coil, over tongue squared (McLyman)
 POPULATIONS, UNITS, SEED = 160, 3000, 20261124
@@ -87,6 +86,8 @@ class Population:
         Median permitted average rise of the windings [K].
     heater_share : float
         Share of units whose supply uses a thermionic rectifier, which lowers the rms current.
+    hardware : float
+        ln of the mass over that of iron and copper: frame, bobbin, impregnation, leads.
     gauges : str
         Wire series: awg (whole gauges) or metric (R20 diameters).
     """
@@ -105,6 +106,7 @@ class Population:
     hv_depth: float = 0.55
     rise_k: float = 52.0
     heater_share: float = 0.6
+    hardware: float = 0.12
     gauges: str = "awg"
 
 
@@ -125,6 +127,7 @@ def draw_population(rng: np.random.Generator) -> Population:
         hv_depth=float(rng.uniform(0.35, 0.72)),
         rise_k=float(rng.uniform(42, 62)),
         heater_share=float(rng.uniform(0.3, 0.9)),
+        hardware=float(rng.uniform(0.04, 0.20)),
         gauges="awg" if rng.random() < 0.6 else "metric",
     )
 
@@ -146,7 +149,8 @@ def draw(count: int, population: Population, rng: np.random.Generator) -> pd.Dat
     pandas.DataFrame
         tongue_mm, stack_mm, core_area_cm2, line_voltage_v, line_frequency_hz, rectifier, filter, centre_tapped,
         no_load_v (whole winding, rms) [V], resistance_ohm (whole winding at 20 °C) [ohm], wire_diameter_mm (bare),
-        primary_resistance_ohm [ohm], rated_current_ma (the maker's, direct, or rms where there is no rectifier) [mA].
+        primary_resistance_ohm [ohm], weight_kg [kg], rated_current_ma (the maker's, direct, or rms where there is no
+        rectifier) [mA].
 
     Notes
     -----
@@ -169,7 +173,9 @@ def draw(count: int, population: Population, rng: np.random.Generator) -> pd.Dat
     turns = volts / (math.sqrt(2) * math.pi * frequency * flux * tongue * stack * rng.uniform(0.88, 0.96, count))
     winding = _windings(population, core, turns, _iron_loss(flux, frequency, tongue, stack), rng)
     line = np.where(frequency < 55, rng.choice(LINES[50.0], count), rng.choice(LINES[60.0], count))
-    primary = winding["ohm"] * (line / volts) ** 2 * winding["hv_share"] / 0.48 * rng.uniform(0.75, 1.0, count)
+    primary = winding["ohm"] * (line / volts) ** 2 * winding["hv_share"] / 0.54 * rng.uniform(0.75, 1.0, count)
+    # Of a stream of its own: what is drawn of the rest is as it was before weights were.
+    weight = _weight(population, tongue, stack, winding["fill"], rng.spawn(1)[0])
     rated = winding["rms"] * 1000 / _form_factors(supply, population.heater_share, rng)
     return pd.DataFrame(
         {
@@ -185,6 +191,7 @@ def draw(count: int, population: Population, rng: np.random.Generator) -> pd.Dat
             "resistance_ohm": winding["ohm"],
             "wire_diameter_mm": winding["diameter"],
             "primary_resistance_ohm": primary,
+            "weight_kg": weight,
             "rated_current_ma": rounded_rating(rated),
         }
     )
@@ -221,7 +228,17 @@ def _windings(
         "ohm": resistance.RESISTIVITY_OHM_M["copper"] * turns * mean_turn / area * rng.uniform(1.0, 1.03, count),
         "rms": density * wanted * np.exp(rng.normal(0, 0.05, count)),
         "hv_share": hv_share,
+        "fill": fill,
     }
+
+
+def _weight(
+    population: Population, tongue: np.ndarray, stack: np.ndarray, fill: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    """Mass [kg]: sheets (6 a^2 b at stacking factor 0.92), copper by its fill, and frames, bobbin and impregnation."""
+    iron = 6 * tongue**2 * stack * 0.92 * SHEET_DENSITY
+    copper = fill * 0.75 * tongue**2 * (2 * (tongue + stack) + math.pi * tongue / 2) * COPPER_DENSITY
+    return (iron + copper) * np.exp(rng.normal(population.hardware, 0.06, len(tongue)))
 
 
 def _voltages(rectifier: np.ndarray, tongue: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -288,11 +305,10 @@ def regress_populations(populations: int = POPULATIONS, units: int = UNITS, seed
     rng = np.random.default_rng(seed)
     each = [_regress(draw(units, draw_population(rng), rng)) for _ in range(populations)]
     stored: dict = {
-        # The earlier names of the modules stay here: the file's bytes are part of the hash that names every fit.
-        "about": "Simulated: regressions over worlds drawn by calib.fitting.design_model; regenerate with "
-        "python -m calib.fitting.worlds",
-        "worlds": populations,
-        "units_per_world": units,
+        "about": "Simulated: regressions over populations that calib.fitting.simulate.design_model draws; "
+        "regenerate with python -m calib.fitting.simulate.design_model",
+        "populations": populations,
+        "units_per_population": units,
         "seed": seed,
         "wider": WIDER,
     }
@@ -306,6 +322,7 @@ def regress_populations(populations: int = POPULATIONS, units: int = UNITS, seed
             "ln_scatter": round(float(scatter.mean()), 6),
             "ln_scatter_sd": round(float(scatter.std() * WIDER_SCATTER), 6),
         }
+    stored["ln_scatter_alone"] = round(float(np.mean(np.log([one["alone"] for one in each]))), 6)
     stored["usual"] = _rounded(np.mean([one["usual"] for one in each], axis=0))
     return stored
 
@@ -317,21 +334,29 @@ def _rounded(values: np.ndarray) -> list:
 def _regress(units: pd.DataFrame) -> dict:
     """The regressions of one population by least squares: terms and residual standard deviation of each."""
     rows = features_of(units.rename(columns={"resistance_ohm": "hv_resistance_ohm"}).assign(winding_temp_c=20.0))
-    x, wire = rows.covariates, rows.wire
+    x, wire = rows.covariates, rows.readings[:, WIRE]
     core, core_sd, _ = _least_squares(x[:, [0, 2, 3, 4]], x[:, 1])
     gauge, gauge_sd, departure = _least_squares(x, wire)
     # Each supply's own offset is a deviation of the fit, and no part of its noise.
     supplies = (rows.pair[:, None] == np.unique(rows.pair)[1:]).astype(float)
     supplies -= supplies.mean(axis=0)
-    main, main_sd, _ = _least_squares(np.column_stack([x, departure, supplies]), rows.response)
+    before = np.column_stack([x, departure])
+    primary, primary_sd, off_primary = _least_squares(before, rows.readings[:, PRIMARY])
+    weight, weight_sd, off_weight = _least_squares(before, rows.readings[:, WEIGHT])
+    departures = np.column_stack([departure, off_primary, off_weight])
+    main, main_sd, _ = _least_squares(np.column_stack([x, departures, supplies]), rows.response)
+    _, alone, _ = _least_squares(np.column_stack([x[:, [0, 2, 3, 4]], supplies]), rows.response)
     ratio, ratio_sd, _ = _least_squares(x[:, [0, 2, 4]], x[:, 3])
     usual = np.array([_least_squares(x[:, :2], x[:, column])[0] for column in (3, 4)])
     return {
         "core": (core, core_sd),
         "wire": (gauge, gauge_sd),
+        "primary": (primary, primary_sd),
+        "weight": (weight, weight_sd),
         "main": (main[: len(REGRESSIONS["main"])], main_sd),
         "ratio": (ratio, ratio_sd),
         "usual": usual,
+        "alone": alone,
     }
 
 

@@ -71,6 +71,8 @@ WORKSHOPS = (
     Workshop("Ferry House", "FH", 10, 0.999, 1.001, 0.3, 0.3, {"maker-data": 0.8, "heat-run": 0.2}, 1.0, 0.9, 60.0),
     Workshop("Long Meadow", "LM", 8, 1.003, 0.985, 1.5, 1.2, {"wire-measured": 0.4, "set-data": 0.6}, 0.7, 0.6, 60.0),
 )
+REAL = 0.85  # makers' ratings over the design model's, so that the practice makers lie where real ones do
+WEIGHED = 0.3  # share of units that were put on a scale
 # Where each slip of the practice register is made: (workshop's tag, its unit's number, what is multiplied, by what).
 SLIPS = (
     ("QB", 5, "hv_resistance_ohm", 0.5),
@@ -125,7 +127,7 @@ def _records(shop: Workshop, count: int, rng: np.random.Generator) -> pd.DataFra
             "evidence": evidence,
             "rectifier": true["rectifier"],
             "filter": true["filter"],
-            "rated_current_ma": _stated(true["rated_current_ma"].to_numpy(), evidence, rng),
+            "rated_current_ma": _stated(REAL * true["rated_current_ma"].to_numpy(), evidence, rng),
             "line_voltage_v": true["line_voltage_v"],
             "line_frequency_hz": true["line_frequency_hz"],
             "centre_tapped": true["centre_tapped"],
@@ -134,12 +136,18 @@ def _records(shop: Workshop, count: int, rng: np.random.Generator) -> pd.DataFra
             "u_voltage_pct": shop.u_voltage_pct if shop.u_voltage_pct else np.nan,
             "u_resistance_pct": shop.u_resistance_pct if shop.u_resistance_pct else np.nan,
             "primary_resistance_ohm": _digits(true["primary_resistance_ohm"].to_numpy(), 3),
-            "weight_kg": np.nan,
+            "weight_kg": _weighed(true["weight_kg"].to_numpy(), rng.spawn(1)[0]),
             "recorded_on": [f"2026-{1 + k % 10:02d}-{1 + (7 * k) % 28:02d}" for k in range(count)],
             "notes": NOTE,
             "simulated": True,
         }
     )
+
+
+def _weighed(true_kg: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """The weight as a kitchen scale shows it, where the unit was put on one [kg]."""
+    shown = np.round(true_kg * np.exp(rng.normal(0, 0.01, len(true_kg))), 2)
+    return np.where(rng.random(len(true_kg)) < WEIGHED, shown, np.nan)
 
 
 def _stated(true_ma: np.ndarray, evidence: np.ndarray, rng: np.random.Generator) -> np.ndarray:
