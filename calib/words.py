@@ -14,7 +14,7 @@ from calib.register.records import standing
 RECTIFIERS, FILTERS, SHEETS = (FIELDS[name].names for name in ("rectifier", "filter", "lamination"))
 FLAGS: dict[str, str] = data("flags.toml")
 DRAWN_APART = ("simulated", "stop", "doubt", "withheld", "improbable")
-READINGS = {"v_over_r": "V/R", "core": "core", "gauge": "gauge", "core-volt-amperes": "core less heaters"}
+READINGS = {"v_over_r": "V/R", "core-volt-amperes": "core less heaters"}
 MARKS = frozenset("\\`*_{}[]()<>#+-.!|~:$^&=@")
 JOINER = "\u2060"  # seen by nobody, and no break of a line
 BLANKS = re.compile(r"\s+")

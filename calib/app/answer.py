@@ -307,6 +307,9 @@ def _sharpening(unit: Mapping[Any, Any], entries: Mapping[str, Any]) -> list[tup
         found.append(("wire", f"wire {_figure(unit, 'wire_diameter_mm')} mm bare"))
     else:
         found.append(("wire", f"wire AWG {_figure(unit, 'awg')}") if _is(unit, "awg") else ("", "wire"))
+    for column, said, unit_of in (("primary_resistance_ohm", "primary", "Ω"), ("weight_kg", "weight", "kg")):
+        read = f"{said} of {_figure(unit, column)} {unit_of}" if _is(unit, column) else said
+        found.append((column if _is(unit, column) else "", read))
     asked = f"the set's demand of {_figure(unit, 'demand_ma')} mA" if _is(unit, "demand_ma") else ""
     found.append(("demand_ma", asked) if asked else ("", "the set's demand"))
     lit = count_of(entries)

@@ -31,7 +31,7 @@ def run_fit(asked: argparse.Namespace) -> None:
     level, known = all_of(lambda: level_of(asked.level), lambda: known_units(asked))
     from calib.fitting.result import fit
 
-    model = fit(known)
+    model = fit(known, published=with_published(asked, known))
     if asked.format == "json":
         content = fit_content(model, level)
         say(as_json(content | {"diagnostics": diagnostics(model)} if asked.diagnostics else content))
@@ -56,6 +56,7 @@ def fit_content(model: Multiplier, level: float) -> dict[str, Any]:
     check = model.check(level)
     return {
         "records": plain(model.records),
+        "published": plain(model.published),
         "level": level,
         "scatter": plain(model.scatter),
         "simulated": bool(model.simulated),
@@ -93,7 +94,7 @@ def run_estimate(asked: argparse.Namespace) -> None:
     from calib.fitting.mixture import unsettled
     from calib.fitting.result import fit
 
-    model = fit(known)
+    model = fit(known, published=with_published(asked, known))
     estimates = model.estimate(unknown, level=level, as_read=asked.as_read)
     text = as_json(rows_of(estimates)) if asked.format == "json" else as_csv(estimates)
     if model.simulated:
@@ -116,6 +117,13 @@ def run_estimate(asked: argparse.Namespace) -> None:
         say(text)
 
 
+def with_published(asked: argparse.Namespace, known: pd.DataFrame) -> bool:
+    """Whether the published windings count; where nobody said, beside a register of real units, not beside a file."""
+    if asked.published is not None:
+        return bool(asked.published == "yes")
+    return asked.known is None and not known["simulated"].fillna(False).astype(bool).any()
+
+
 def known_units(asked: argparse.Namespace) -> pd.DataFrame:
     """The known units that a command is to learn from.
 
@@ -135,7 +143,8 @@ def known_units(asked: argparse.Namespace) -> pd.DataFrame:
         from calib.register.frame import frame_of
         from calib.register.records import KnownUnit
 
-        note(f"there is no register at {path} yet: what follows stands on the prior alone")
+        beside = "the prior alone" if asked.published == "no" else "the published windings and the prior"
+        note(f"there is no register at {path} yet: what follows stands on {beside}")
         return frame_of(KnownUnit, ())
     from calib.register.register import Register
 

@@ -51,6 +51,8 @@ PLAIN = (
     "line_frequency_hz",
     "rectifier",
     "filter",
+    "primary_resistance_ohm",
+    "weight_kg",
     "demand_ma",
     "contributor",
 )

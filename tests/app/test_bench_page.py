@@ -100,7 +100,10 @@ def test_done_steps_say_so_in_words(place: Path) -> None:
 
 
 def test_the_session_shows_its_answer_and_the_form_that_it_fills_the_same(place: Path) -> None:
-    """The figures of both pages are those of calib.estimate_unit on a table of the session's readings."""
+    """The figures of both pages are those of calib.estimate_unit on a table of the session's readings.
+
+    The session's own with the halves read singly, for which the form has no fields.
+    """
     metal, temp_c = "aluminium", 31.0
     at = resumed(place, "sum", with_more(resistance={"conductor": metal, "winding_temp_c": temp_c}))
     shown = text_of(at).replace("\u00a0", " ")
@@ -112,15 +115,17 @@ def test_the_session_shows_its_answer_and_the_form_that_it_fills_the_same(place:
     assert at.title[0].value == "What can it give?"
     assert number(at, "read_volts_read") == pytest.approx(27.76)
     table = place.with_name("unknown.csv")
-    table.write_text(
+    heads = (
         "unit,rectifier,filter,line_voltage_v,line_frequency_hz,centre_tapped,excitation_v,hv_v,hv_resistance_ohm,"
-        "winding_temp_c,conductor,tongue_mm,stack_mm,awg,u_voltage_pct,u_resistance_pct\n"
-        f"AL-5,full-wave,capacitor,117,60,true,4.97,27.76,188.6,{temp_c},{metal},28.6,31,31,0.476476,0.679534\n"
+        "winding_temp_c,conductor,tongue_mm,stack_mm,awg,u_voltage_pct,u_resistance_pct,weight_kg,"
+        "hv_half_1_ohm,hv_half_2_ohm\n"
     )
+    read = f"AL-5,full-wave,capacitor,117,60,true,4.97,27.76,188.6,{temp_c},{metal},28.6,31,31,0.476476,0.679534,1.55,"
     with calib.Register(place) as register:
         model = calib.fit(register.known())
-    answer = calib.estimate_unit(model, calib.read_unknown(table)).answer.iloc[0]
-    for said in (shown, text_of(at)):
+    for said, halves in ((shown, "94.3,94.3"), (text_of(at), ",")):
+        table.write_text(f"{heads}{read}{halves}\n")
+        answer = calib.estimate_unit(model, calib.read_unknown(table)).answer.iloc[0]
         assert f"ost likely <b>{answer['rated_current_ma']:.0f} mA</b>" in said  # Most, or most after a doubt's word
         assert f"between <b>{answer['low_ma']:.0f} and {answer['high_ma']:.0f} mA</b>" in said
     assert "SIMULATED" not in text_of(at)

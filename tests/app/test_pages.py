@@ -144,7 +144,7 @@ def test_what_counts_is_listed_beside_the_answer_with_where_it_came_from() -> No
     made_from = counted_in(at)
     assert [*made_from] == ["Entered here", "As the form starts", "Left out"]
     assert "at 20 °C; metal of its wire: copper, or not known" in made_from["As the form starts"]
-    assert made_from["Left out"] == "core; wire; the set's demand; heater windings"
+    assert made_from["Left out"] == "core; wire; primary; weight; the set's demand; heater windings"
     likely = re.search(r"likely <b>(\d+) mA", text_of(at))
     assert likely
     said = text_of(enter(at, demand_ma=float(likely[1]) + 0.3))
