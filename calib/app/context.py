@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 Mark = tuple[int, ...]
 LEVEL = 0.9
 OWN, PRACTICE = "My own", "Practice (simulated)"
+PUBLISHED = "use_published"  # key of the switch for published windings
 CHOICE = "register_choice"
 WRITTEN, STRANGE = "register_in_address", "register_not_known"
 IN_ADDRESS = {"own": OWN, "practice": PRACTICE}
@@ -113,6 +114,9 @@ def choose_register() -> None:
             help=SAID["two_registers"],
             on_change=lambda: st.session_state.pop(STRANGE, None),
         )
+        if not practising():
+            st.session_state.setdefault(PUBLISHED, True)
+            st.toggle("Learn from published windings too", key=PUBLISHED, help=SAID["published"])
     strange = st.session_state.get(STRANGE)
     if strange is not None:
         shown = strange if len(strange) <= 40 else f"{strange[:40]}…"
@@ -252,14 +256,15 @@ def content_of(known: pd.DataFrame) -> str:
 
 
 @st.cache_resource(max_entries=4, show_spinner="Fitting the known units …")
-def _fitted(content: str, _known: pd.DataFrame) -> Any:
-    return calib.fit(_known)
+def _fitted(content: str, published: bool, _known: pd.DataFrame) -> Any:
+    return calib.fit(_known, published=published)
 
 
 def model_of(opened: Opened) -> Any:
-    """The fit of a register's known units, remembered until they change."""
+    """The fit of a register's known units, remembered until they change; published windings as the sidebar says."""
+    published = not opened.simulated and bool(st.session_state.get(PUBLISHED, True))
     try:
-        return _fitted(opened.content, opened.known)
+        return _fitted(opened.content, published, opened.known)
     except calib.CannotError as error:
         st.error(words.plain(f"No fit could be made: {error}."))
         st.stop()

@@ -66,7 +66,7 @@ def test_the_answer_is_what_python_gives_and_an_empty_register_s_says_what_it_re
     assert "No known unit is behind this" in said
     assert "SIMULATED" not in said
     with calib.Register(visit) as register:
-        model = calib.fit(register.known())
+        model = calib.fit(register.known(), published=True)
     unit = {name: READINGS[name] for name in ("line_voltage_v", "line_frequency_hz", "excitation_v")}
     unit |= {"unit": "mine", "rectifier": "full-wave", "filter": "capacitor", "centre_tapped": True, "hv_v": 27.76}
     unit |= {"hv_resistance_ohm": 188.6, "winding_temp_c": 20.0}
@@ -77,6 +77,12 @@ def test_the_answer_is_what_python_gives_and_an_empty_register_s_says_what_it_re
         f"nine in ten at least <b>{answer['floor_ma']:.0f} mA</b>",
     ):
         assert told in said
+    at.toggle(key=context.PUBLISHED).set_value(False).run()
+    with calib.Register(visit) as register:
+        alone = calib.estimate_unit(calib.fit(register.known()), pd.DataFrame([unit])).answer
+    assert f"Most likely <b>{alone['rated_current_ma'].iloc[0]:.0f} mA</b>" in text_of(at)
+    assert "it rests on first principles alone" in text_of(at)
+    at.toggle(key=context.PUBLISHED).set_value(True).run()
     enter(at, volts_read=13.88)
     at.radio(key="read_volts_across").set_value("half").run()
     assert "One half read 13.88 V, so the whole winding counts as 27.76 V." in text_of(at)
