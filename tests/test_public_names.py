@@ -100,7 +100,7 @@ def test_a_type_checker_sees_what_the_public_names_are(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "mypy", *asked, "mine.py"]
     done = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, env=os.environ | {"MYPYPATH": places})
     said = [line.partition(": ")[2] for line in done.stdout.splitlines()]
-    fit = 'note: Revealed type is "def (known: pandas.DataFrame) -> calib.fitting.result.Multiplier"'
+    fit = 'note: Revealed type is "def (known: pandas.DataFrame, published: bool =) -> calib.fitting.result.Multiplier"'
     assert (len(said), said[0]) == (SNIPPET.count("reveal_type") + 2, fit), done.stderr
     assert said[-2] == 'error: "Multiplier" has no attribute "nothing_of_the_kind"  [attr-defined]'
     assert [number for number, line in enumerate(said) if "Any" in line] == [3]  # what may be a number or an array

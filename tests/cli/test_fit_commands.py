@@ -72,8 +72,10 @@ def test_out_writes_the_file_that_standard_output_would_show(
 def test_without_a_register_the_prior_answers_and_none_is_made(calib: Run, unknown: Path, tmp_path: Path) -> None:
     done = calib("estimate", "--unknown", str(unknown))
     assert done.returncode == 0
-    assert all("prior-only" in row["flags"].split(";") for row in read(done.stdout))
+    assert all("published-only" in row["flags"].split(";") for row in read(done.stdout))
     assert done.stderr.startswith("note: there is no register at ")
+    alone = calib("estimate", "--unknown", str(unknown), "--published", "no")
+    assert all("prior-only" in row["flags"].split(";") for row in read(alone.stdout))
     assert [path.name for path in tmp_path.iterdir()] == ["unknown.csv"]
 
 
@@ -82,10 +84,25 @@ def test_the_register_is_the_one_named_else_the_one_in_the_environment(
 ) -> None:
     assert calib("import", str(known), "--register", "club.duckdb").returncode == 0
     words = ("estimate", "--unknown", str(unknown))
-    from_file = calib(*words, "--known", str(known), "--register", "nowhere.duckdb")
+    from_file = calib(*words, "--known", str(known), "--register", "nowhere.duckdb", "--published", "yes")
+    assert calib(*words, "--known", str(known)).stdout != from_file.stdout  # a file is not given them unless asked
     named = calib(*words, "--register", "club.duckdb")
     by_environment = calib(*words, env={"CALIB_REGISTER": str(tmp_path / "club.duckdb")})
     assert from_file.stdout == named.stdout == by_environment.stdout != calib(*words).stdout
+
+
+def test_published_windings_are_counted_apart_and_refused_beside_simulated_units(
+    called: Run, tmp_path: Path, known: Path
+) -> None:
+    told = json.loads(called("fit", "--known", str(known), "--published", "yes", "--format", "json").stdout)
+    alone = json.loads(called("fit", "--known", str(known), "--format", "json").stdout)
+    assert (told["published"], alone["published"]) == (14, 0)
+    assert told["records"] == alone["records"] == sum(one["count"] for one in told["classes"])
+    practice = table(tmp_path / "practice.csv", f"{HEADER},simulated", *(f"{row},true" for row in ROWS))
+    refused = called("fit", "--known", str(practice), "--published", "yes")
+    assert refused.returncode == 2
+    assert refused.stderr.count("\n") == 1
+    assert "never mixed with simulated units" in refused.stderr
 
 
 def test_simulated_units_are_named_as_such(called: Run, tmp_path: Path, unknown: Path) -> None:
