@@ -17,6 +17,7 @@ Code = Literal[
     "unclear",  # a number that may mean two things, or whose unit is none of this quantity
     "choice",  # not one of the words that may be written
     "text",  # no text, or one that cannot be kept as it is
+    "name",  # a name that is too long, or has marks that cannot be seen
     "date",  # not a day
     "conflict",  # at odds with another value of the same input
     "improbable",  # what no reading can be, though each value by itself may
@@ -55,8 +56,12 @@ def visible(text: str, most: int | None = None) -> str:
 
 
 def _harmless(mark: str) -> str:
-    hidden = unicodedata.category(mark) in ("Cc", "Cf", "Cs", "Zl", "Zp") and mark not in _KEPT_FORMAT
-    return mark.encode("unicode_escape").decode() if hidden else mark
+    return mark.encode("unicode_escape").decode() if is_hidden(mark) else mark
+
+
+def is_hidden(mark: str) -> bool:
+    """Whether a character is one that nobody sees: of control, of the direction of writing, of format, half a one."""
+    return unicodedata.category(mark) in ("Cc", "Cf", "Cs", "Zl", "Zp") and mark not in _KEPT_FORMAT
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field
 
-from calib.errors import Code, InputError, outside
+from calib.errors import Code, InputError, is_hidden, outside
 from calib.paths import data
 from calib.units import NotRead, meant, read_number
 
@@ -103,6 +103,8 @@ class FieldFacts:
         How a form puts each of the choices; empty where it shows them as they are.
     whole : bool
         Whether its numbers have no fraction.
+    most : int or None
+        How many characters a name may have; None where it is none.
     """
 
     name: str
@@ -118,6 +120,7 @@ class FieldFacts:
     usual: tuple[float, float] | None = None
     said: tuple[str, ...] = ()
     whole: bool = False
+    most: int | None = None
 
     @property
     def limits(self) -> str:
@@ -215,9 +218,12 @@ def _facts(name: str, told: Mapping[str, Any]) -> FieldFacts:
         (_bound(told["usual"][0]), _bound(told["usual"][1])) if "usual" in told else None,
         tuple(told.get("said", ())),
         told.get("whole", False),
+        LONGEST_NAME if name in _NAMES["fields"] else None,
     )
 
 
+_NAMES = data("register/fields.toml")["names"]
+LONGEST_NAME = int(_NAMES["most"])
 RECORD, METER, TAKEN = (
     tuple(_facts(*field) for field in data("register/fields.toml")[group].items())
     for group in ("record", "meter", "taken")
@@ -249,9 +255,14 @@ def _words(value: object) -> str:
     text = unicodedata.normalize("NFC", value.replace("\r\n", "\n").replace("\r", "\n")).strip()
     if text in BLANK_WORDS:
         raise Refusal("stands for a missing value", "write out what it means")
-    if _UNPRINTABLE.search(text):
-        raise Refusal("has characters that cannot be printed", "type it again by hand")
+    if found := _UNPRINTABLE.search(text):
+        raise _unseen(found[0])
     return text
+
+
+def _unseen(mark: str) -> Refusal:
+    named = unicodedata.name(mark, "a control character").lower()
+    return Refusal(f"has the character U+{ord(mark):04X} ({named}), which cannot be printed", "type it again by hand")
 
 
 def one_line(value: object) -> str:
@@ -262,17 +273,33 @@ def one_line(value: object) -> str:
     return text
 
 
+def name_text(value: object) -> str:
+    """A name as it is kept; a `Refusal` where it is too long, or has what cannot be seen."""
+    text = one_line(value)
+    if mark := next((mark for mark in text if is_hidden(mark)), ""):
+        refusal = _unseen(mark)
+        raise Refusal(refusal.problem, refusal.remedy, "name")
+    if len(text) > LONGEST_NAME:
+        problem = f"has {len(text)} characters, and a name has at most {LONGEST_NAME}"
+        raise Refusal(problem, "shorten it; what else it says can go into notes", "name")
+    return text
+
+
 def line(name: str, text: str, shown: str = "") -> str:
-    """One line of text as it is kept, or an `InputError` that names it, as `shown` where that is given."""
+    """One line of text as it is kept, or an `InputError` that names it, as `shown` where that is given.
+
+    Who makes an entry and the tag of a session are names; a unit's and a contributor's are not held to that here, so
+    that a record can be asked for that was kept before names were.
+    """
     try:
-        return one_line(text)
+        return name_text(text) if name in ("by", "tag") else one_line(text)
     except Refusal as refusal:
         problem, remedy = refusal.problem, refusal.remedy
         raise InputError.one(problem, remedy, column=shown or name, value=text, code=refusal.code) from None
 
 
 def _name(value: object) -> str:
-    text = one_line(value)
+    text = name_text(value)
     if not text:
         raise Refusal("is needed", "fill it in", "missing")
     return text
@@ -305,6 +332,7 @@ def _choice_word(value: object) -> object:
 Words = Annotated[str, BeforeValidator(_words)]
 OneLine = Annotated[str, BeforeValidator(one_line)]
 Name = Annotated[str, BeforeValidator(_name)]
+NameIfAny = Annotated[str, BeforeValidator(name_text)]
 Flag = Annotated[bool, BeforeValidator(_flag)]
 Day = Annotated[date, BeforeValidator(_day)]
 trimmed = BeforeValidator(_choice_word)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from calib.errors import Fault, InputError
-from calib.register.fields import BLANK_WORDS, FieldFacts, is_blank
+from calib.register.fields import BLANK_WORDS, LONGEST_NAME, FieldFacts, is_blank
 from calib.register.records import (
     HALVES,
     READ_BY_RULES,
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 Kind = TypeVar("Kind", bound=Unit)
 NAMED = {KnownUnit: "known units (data frame)", UnknownUnit: "unknown units (data frame)"}
+KEPT = "kept"  # in a frame's attrs: its names were kept by a register, and are not held to what names are now
 ALIKE = 0.8  # of two column names, above which the one is taken for a misspelling of the other
 
 
@@ -104,6 +105,8 @@ def checked(kind: type[Unit], table: pd.DataFrame) -> pd.DataFrame:
             mended[place] = kind.parse(_as_typed(kind, table.iloc[[place]]), there, place)
         except InputError as error:
             faults += [one for one in error.faults if not (one.column in absent and not one.value)]
+    if table.attrs.get(KEPT):
+        faults = [one for one in faults if one.code != "name"]
     if faults:
         raise InputError(faults)
     sound = _mended(kind, table, mended) if mended or not {*columns(kind)} <= {*table.columns} else table
@@ -177,7 +180,7 @@ def _look(facts: FieldFacts, column: pd.Series) -> tuple[np.ndarray, np.ndarray]
         right = np.array([cell is True or cell is False for cell in cells], dtype=bool)
     elif facts.choices:
         right = np.asarray(column.isin(facts.choices), dtype=bool)
-    elif facts.name in ("unit", "contributor"):
+    elif facts.most is not None:
         right = np.array([_plain(cell) for cell in cells], dtype=bool)
     else:  # a note or a date says nothing that is reckoned with
         return np.zeros(len(column), dtype=bool), ~blank
@@ -204,6 +207,7 @@ def _plain(cell: object) -> bool:
     """Whether a tag is text of one line as it would be kept."""
     return (
         isinstance(cell, str)
+        and len(cell) <= LONGEST_NAME
         and cell.isprintable()
         and cell == cell.strip()
         and cell not in BLANK_WORDS

@@ -219,6 +219,8 @@ def _described(facts: FieldFacts) -> dict[str, Any]:
         kept |= {"trueValues": ["true"], "falseValues": ["false"]}
     elif facts.choices:
         limits["enum"] = list(facts.choices)
+    if facts.most is not None:
+        limits["maxLength"] = facts.most
     if facts.low is not None and facts.high is not None:
         limits |= {"minimum": facts.low, "maximum": facts.high}
         kept |= {"unit": facts.unit, "description": f"{facts.help} Limits: {facts.limits}."}

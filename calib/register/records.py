@@ -25,6 +25,7 @@ from calib.register.fields import (
     Flag,
     LaminationShape,
     Name,
+    NameIfAny,
     OneLine,
     RatingBasis,
     Rectifier,
@@ -79,7 +80,7 @@ class Unit(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
 
     unit: Name
-    contributor: OneLine = ""
+    contributor: NameIfAny = ""
     rectifier: Annotated[Rectifier, trimmed]
     filter: Annotated[FilterInput, trimmed]
     line_voltage_v: Annotated[float, of("line_voltage_v"), as_number]
@@ -106,9 +107,9 @@ class Unit(BaseModel):
     lamination: Annotated[LaminationShape | None, trimmed] = None
     window_width_mm: Annotated[float | None, of("window_width_mm"), as_number] = None
     window_height_mm: Annotated[float | None, of("window_height_mm"), as_number] = None
-    maker: OneLine = ""
+    maker: NameIfAny = ""
     made_year: Annotated[int | None, of("made_year"), as_number] = None
-    transformer: OneLine = ""
+    transformer: NameIfAny = ""
     stop: OneLine = ""
     stop_cleared: OneLine = ""
     doubts: OneLine = ""

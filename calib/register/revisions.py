@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from calib.errors import InputError
-from calib.register.frame import checked, settled, text_of
+from calib.register.frame import KEPT, checked, settled, text_of
 from calib.register.records import KnownUnit, columns, fields, record_id
 from calib.register.trouble import ENTER_AGAIN, AlteredError
 
@@ -283,7 +283,9 @@ def history(con: duckdb.DuckDBPyConnection, identity: str | None = None) -> pd.D
 def _tidy(table: pd.DataFrame) -> pd.DataFrame:
     """What the database gives, with the types of `read_known`."""
     days = table["recorded_on"].dt.strftime("%Y-%m-%d").str.zfill(10)  # pandas 2.2 leaves out a year's leading zeros
-    return settled(KnownUnit, table.assign(recorded_on=days))
+    tidy = settled(KnownUnit, table.assign(recorded_on=days))
+    tidy.attrs[KEPT] = True
+    return tidy
 
 
 def _last(con: duckdb.DuckDBPyConnection, contributor: str, unit: str) -> pd.DataFrame:

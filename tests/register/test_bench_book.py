@@ -202,7 +202,7 @@ def test_a_session_that_is_not_there_is_said(register: Register, attempt: str) -
     [
         ({"state": "shut"}, "state 'shut': is no state of a session; write one of: open, done"),
         ({"tag": "two\nlines"}, "tag .*: runs over more than one line"),
-        ({"step": "\x07"}, "step .*: has characters that cannot be printed"),
+        ({"step": "\x07"}, "step .*: has the character U\\+0007 .a control character., which cannot be printed"),
         ({"entries": {"ratio": float("nan")}}, "entries .*: cannot be kept as JSON"),
         ({"entries": {"ratio": {1, 2}}}, "entries .*: cannot be kept as JSON"),
         ({"entries": {"notes": "x" * LIMIT}}, "a session may have 262,144; keep long tables as files"),

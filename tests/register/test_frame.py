@@ -27,6 +27,8 @@ SPOILED = [  # column, value, what is said of it, the remedy
     ("line_frequency_hz", 5.0, "is outside the limits", "check the reading"),
     ("centre_tapped", None, "is needed", "fill it in"),
     ("unit", "  ", "is needed", "fill it in"),
+    ("unit", "A\u202e1", "has the character U+202E", "type it again by hand"),
+    ("maker", "x" * 201, "has 201 characters, and a name has at most 200", "shorten it"),
     ("conductor", "tin", "is not one of the choices", "write one of: copper, aluminium"),
     ("stack_mm", 1.0, "is outside the limits", "check the reading"),
     ("awg", "thin", "is not a number", "write it with a point"),

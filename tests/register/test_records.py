@@ -180,7 +180,21 @@ def test_a_day_is_an_iso_date(typed: dict[str, str], day: str) -> None:
 
 @pytest.mark.parametrize("text", ["a\x00b", "bell\x07", "half \ud800"])
 def test_text_that_cannot_be_printed_is_refused(typed: dict[str, str], text: str) -> None:
-    assert "cannot be printed" in told(KnownUnit, {**typed, "notes": text})
+    mark = next(mark for mark in text if not mark.isprintable())
+    assert f"has the character U+{ord(mark):04X}" in told(KnownUnit, {**typed, "notes": text})
+
+
+NAMED = ("unit", "contributor", "maker", "transformer")
+
+
+@pytest.mark.parametrize("name", NAMED)
+def test_a_name_shows_all_that_it_holds_and_has_an_end(typed: dict[str, str], name: str) -> None:
+    override = told(KnownUnit, {**typed, name: "AL\u202e7"})
+    assert override.startswith(f"{name} 'AL\\u202e7': has the character U+202E (right-to-left override)")
+    assert "U+200B (zero width space)" in told(KnownUnit, {**typed, name: "A\u200bL"})
+    assert "has 201 characters, and a name has at most 200" in told(KnownUnit, {**typed, name: "x" * 201})
+    longest = "ä" + "\u200d" + "x" * 198
+    assert getattr(KnownUnit.parse({**typed, name: longest}), name) == longest
 
 
 def test_a_tag_is_one_line_and_notes_may_be_more(typed: dict[str, str]) -> None:

@@ -11,8 +11,8 @@ import duckdb
 import pytest
 
 from calib.errors import InputError, RegisterError
-from calib.register.frame import frame_of
-from calib.register.records import KnownUnit, columns
+from calib.register.frame import checked, frame_of
+from calib.register.records import KnownUnit, columns, record_id
 from calib.register.register import ImportReport, Register, default_register_path, practice_register
 from calib.register.tables import read_known
 
@@ -186,8 +186,22 @@ def test_a_table_without_records_adds_none(register: Register, table: Table, typ
 def test_who_and_why_are_one_line(register: Register, typed: dict[str, str]) -> None:
     with pytest.raises(InputError, match="by .*: runs over more than one line"):
         register.add(record(typed), by="two\nlines")
-    with pytest.raises(InputError, match="reason .*: has characters that cannot be printed"):
+    with pytest.raises(InputError, match="reason .*: has the character U\\+0007 .a control character."):
         register.withdraw("Alder Lane", "AL-7", reason="\x07")
+
+
+def test_a_name_from_before_names_were_limited_is_read_and_withdrawn(register: Register, typed: dict[str, str]) -> None:
+    register.add(record(typed))
+    old, identity = "A\u202e" + "x" * 300, record_id("Alder Lane", "A\u202e" + "x" * 300)
+    with duckdb.connect(register.path) as con:
+        con.execute("UPDATE revisions SET unit = ?, record_id = ?", [old, identity])
+    known = register.known()
+    assert known["unit"].tolist() == [old]
+    assert checked(KnownUnit, known[known["rated_current_ma"] > 1]).equals(known)
+    register.withdraw("Alder Lane", old)
+    assert register.count() == 0
+    with pytest.raises(InputError, match="by .*: has the character U\\+202E"):
+        register.withdraw("Alder Lane", "AL-7", by="\u202eme")
 
 
 def test_real_and_simulated_records_never_mix(tmp_path: Path, table: Table, typed: dict[str, str]) -> None:
