@@ -50,7 +50,7 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
         _withheld(estimate, answer, counted)
         return
     chart = charts.estimate(estimate.curve, answer, demand, context.colours(), current)
-    st.altair_chart(chart, theme=None, width="stretch", key="estimate_chart")
+    context.picture(chart, "estimate_chart")
     _sentences(estimate, answer, unit)
     st.html(counted)
     context.in_words(chart.description)
@@ -198,7 +198,7 @@ def _opinions(opinions: pd.DataFrame, current: str) -> None:
         st.write("Only one set of readings speaks so far. Core and wire would each add an opinion of their own.")
         return
     chart = charts.opinions(opinions, context.colours(), current)
-    st.altair_chart(chart, theme=None, width="stretch", key="opinions_chart")
+    context.picture(chart, "opinions_chart")
     context.in_words(chart.description)
 
 

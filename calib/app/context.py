@@ -21,6 +21,7 @@ from calib.paths import data
 from calib.register.records import standing
 
 if TYPE_CHECKING:
+    import altair as alt
     import pandas as pd
     from streamlit.delta_generator import DeltaGenerator
 
@@ -352,6 +353,22 @@ def show_faults(problem: str, faults: Any) -> None:
     """Everything that is wrong with an input, at once."""
     st.error(problem)
     st.html(plain_lines(faults))
+
+
+@dataclass(frozen=True)
+class _AsMade:
+    """A chart of ours as the page takes it, not held to the schema anew each time: the tests have done that."""
+
+    chart: alt.LayerChart
+
+    def to_dict(self) -> dict[str, Any]:
+        """What is sent to the browser."""
+        return self.chart.to_dict(validate=False)
+
+
+def picture(chart: alt.LayerChart, key: str) -> None:
+    """A picture of `calib.charts` across the page."""
+    st.altair_chart(_AsMade(chart), theme=None, width="stretch", key=key)  # type: ignore[call-overload]
 
 
 def in_words(told: str) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import altair as alt
 import numpy as np
@@ -13,9 +12,6 @@ import pandas as pd
 
 from calib import words
 from calib.charts.style import LIGHT, Palette, styled
-
-if TYPE_CHECKING:
-    from calib.charts.style import Drawing
 
 CURRENTS = ("low_ma", "rated_current_ma", "high_ma", "floor_ma")
 DIRECT = words.current_title("full-wave")
@@ -71,7 +67,7 @@ def _label(
             fontWeight="bold" if bold else "normal",
             color=colour,
         )
-        .encode(x="current_ma:Q", y="height:Q", text="text:N")
+        .encode(x=alt.X("current_ma:Q"), y=alt.Y("height:Q"), text=alt.Text("text:N"))
     )
 
 
@@ -79,7 +75,7 @@ def _rule(at: float, colour: str, top: float, dash: list[int], bottom: float = 0
     return (
         alt.Chart(pd.DataFrame({"current_ma": [at], "bottom": [bottom], "top": [top]}))
         .mark_rule(color=colour, strokeWidth=2.5, strokeDash=dash)
-        .encode(x="current_ma:Q", y="bottom:Q", y2="top:Q")
+        .encode(x=alt.X("current_ma:Q"), y=alt.Y("bottom:Q"), y2=alt.Y2("top"))
     )
 
 
@@ -103,13 +99,13 @@ def _bar(low: float, high: float, colours: Palette) -> list[alt.Chart]:
         color=colours.ink, strokeWidth=3
     )
     return [
-        bar.encode(x="low:Q", x2="high:Q", y="height:Q"),
+        bar.encode(x=alt.X("low:Q"), x2=alt.X2("high"), y=alt.Y("height:Q")),
         alt.Chart(ends)
         .mark_tick(orient="vertical", size=16, thickness=3, color=colours.ink)
-        .encode(x="current_ma:Q", y="height:Q"),
+        .encode(x=alt.X("current_ma:Q"), y=alt.Y("height:Q")),
         alt.Chart(ends)
         .mark_text(dy=17, fontSize=14, color=colours.ink)
-        .encode(x="current_ma:Q", y="height:Q", text="text:N"),
+        .encode(x=alt.X("current_ma:Q"), y=alt.Y("height:Q"), text=alt.Text("text:N")),
     ]
 
 
@@ -119,7 +115,7 @@ def estimate(
     demand_ma: float = math.nan,
     colours: Palette = LIGHT,
     current: str = DIRECT,
-) -> Drawing:
+) -> alt.LayerChart:
     """Likely current, its interval, the floor and the set's demand on one axis.
 
     Parameters
@@ -156,7 +152,7 @@ def estimate(
         _label(f"likely {words.milliamps(likely)} mA", likely, row, span, colours.ink, bold=True),
         alt.Chart(pd.DataFrame({"current_ma": [floor], "height": [-0.46]}))
         .mark_point(shape="triangle-up", filled=True, size=110, color=colours.accent)
-        .encode(x="current_ma:Q", y="height:Q"),
+        .encode(x=alt.X("current_ma:Q"), y=alt.Y("height:Q")),
         _label(
             f"{words.share(level)}: at least {words.milliamps(floor)} mA", floor, -0.46, span, colours.accent, bold=True
         ),
@@ -168,8 +164,7 @@ def estimate(
         ]
     said = _estimate_in_words(answer, demand_ma, level)
     title = words.marked(answer, _finding(answer, demand_ma))
-    drawing = alt.layer(*layers).properties(height=HEIGHT)
-    return styled(drawing, colours, title, f"Darker: where {words.share(level)} like this are rated", said)
+    return styled(layers, HEIGHT, colours, (title, f"Darker: where {words.share(level)} like this are rated"), said)
 
 
 def _finding(answer: Mapping[str, object], demand_ma: float) -> str:
@@ -189,7 +184,7 @@ def _opinions_in_words(opinions: pd.DataFrame) -> str:
     return " ".join(said)
 
 
-def opinions(table: pd.DataFrame, colours: Palette = LIGHT, current: str = DIRECT) -> Drawing:
+def opinions(table: pd.DataFrame, colours: Palette = LIGHT, current: str = DIRECT) -> alt.LayerChart:
     """What each set of readings says by itself, one under another on one axis.
 
     Parameters
@@ -220,21 +215,15 @@ def opinions(table: pd.DataFrame, colours: Palette = LIGHT, current: str = DIREC
         alt.Tooltip("high_ma:Q", title="to, mA", format=".0f"),
     ]
     base = alt.Chart(drawn).encode(y=row, tooltip=hover)
-    bars = base.mark_rule(color=colours.ink, strokeWidth=3).encode(x=place, x2="high_ma:Q")
+    bars = base.mark_rule(color=colours.ink, strokeWidth=3).encode(x=place, x2=alt.X2("high_ma"))
     dots = base.mark_point(shape="diamond", filled=True, size=150, color=colours.accent, opacity=1).encode(
-        x="rated_current_ma:Q"
+        x=alt.X("rated_current_ma:Q")
     )
     likely = table["rated_current_ma"]
     apart = likely.max() / likely.min() if len(likely) else math.nan
     title = "One opinion only" if len(drawn) < 2 else f"The readings differ by a factor of {apart:.2f}"
-    drawing = alt.layer(bars, dots).properties(height=alt.Step(38))
-    return styled(
-        drawing,
-        colours,
-        title,
-        f"Diamond: likely; bar: {words.share(table['level'].iloc[0])}",
-        _opinions_in_words(table),
-    )
+    drawn_are = f"Diamond: likely; bar: {words.share(table['level'].iloc[0])}"
+    return styled([bars, dots], alt.Step(38), colours, (title, drawn_are), _opinions_in_words(table))
 
 
 def _class_middles(classes: pd.DataFrame) -> pd.DataFrame:
@@ -303,8 +292,8 @@ def _axes(line: pd.DataFrame, points: pd.DataFrame) -> _Axes:
 
 def _bands(line: pd.DataFrame, axes: _Axes, colours: Palette) -> list[alt.Chart]:
     base = alt.Chart(line).encode(x=axes.across)
-    unit_band = base.mark_area(color=colours.accent, opacity=0.13).encode(y=axes.up("unit_low"), y2="unit_high:Q")
-    mean_band = base.mark_area(color=colours.accent, opacity=0.32).encode(y=axes.up("low"), y2="high:Q")
+    unit_band = base.mark_area(color=colours.accent, opacity=0.13).encode(y=axes.up("unit_low"), y2=alt.Y2("unit_high"))
+    mean_band = base.mark_area(color=colours.accent, opacity=0.32).encode(y=axes.up("low"), y2=alt.Y2("high"))
     return [unit_band, mean_band, base.mark_line(color=colours.accent, strokeWidth=2.5).encode(y=axes.up())]
 
 
@@ -318,7 +307,7 @@ def _class_marks(classes: pd.DataFrame, axes: _Axes, colours: Palette) -> list[a
         alt.Tooltip("high:Q", title="to", format=".1f"),
         alt.Tooltip("count:Q", title="known units", format="d"),
     ]
-    bars = base.mark_rule(color=colours.ink, strokeWidth=2).encode(y=axes.up("low"), y2="high:Q")
+    bars = base.mark_rule(color=colours.ink, strokeWidth=2).encode(y=axes.up("low"), y2=alt.Y2("high"))
     marks = base.mark_tick(orient="horizontal", size=18, thickness=4, opacity=1, color=colours.ink).encode(
         y=axes.up(), tooltip=hover
     )
@@ -360,7 +349,9 @@ def _point_marks(points: pd.DataFrame, axes: _Axes, colours: Palette) -> list[al
     return drawings
 
 
-def multiplier(line: pd.DataFrame, points: pd.DataFrame, classes: pd.DataFrame, colours: Palette = LIGHT) -> Drawing:
+def multiplier(
+    line: pd.DataFrame, points: pd.DataFrame, classes: pd.DataFrame, colours: Palette = LIGHT
+) -> alt.LayerChart:
     """Known units, the line with both its bands, and the classes' means, for one supply.
 
     Parameters
@@ -390,6 +381,5 @@ def multiplier(line: pd.DataFrame, points: pd.DataFrame, classes: pd.DataFrame, 
         *_class_marks(classes, axes, colours),
     ]
     said = _multiplier_in_words(line, placed, classes, level)
-    drawing = alt.layer(*layers).properties(height=580)
     subtitle = f"Dark band: the mean; pale: {words.share(level)}; bars: class means; ?: doubtful record"
-    return styled(drawing, colours, _multiplier_finding(line, len(placed)), subtitle, said)
+    return styled(layers, 580, colours, (_multiplier_finding(line, len(placed)), subtitle), said)

@@ -12,14 +12,13 @@ from calib import words
 from calib.charts.style import LIGHT, Palette, styled
 
 if TYPE_CHECKING:
-    from calib.charts.style import Drawing
     from calib.leads.result import LeadsFound, LeadWinding
 
 HEAD_PX, ROW_PX = 110, 88  # height of the title, and of a winding's row
 LEAST_GAP = 0.1  # between two leads, as a share of the width, so that their tags stay apart on a phone
 
 
-def windings(found: LeadsFound, colours: Palette = LIGHT) -> Drawing:
+def windings(found: LeadsFound, colours: Palette = LIGHT) -> alt.LayerChart:
     """All windings one beneath another.
 
     Parameters
@@ -46,17 +45,17 @@ def windings(found: LeadsFound, colours: Palette = LIGHT) -> Drawing:
     tags = alt.Chart(leads).mark_text(dy=-17, fontSize=14, fontWeight=600, color=colours.ink)
     roles = alt.Chart(lines).mark_text(align="left", dy=-40, dx=-6, fontSize=14, color=colours.ink)
     layers = [
-        coils.encode(x=across, x2="stop:Q", y=down, strokeDash=dashes),
+        coils.encode(x=across, x2=alt.X2("stop"), y=down, strokeDash=dashes),
         marks.encode(x=across, y=down, shape=shapes, tooltip=hover),
-        tags.encode(x=across, y=down, text="lead:N"),
-        roles.encode(x=across, y=down, text="role:N"),
+        tags.encode(x=across, y=down, text=alt.Text("lead:N")),
+        roles.encode(x=across, y=down, text=alt.Text("role:N")),
     ]
     if len(sections):
         parts = alt.Chart(sections).mark_text(dy=17, fontSize=12, color=colours.soft_ink)
-        layers.append(parts.encode(x=across, y=down, text="ohm:N"))
-    drawing = alt.layer(*layers).properties(height=HEAD_PX + ROW_PX * len(found.windings))
+        layers.append(parts.encode(x=across, y=down, text=alt.Text("ohm:N")))
+    height = HEAD_PX + ROW_PX * len(found.windings)
     subtitle = "● end, ■ tap; placed by resistance, in Ω; broken line: order not settled"
-    return styled(drawing, colours, _title(found), subtitle, _in_words(found))
+    return styled(layers, height, colours, (_title(found), subtitle), _in_words(found))
 
 
 def _title(found: LeadsFound) -> str:

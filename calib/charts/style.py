@@ -8,6 +8,7 @@ colour marks nothing but simulated data.
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,8 +16,6 @@ from calib.paths import data
 
 if TYPE_CHECKING:
     import altair as alt
-
-    Drawing = alt.LayerChart | alt.FacetChart | alt.Chart
 
 TITLE_WIDTH = 36
 BODY_FONT = '"Source Sans", sans-serif'
@@ -47,16 +46,22 @@ def palette(dark: bool) -> Palette:
     return DARK if dark else LIGHT
 
 
-def styled(chart: Drawing, colours: Palette, title: str, subtitle: str, words: str) -> Drawing:
+def styled(
+    layers: Sequence[alt.Chart], height: float | alt.Step, colours: Palette, headings: tuple[str, str], words: str
+) -> alt.LayerChart:
     """A chart in the house's style, with the finding as title and the numbers as text for those who cannot see it.
+
+    It is made in one go: every further method of a chart would copy the whole of it.
 
     Parameters
     ----------
-    chart : altair chart
-        The drawing.
+    layers : sequence of altair charts
+        What is drawn, the lowest first.
+    height : float or altair step
+        Of the whole, or of a row [px].
     colours : Palette
         Colours of the ground that it stands on.
-    title, subtitle : str
+    headings : tuple of str
         The finding, and what is drawn; wrapped so that a phone shows them whole.
     words : str
         The text alternative, with the numbers.
@@ -64,10 +69,11 @@ def styled(chart: Drawing, colours: Palette, title: str, subtitle: str, words: s
     Returns
     -------
     altair chart
-        A new chart that fills the width of its place.
+        A chart that fills the width of its place.
     """
     import altair as alt
 
+    title, subtitle = headings
     heading = alt.TitleParams(
         text=textwrap.wrap(title, TITLE_WIDTH),
         subtitle=textwrap.wrap(subtitle, TITLE_WIDTH + 6),
@@ -82,22 +88,38 @@ def styled(chart: Drawing, colours: Palette, title: str, subtitle: str, words: s
         subtitlePadding=4,
         offset=12,
     )
-    return (
-        chart.properties(title=heading, width="container", description=words, background=colours.ground)
-        .configure(font=BODY_FONT, padding={"left": 4, "right": 14, "top": 4, "bottom": 4})
-        .configure_view(stroke=None)
-        .configure_axis(
-            labelColor=colours.ink,
-            titleColor=colours.ink,
-            tickColor=colours.rule,
-            domainColor=colours.rule,
-            gridColor=colours.rule,
-            gridOpacity=0.5,
-            labelFontSize=13,
-            titleFontSize=13,
-            titleFontWeight="normal",
-        )
-        .configure_legend(
-            orient="bottom", columns=2, labelColor=colours.ink, titleColor=colours.ink, labelFontSize=13, labelLimit=200
-        )
+    return alt.LayerChart(
+        layer=list(layers),
+        height=height,
+        width="container",
+        title=heading,
+        description=words,
+        background=colours.ground,
+        config=_config(colours),
+    )
+
+
+def _config(colours: Palette) -> alt.Config:
+    import altair as alt
+
+    axis = alt.AxisConfig(
+        labelColor=colours.ink,
+        titleColor=colours.ink,
+        tickColor=colours.rule,
+        domainColor=colours.rule,
+        gridColor=colours.rule,
+        gridOpacity=0.5,
+        labelFontSize=13,
+        titleFontSize=13,
+        titleFontWeight="normal",
+    )
+    legend = alt.LegendConfig(
+        orient="bottom", columns=2, labelColor=colours.ink, titleColor=colours.ink, labelFontSize=13, labelLimit=200
+    )
+    return alt.Config(
+        font=BODY_FONT,
+        padding={"left": 4, "right": 14, "top": 4, "bottom": 4},
+        view=alt.ViewConfig(stroke=None),
+        axis=axis,
+        legend=legend,
     )

@@ -31,7 +31,7 @@ def draw() -> None:
     line = model.line(rectifier, filter_input, context.LEVEL, _areas(points))
     classes = _classes_of(model, rectifier, filter_input)
     chart = charts.multiplier(line, points, classes, context.colours())
-    st.altair_chart(chart, theme=None, width="stretch", key="size_chart")
+    context.picture(chart, "size_chart")
     _notes(points)
     context.in_words(chart.description)
     st.header("The size classes", anchor=False)

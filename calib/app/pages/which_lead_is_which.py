@@ -202,7 +202,7 @@ def _windings(found: LeadsFound | None, faults: tuple[str, ...]) -> None:
         st.warning(words.plain(remark))
     if found.windings:
         chart = charts.windings(found, context.colours())
-        st.altair_chart(chart, theme=None, width="stretch", key="leads_chart")
+        context.picture(chart, "leads_chart")
         context.in_words(chart.description)
     else:
         st.write("No two leads belong together so far.")
