@@ -47,7 +47,7 @@ class Features:
     frame : pandas.DataFrame
         contributor, unit, evidence, rectifier, filter, maker (in small letters), era (of ERAS), no_load_v [V],
         resistance_ohm (20 °C) [ohm], v_over_r [V/ohm], core_area_cm2 [cm2], size_class, wire_area_mm2 [mm2],
-        reading_gap (ratio test over no_load_v, less 1), published, simulated.
+        reading_gap (ratio test over no_load_v, less 1), kept (somebody found it right), published, simulated.
     readings : numpy.ndarray, shape (n, 6)
         In the order of READINGS.
     frequency : numpy.ndarray, shape (n,)
@@ -204,6 +204,7 @@ def features_of(records: pd.DataFrame) -> Features:
             "size_class": size_classes(area),
             "wire_area_mm2": square,
             "reading_gap": tested / direct - 1,
+            "kept": text(records, "kept") != "",
             "published": False,
             "simulated": np.char.lower(text(records, "simulated").astype(str)) == "true",
         }

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 LN2, LN10 = float(np.log(2)), float(np.log(10))
 DOUBTFUL_BELOW = 0.7  # odds of soundness below which a record is doubtful
 SWAPPED = {"capacitor": "choke", "choke": "capacitor"}
+LN_KEPT = LN10  # what a person's word that a record is right takes off the log of its prior odds of a slip
 NO_OTHER_FILTER = 50.0  # a movement too large to be believed
 
 
@@ -133,6 +134,7 @@ def error_effects(rows: Features, imputation: Imputation, prior: Prior) -> Error
         shift[here], extra[here] = effects.shift, effects.extra_variance
         log_side[here] = effects.log + ratio * effects.by_ratio + volts * effects.by_volts + ratio**2 * effects.square
     shift[:, SWAP_AT] += swaps()[rows.pair]
+    log_side[rows.frame["kept"].to_numpy(dtype=bool), 1:] -= LN_KEPT
     return ErrorEffects(shift, extra, log_side)
 
 

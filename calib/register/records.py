@@ -179,6 +179,7 @@ class KnownUnit(Unit):
     rated_current_ma: Annotated[float, of("rated_current_ma"), as_number]
     rating_basis: Annotated[RatingBasis | None, trimmed] = None
     guide_factor: Annotated[float | None, of("guide_factor"), as_number] = None
+    kept: OneLine = ""
 
     @property
     def record_id(self) -> str:

@@ -207,6 +207,26 @@ class Register(BenchStore):
         with opened(self.path, self._wait, write=True) as con, transaction(con):
             revisions.withdraw(con, contributor, unit, by, reason)
 
+    def keep(self, contributor: str, unit: str, by: str = "", reason: str = "") -> None:
+        """Note that a doubted record was looked into and is right, and why: the fit then doubts it ten times less.
+
+        Amending its readings takes that back; the record marked for review is so no longer.
+
+        Raises
+        ------
+        InputError
+            The register has no such unit, it was withdrawn, or no reason is given.
+        RegisterError
+            The file cannot be worked on.
+        """
+        by, reason = line("by", by), line("reason", reason)
+        contributor, unit = line("contributor", contributor), line("unit", unit)
+        if not reason:
+            remedy = "say what was looked at, such as: read again on another meter"
+            raise InputError.one("is needed to keep a record as it is", remedy, column="reason", code="missing")
+        with opened(self.path, self._wait, write=True) as con, transaction(con):
+            revisions.keep(con, contributor, unit, by, reason)
+
     def known(self) -> pd.DataFrame:
         """The known units as they stand, with the columns and types of `read_known`, by contributor and unit.
 

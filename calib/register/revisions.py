@@ -37,6 +37,8 @@ class Ledger:
         The thing's own columns in their order, each with the SQL that makes it of a data frame's.
     gone : str
         The action that takes a thing out of those that count; blank where none does.
+    unsaid : tuple of str
+        Columns of which a blank says nothing: it does not differ from what stands there.
     """
 
     table: str
@@ -45,6 +47,7 @@ class Ledger:
     heads: tuple[str, ...]
     cells: Mapping[str, str]
     gone: str = ""
+    unsaid: tuple[str, ...] = ()
 
     def keep(
         self, con: duckdb.DuckDBPyConnection, incoming: pd.DataFrame, action: str = "", by: str = "", reason: str = ""
@@ -65,7 +68,8 @@ class Ledger:
     def compared(self, con: duckdb.DuckDBPyConnection, incoming: pd.DataFrame) -> pd.DataFrame:
         """What `keep` would do, but for `kept`."""
         differing = ", ".join(
-            f"""CASE WHEN old."{name}" IS DISTINCT FROM new."{name}" THEN '{name}' END""" for name in self.cells
+            f"""CASE WHEN old."{name}" IS DISTINCT FROM new."{name}"{self._said(name)} THEN '{name}' END"""
+            for name in self.cells
         )
         gone = f"coalesce(old.\"action\" = '{self.gone}', false)" if self.gone else "false"
         asked = f"""
@@ -107,6 +111,9 @@ class Ledger:
         found = con.execute(f"SELECT {names} FROM {self.table} {where} ORDER BY {order}", values).df()
         return timed(found, "made_at")
 
+    def _said(self, name: str) -> str:
+        return f' AND new."{name}" IS NOT NULL' if name in self.unsaid else ""
+
     def _typed(self, more: str) -> str:
         cells = ", ".join(f'{made} AS "{name}"' for name, made in self.cells.items())
         return f"SELECT {more}, {self.identity}, {cells} FROM brought"
@@ -143,6 +150,7 @@ RECORDS = Ledger(
     ("record_id", "revision", "action", "by", "reason", "made_at", "needs_review"),
     {facts.name: _cell(facts) for facts in fields(KnownUnit)},
     gone="withdraw",
+    unsaid=("kept",),
 )
 _NAMES = ", ".join(f'"{name}"' for name in RECORDS.cells)
 
@@ -220,8 +228,23 @@ def amend(con: duckdb.DuckDBPyConnection, table: pd.DataFrame, by: str, reason: 
     InputError
         The register has no such unit, or it was withdrawn.
     """
-    was = _last(con, str(table["contributor"].iloc[0]), str(table["unit"].iloc[0]))["was"].iloc[0]
-    RECORDS.append(con, _identified(table).assign(was=was), "amend", by, reason)
+    last = _last(con, str(table["contributor"].iloc[0]), str(table["unit"].iloc[0]))
+    new = _identified(table)
+    differs = set(RECORDS.compared(con, new)["differs"].iloc[0].split(", "))
+    if differs - {"", "notes"} and "kept" not in differs:
+        new["kept"] = ""  # it was said of other readings
+    RECORDS.append(con, new.assign(was=last["was"].iloc[0]), "amend", by, reason)
+
+
+def keep(con: duckdb.DuckDBPyConnection, contributor: str, unit: str, by: str, reason: str) -> None:
+    """Note that the record of a unit was looked into and is right; this settles a review too.
+
+    Raises
+    ------
+    InputError
+        The register has no such unit, or it was withdrawn.
+    """
+    RECORDS.append(con, _last(con, contributor, unit).assign(kept=reason), "keep", by, reason)
 
 
 def withdraw(con: duckdb.DuckDBPyConnection, contributor: str, unit: str, by: str, reason: str) -> None:

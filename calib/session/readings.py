@@ -58,7 +58,7 @@ PLAIN = (
 )
 # Columns that the form for a known unit asks for in another way (the wire by any gauge, the uncertainties by the
 # meters), or never.
-ASKED_OTHERWISE = (*BY_WIRE, "u_voltage_pct", "u_resistance_pct", "simulated")
+ASKED_OTHERWISE = (*BY_WIRE, "u_voltage_pct", "u_resistance_pct", "kept", "simulated")
 
 NOT_LOOKED_AT, NONE = "not-looked-at", "none"
 MOST = 4

@@ -58,6 +58,18 @@ def test_a_slip_is_named_with_its_cause(column, factor, cause):
     assert len(suspects) - len(named) <= 3  # of 228 sound ones
 
 
+def test_a_person_s_word_divides_the_odds_of_a_slip_by_ten():
+    """The record's own odds, since one word of 240 hardly moves what the others teach; a slip of digits stays found."""
+    table, hit = spoil(scene_known(), "hv_resistance_ohm", 0.5)
+    before = fit(table)
+    points = before.points("full-wave", "capacitor").set_index("unit")["odds_sound"]
+    tag = points[points.index.isin(hit)].idxmax()
+    said = np.where(table["unit"] == tag, "read again on another meter", "")
+    after = fit(table.assign(kept=said)).points("full-wave", "capacitor").set_index("unit")["odds_sound"]
+    odds = (1 - points[tag]) / points[tag], (1 - after[tag]) / after[tag]
+    assert odds[1] == pytest.approx(odds[0] / 10, rel=0.2)
+
+
 def test_a_clean_register_accuses_hardly_anyone():
     """Measured over three registers of 240: none."""
     assert len(scene_fit().suspects()) <= 2

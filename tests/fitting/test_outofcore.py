@@ -42,6 +42,7 @@ def mixed(records: pd.DataFrame, patterns: tuple[int, ...] = tuple(KINDS)) -> pd
     records = records.assign(
         maker=np.array(["", " East and Sons", "west"], dtype=object)[at % 3],
         made_year=np.where(at % 5 == 0, 1990.0, np.nan),
+        kept=np.where(at % 4 == 0, "read again", ""),
         weight_kg=0.055 * known["core_area_cm2"] ** 1.5 * np.exp(rng.normal(0, 0.15, len(at))),
         primary_resistance_ohm=reflected / 1.7 * np.exp(rng.normal(0, 0.2, len(at))),
     )
@@ -94,7 +95,8 @@ def one_pass():
     size = np.array([int(label or 0) for label in rows.frame["size_class"]])
     maker, era = (places(levels, rows.frame[name]) for name, levels in (("maker", design.makers), ("era", ERAS)))
     maker = np.where(maker < 0, len(design.makers), maker)
-    cell = cell_of(code, maker, era, places(GRADE_NAMES, rows.frame["evidence"]), rows.pair, size)
+    kept = rows.frame["kept"].astype(int)
+    cell = cell_of(code, maker, era, places(GRADE_NAMES, rows.frame["evidence"]), rows.pair, size, kept)
     kind = rows.seen[:, CORE:] @ (1 << np.arange(4))
     seen = pd.DataFrame({"kind": kind, "cell": cell}).value_counts().sort_index()
     cells = Cells(*(seen.index.get_level_values(name).to_numpy() for name in ("cell", "kind")), seen.to_numpy(), design)

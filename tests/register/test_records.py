@@ -17,7 +17,7 @@ OPTIONAL = [
     *["u_resistance_pct", "primary_resistance_ohm", "u_primary_pct", "weight_kg", "hv_half_1_ohm", "hv_half_2_ohm"],
     *["lamination", "window_width_mm", "window_height_mm"],
     *["rating_basis", "guide_factor", "maker", "made_year", "transformer", "stop", "stop_cleared", "doubts"],
-    *["recorded_on", "notes", "simulated"],
+    *["kept", "recorded_on", "notes", "simulated"],
 ]
 RATING = ["unit", "contributor", "evidence", *SUPPLY, "rated_current_ma"]
 KNOWN = [*RATING, *LINE, *VOLTAGES, *RESISTANCE, *OPTIONAL]
@@ -55,7 +55,7 @@ def test_the_columns_of_known_units_stand_in_their_order() -> None:
 
 
 def test_the_columns_of_unknown_units_leave_out_the_rating_and_add_the_demand() -> None:
-    left_out = {"evidence", "rated_current_ma", "rating_basis", "guide_factor"}
+    left_out = {"evidence", "rated_current_ma", "rating_basis", "guide_factor", "kept"}
     assert list(columns(UnknownUnit)) == [
         "unit",
         "contributor",

@@ -93,6 +93,26 @@ def test_a_withdrawn_unit_counts_no_more_and_its_history_stays(register: Registe
     assert register.count() == 1
 
 
+def test_a_record_that_is_right_is_kept_with_the_reason_until_its_readings_change(
+    register: Register, typed: dict[str, str]
+) -> None:
+    register.add(record(typed))
+    register.add(record(typed, rated_current_ma="95"))
+    with pytest.raises(InputError, match="is needed to keep a record as it is"):
+        register.keep("Alder Lane", "AL-7", reason=" ")
+    register.keep("Alder Lane", "AL-7", by="Ferry House", reason="read again")
+    (row,) = register.known().to_dict("records")
+    assert (row["kept"], row["rated_current_ma"]) == ("read again", 95.0)
+    last = register.history("Alder Lane", "AL-7").iloc[-1]
+    assert last[["action", "by", "reason", "needs_review"]].tolist() == ["keep", "Ferry House", "read again", False]
+    assert register.add(record(typed, rated_current_ma="95")).unchanged == 1  # as a table without that column has it
+    standing = record(typed, rated_current_ma="95", kept="read again")
+    register.amend(standing.model_copy(update={"notes": "green"}))
+    assert register.known()["kept"].tolist() == ["read again"]
+    register.amend(standing.model_copy(update={"rated_current_ma": 96.0}))
+    assert register.known()["kept"].tolist() == [""]
+
+
 def test_what_is_not_there_cannot_be_amended_or_withdrawn(register: Register, typed: dict[str, str]) -> None:
     with pytest.raises(InputError, match="'AL-7': the register has no such unit of Alder Lane"):
         register.amend(record(typed))

@@ -38,7 +38,7 @@ NUMBERS = (
     *("tongue_mm", "stack_mm", "core_area_cm2", "awg", "wire_diameter_mm"),
     *("primary_resistance_ohm", "weight_kg", "guide_factor", "made_year"),
 )
-TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", "conductor", "rating_basis", "maker")
+TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", "conductor", "rating_basis", "maker", "kept")
 BESIDE = READINGS[CORE:]  # what may be known of a record beside V and V/R; its kind has a bit for each that is
 KINDS = 1 << len(BESIDE)
 SIZES = len(core.SIZE_CLASS_LABELS) + 1  # 0 stands for no core
@@ -64,9 +64,10 @@ def features_expression(table: ibis.Table) -> ibis.Table:
     Returns
     -------
     ibis.Table
-        One row a record: contributor, unit, maker, era (place in ERAS); grade, pair (places in GRADE_NAMES and PAIRS,
-        -1 for what is not there); size (size class 1 to 7, 0 without a core); frequency, each of READINGS and
-        reading_variance as in features.Features; yielded (its response less LN_FORM of the pair). NULL where not known.
+        One row a record: contributor, unit, maker, kept (0 or 1), era (place in ERAS); grade, pair (places in
+        GRADE_NAMES and PAIRS, -1 for what is not there); size (size class 1 to 7, 0 without a core); frequency, each of
+        READINGS and reading_variance as in features.Features; yielded (its response less LN_FORM of the pair). NULL
+        where not known.
     """
     import ibis
 
@@ -93,6 +94,7 @@ def features_expression(table: ibis.Table) -> ibis.Table:
         contributor=text["contributor"],
         unit=text["unit"],
         maker=text["maker"].strip().lower(),
+        kept=(text["kept"] != "").cast("int8"),
         era=(known["made_year"].fill_null(0) > LAST_OLD_YEAR).cast("int8"),
         grade=_place(text["evidence"], GRADE_NAMES),
         pair=ibis.ifelse(guide, AC, _pair(text["rectifier"], text["filter"])),
@@ -109,18 +111,18 @@ def features_expression(table: ibis.Table) -> ibis.Table:
     )
 
 
-RADIX = (MOST_NAMES + 1, len(ERAS), len(GRADE_NAMES), len(PAIRS), SIZES)
+RADIX = (MOST_NAMES + 1, len(ERAS), len(GRADE_NAMES), len(PAIRS), SIZES, 2)
 
 
 def cell_of(code: Any, *parts: Any) -> Any:
-    """Number of a cell by contributor, maker, era, grade, pair and size: of arrays or of columns of a table."""
+    """Number of a cell by contributor, maker, era, grade, pair, size and kept: of arrays or of columns of a table."""
     for part, radix in zip(parts, RADIX, strict=True):
         code = code * radix + part
     return code
 
 
 def parts_of(cell: np.ndarray) -> list[np.ndarray]:
-    """Contributor, maker, era, grade, pair and size of cells."""
+    """Contributor, maker, era, grade, pair and size of cells, and whether their records were found right."""
     parts = []
     for radix in reversed(RADIX):
         cell, part = np.divmod(cell, radix)
@@ -143,9 +145,10 @@ def prepared(features: ibis.Table, design: Design, imputation: Imputation, prior
     Returns
     -------
     ibis.Table
-        cell (contributor, maker, era, evidence, supply and size class in one number; NULL for a record that has no
-        place), kind, and in the steps of HELD: the covariates of main with blanks filled by expectation, yielded,
-        reading_variance, and what the readings beside V and V/R say of a step of these (PatternEffects.towards).
+        cell (contributor, maker, era, evidence, supply, size class and whether kept in one number; NULL for a record
+        that has no place), kind, and in the steps of HELD: the covariates of main with blanks filled by expectation,
+        yielded, reading_variance, and what the readings beside V and V/R say of a step of these
+        (PatternEffects.towards).
     """
     import ibis
 
@@ -154,7 +157,7 @@ def prepared(features: ibis.Table, design: Design, imputation: Imputation, prior
         codes = ibis.memtable({f"{name}_key": [*levels, ""], f"{name}_code": list(range(len(levels) + 1))})
         rows = rows.left_join(codes, rows[name] == codes[f"{name}_key"])
         rows = rows.mutate(**{f"{name}_code": rows[f"{name}_code"].fill_null(len(levels))})
-    parts = (rows[name] for name in ("contributor_code", "maker_code", "era", "grade", "pair", "size"))
+    parts = (rows[name] for name in ("contributor_code", "maker_code", "era", "grade", "pair", "size", "kept"))
     cell = cell_of(*(part.cast("int64") for part in parts))
     kind = sum((rows[name].notnull().cast("int64") * (1 << bit) for bit, name in enumerate(BESIDE)), start=0)
     rows = rows.mutate(

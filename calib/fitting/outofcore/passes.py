@@ -21,7 +21,7 @@ import numpy as np
 
 from calib.bench.core import SIZE_CLASS_LABELS
 from calib.fitting.features import CORE, LN_FORM, PAIRS, V_OVER_R
-from calib.fitting.gross_errors import SWAP_AT, PatternEffects, swaps
+from calib.fitting.gross_errors import LN_KEPT, SWAP_AT, PatternEffects, swaps
 from calib.fitting.imputation import Imputation
 from calib.fitting.mixture import log_normal, precision_pulled
 from calib.fitting.model import GRADE_NAMES, Design, Unmeasured, VarianceComponents
@@ -69,12 +69,12 @@ class Cells:
 
     @cached_property
     def parts(self) -> list[np.ndarray]:
-        """Contributor, maker, era, grade, pair and size of each cell."""
+        """Contributor, maker, era, grade, pair and size of each cell, and whether its records were found right."""
         return parts_of(self.cell)
 
     def columns(self) -> np.ndarray:
         """Columns of the design that are 1 in each cell, shape (6, c): one of each block, or -1."""
-        code, maker, era, grade, pair, size = self.parts
+        code, maker, era, grade, pair, size, _ = self.parts
         starts = self.design.starts
         return np.array(
             [
@@ -93,7 +93,7 @@ class Cells:
         """What a pass takes of each cell, by the coefficients and the scales: see summed."""
         import pandas as pd
 
-        _, maker, _, grade, pair, _ = self.parts
+        _, maker, _, grade, pair, _, kept = self.parts
         columns = self.columns()
         offset = np.where(columns >= 0, mean[columns], 0.0).sum(axis=0) - LN_FORM[pair]
         variance = scales.noise**2 + np.square(scales.grades)[grade]
@@ -111,12 +111,13 @@ class Cells:
                 "variance": variance,
                 "meters": meters,
                 "swap": swaps()[pair],
+                "kept": LN_KEPT * kept,
             }
         )
 
     def classes(self) -> dict[tuple[str, str, str], int]:
         """Records of each (size class, rectifier, filter)."""
-        *_, pair, size = self.parts
+        *_, pair, size, _ = self.parts
         found: Counter[tuple[str, str, str]] = Counter()
         for one, place, count in zip(pair, size, self.count, strict=True):
             found[("", *SIZE_CLASS_LABELS)[place], *PAIRS[one]] += int(count)
@@ -158,8 +159,8 @@ def summed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibis
         As :func:`prepared` gives it.
     cells : ibis.Table
         cell, kind; `offset` (what the one-hot coefficients give and the ln of the form factor takes), `variance` (of a
-        sound record, the meters' part aside), `meters` (how much of their variance counts) and `swap` (what a swapped
-        filter adds to the residual) of each.
+        sound record, the meters' part aside), `meters` (how much of their variance counts), `swap` (what a swapped
+        filter adds to the residual) and `kept` (what a person's word adds to the log odds of soundness) of each.
     kind : int
         Of which readings, see pattern_of.
     given : Given
@@ -219,7 +220,7 @@ def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibi
     rows = rows.mutate(last=log_likelihood(last), broad=rows[f"variance_{place[last]}"])
     odds = float(np.log1p(-given.share) - np.log(given.share))
     rows = rows.mutate(
-        likely=(log_likelihood(sound) + odds - rows["last"]).exp(),
+        likely=(log_likelihood(sound) + odds + rows["kept"] - rows["last"]).exp(),
         slipped=sum((log_likelihood(at) - rows["last"]).exp() for at in slips),
     )
     rows = rows.mutate(total=rows["likely"] + rows["slipped"] + 1.0)
