@@ -28,6 +28,10 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "fit": fit_commands.run_fit,
     "estimate": fit_commands.run_estimate,
     "add": register.run_add,
+    "amend": register.run_amend,
+    "withdraw": register.run_withdraw,
+    "restore": register.run_put_back,
+    "history": register.run_history,
     "import": register.run_import,
     "export": register.run_export,
     "backup": register.run_backup,
@@ -73,8 +77,8 @@ def parser(word: str) -> argparse.ArgumentParser:
         part.set_defaults(run=RUN[name])
         if name == word:
             _declare(part, told["option"])
-            if name == "add":
-                register.declare_record(part)
+            if name in register.TAKE_A_RECORD:
+                register.declare_record(part, told["option"])
     return whole
 
 

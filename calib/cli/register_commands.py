@@ -1,5 +1,7 @@
 """``calib add``, ``import`` and ``export``: records into the register and out of it.
 
+``calib amend``, ``withdraw``, ``restore`` and ``history``: one record, revised and looked back at.
+
 ``calib backup``, ``restore-from`` and ``check``: the register copied, put back from a copy, and read through.
 """
 
@@ -8,14 +10,14 @@ from __future__ import annotations
 import argparse
 import csv
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Container, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from calib.cli.options import HERE, all_of, existing_register, register_path
-from calib.cli.output import note, say, say_done
-from calib.errors import CannotError, Fault, InputError, visible
+from calib.cli.output import as_json, note, rows_of, say, say_done
+from calib.errors import SHOWN, CannotError, Fault, InputError, visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,22 +26,27 @@ if TYPE_CHECKING:
     from calib.register.register import Register
     from calib.register.revisions import ImportReport
 
-ADD = "calib add"
+ADD, AMEND = "calib add", "calib amend"
+TAKE_A_RECORD = ("add", "amend")
 
 
-def declare_record(part: argparse.ArgumentParser) -> None:
-    """The options of ``calib add`` for a record: one for each column, made from the record's own fields."""
+def declare_record(part: argparse.ArgumentParser, declared: Container[str]) -> None:
+    """The options for a record, one for each column, made from its own fields; those declared already are left out."""
     from calib.register.records import KnownUnit, fields
 
     columns = part.add_argument_group(
         "the record",
-        "each option takes a value, a number with comma or point and its unit behind; leave out what was not measured",
+        "each option takes a value, a number with comma or point and its unit behind; leave out what was not measured, "
+        "or, where a record is amended, what stays; an empty value clears the cell",
     )
     for fact in fields(KnownUnit):
+        option = f"--{fact.name.replace('_', '-')}"
+        if option in declared or fact.name in declared:
+            continue
         takes = "|".join(fact.choices) or fact.kind.upper()
         says = "; ".join(part for part in ("needed" if fact.needed else "", fact.limits) if part)
         told = (f"{fact.help} [{says}]" if says else fact.help).replace("%", "%%")
-        columns.add_argument(f"--{fact.name.replace('_', '-')}", metavar=takes, help=told)
+        columns.add_argument(option, metavar=takes, help=told)
 
 
 def run_add(asked: argparse.Namespace) -> None:
@@ -57,12 +64,19 @@ def run_add(asked: argparse.Namespace) -> None:
     with told_when_interrupted(path, lambda: frame_of(KnownUnit, [record])):
         with Register(path, simulated=record.simulated) as register:
             _refuse_stopped(register, frame_of(KnownUnit, [record]), ADD)
-            report = register.add(record, by=asked.by, reason=asked.reason)
+            report = register.add(record, by=asked.by, reason=asked.reason, revise=False)
         told(report, path)
 
 
-def _record_of(typed: dict[str, str]) -> KnownUnit:
+def _record_of(typed: dict[str, str], stands: KnownUnit | None = None) -> KnownUnit:
     """The record of what was typed: a number with a comma or a unit is read as the forms read it, and said.
+
+    Parameters
+    ----------
+    typed : dict of str to str
+        By column; blank for none.
+    stands : KnownUnit or None
+        The record that it amends: columns that are not typed stay as they are.
 
     Raises
     ------
@@ -72,22 +86,23 @@ def _record_of(typed: dict[str, str]) -> KnownUnit:
     from calib.register.records import KnownUnit, fields
     from calib.units import NotRead, read_number
 
-    values: dict[str, object] = dict(typed)
+    where = AMEND if stands else ADD
+    values: dict[str, object] = {**(stands.entered() if stands else {}), **typed}
     order = [fact.name for fact in fields(KnownUnit)]
     said, faults = [], []
     for fact in fields(KnownUnit):
-        text = typed[fact.name].strip()
+        text = typed.get(fact.name, "").strip()
         if fact.kind != "number" or not text:
             continue
         try:
             one = read_number(text, fact.unit, "", fact.usual)
         except NotRead as error:
-            faults.append(Fault(ADD, None, fact.name, text, error.problem, error.remedy, error.code))
+            faults.append(Fault(where, None, fact.name, text, error.problem, error.remedy, error.code))
             continue
         values[fact.name] = one.kept
         said += [f"--{fact.name.replace('_', '-')}: {one.aloud}"] if one.aloud else []
     try:
-        record = KnownUnit.parse(values, where=ADD)
+        record = KnownUnit.parse(values, where=where)
     except InputError as error:
         # Text that is no number is refused there too, in the words of a table.
         mine = {fault.column for fault in faults}
@@ -98,6 +113,132 @@ def _record_of(typed: dict[str, str]) -> KnownUnit:
     for one_line in said:
         note(one_line)
     return record
+
+
+def run_amend(asked: argparse.Namespace) -> None:
+    """Put what was typed in the place of those columns of a record; the whole is checked as a new one is."""
+    from calib.register.improbable import improbabilities
+    from calib.register.records import KnownUnit, fields
+
+    typed = {fact.name: text for fact in fields(KnownUnit) if (text := getattr(asked, fact.name)) is not None}
+    named = {name: typed.pop(name) for name in ("unit", "contributor")}
+    with _revised(asked) as (register, by):
+        if not typed:
+            remedy = "give an option for each column that is to be another, such as --rated-current-ma 90"
+            raise InputError.one("nothing to amend", remedy, where=AMEND, code="missing")
+        stands = register.record(named["contributor"], named["unit"])
+        record = _record_of(typed, stands)
+        if record == stands:
+            say(f"{_name(asked)} has these values already: nothing was changed")
+            return
+        register.amend(record, by=by, reason=asked.why, instead_of=stands)
+        for one in improbabilities(record):
+            note(f"{record.unit}: {one.column}: {one.why}")
+        old, new = stands.values(), record.values()
+        told = ", ".join(f"{name} {_cell(old[name])} -> {_cell(new[name])}" for name in new if old[name] != new[name])
+        say_done(f"amended {_name(asked)}: {told}")
+
+
+def run_withdraw(asked: argparse.Namespace) -> None:
+    """Take one record out of those that count."""
+    with _revised(asked) as (register, by):
+        register.withdraw(asked.contributor, asked.unit, by=by, reason=asked.why)
+        say_done(f"withdrew {_name(asked)}; its history stays, and calib restore lets it count again")
+
+
+def run_put_back(asked: argparse.Namespace) -> None:
+    """Let one record count again: as before it was withdrawn, or as it stood at an earlier revision."""
+    number = None if asked.revision is None else _revision(asked.revision)
+    with _revised(asked) as (register, by):
+        if number is None:
+            history = register.history(asked.contributor, asked.unit)
+            _refuse_stopped(register, history.tail(1), "calib restore")
+        register.restore(asked.contributor, asked.unit, by=by, reason=asked.why, revision=number)
+        rated = register.history(asked.contributor, asked.unit)["rated_current_ma"].iloc[-1]
+        say_done(f"restored {_name(asked)}, rated {rated:g} mA; calib history tells the rest")
+
+
+def _revision(typed: str) -> int:
+    if typed.isascii() and typed.isdigit() and int(typed[:9]) > 0:
+        return int(typed[:9])
+    remedy = "give a number that calib history lists, such as 1"
+    raise InputError.one(
+        "is no revision's number", remedy, column="--revision", value=typed, where=HERE, code="not-a-number"
+    )
+
+
+def _name(asked: argparse.Namespace) -> str:
+    return visible(f"{asked.unit} of {asked.contributor}", SHOWN)
+
+
+def _cell(value: object) -> str:
+    """A value of a record in a line of text."""
+    from calib.register.fields import is_blank
+
+    if is_blank(value):
+        return "(blank)"
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f"{value:.12g}" if isinstance(value, float) else visible(str(value), SHOWN)
+
+
+@contextmanager
+def _revised(asked: argparse.Namespace) -> Iterator[tuple[Register, str]]:
+    """The register that holds the record, and who revises it; an interruption says whether the revision is in."""
+    from calib.register.fields import line
+    from calib.register.register import Register
+
+    path, why, by = all_of(
+        lambda: existing_register(asked.register),
+        lambda: line("why", asked.why, "--why"),
+        lambda: line("by", asked.by, "--by"),
+    )
+    if not why:
+        raise InputError.one("is needed", "say why, for the history", column="--why", where=HERE, code="missing")
+    with Register(path, create=False) as register:
+        before = len(register.history(asked.contributor, asked.unit))
+        try:
+            yield register, by or asked.contributor
+        except KeyboardInterrupt:
+            with held_off():
+                raise KeyboardInterrupt(_whether_revised(register, asked, before)) from None
+
+
+def _whether_revised(register: Register, asked: argparse.Namespace, before: int) -> str:
+    try:
+        more = len(register.history(asked.contributor, asked.unit)) - before
+    except CannotError as error:
+        return f"whether the record was revised is unknown: {error}"
+    return f"the record was revised: {_name(asked)}, {register.path}" if more else "nothing was written"
+
+
+def run_history(asked: argparse.Namespace) -> None:
+    """Print the revisions of one record: when, who, why, and what each changed."""
+    from calib.register.register import Register
+    from calib.register.revisions import changes
+
+    with Register(existing_register(asked.register), create=False) as register:
+        history = register.history(asked.contributor, asked.unit)
+        if history.empty:
+            register.record(asked.contributor, asked.unit)  # it is not there: with the tags near to it
+    changed = changes(history)
+    told = []
+    for one in rows_of(history[["revision", "action", "made_at", "by", "reason", "needs_review"]]):
+        mine = changed[changed["revision"].eq(one["revision"])].drop(columns="revision")
+        when = one["made_at"].isoformat(timespec="microseconds")
+        told.append({**one, "made_at": when, "changed": rows_of(mine)})
+    say(as_json(told) if asked.format == "json" else _history_in_words(told))
+
+
+def _history_in_words(told: list[dict[str, Any]]) -> str:
+    lines = []
+    for one in told:
+        when = one["made_at"][:19].replace("T", " ")
+        why = f": {visible(one['reason'])}" if one["reason"] else ""
+        why += " (marked for review)" if one["needs_review"] else ""
+        lines.append(f"{one['revision']}  {when} UTC  {one['action']}  by {visible(one['by'] or '(not told)')}{why}")
+        lines += [f"   {each['column']}: {_cell(each['before'])} -> {_cell(each['after'])}" for each in one["changed"]]
+    return "\n".join(lines)
 
 
 def run_import(asked: argparse.Namespace) -> None:

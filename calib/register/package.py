@@ -25,7 +25,12 @@ _KINDS = {"text": "string", "choice": "string", "number": "number", "flag": "boo
 _HEADS: tuple[dict[str, Any], ...] = (
     {"name": "record_id", "type": "string", "description": "Hash of contributor and unit."},
     {"name": "revision", "type": "integer", "description": "1 for the first of a record, and on."},
-    {"name": "action", "type": "string", "description": "What was done.", "enum": ["add", "amend", "withdraw", "keep"]},
+    {
+        "name": "action",
+        "type": "string",
+        "description": "What was done.",
+        "enum": ["add", "amend", "withdraw", "restore", "keep"],
+    },
     {"name": "by", "type": "string", "description": "Who did it.", "optional": True},
     {"name": "reason", "type": "string", "description": "Why.", "optional": True},
     {"name": "made_at", "type": "datetime", "description": "When it was done, in UTC."},

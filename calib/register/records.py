@@ -170,6 +170,12 @@ class Unit(BaseModel):
         """The fields in the order of the tables, None where blank."""
         return {name: getattr(self, name) for name in columns(type(self))}
 
+    def entered(self) -> dict[str, Any]:
+        """The same without the doubts that its own readings raise: a record that is made of it raises them anew."""
+        own = _doubts_of_halves(self)
+        kept = [one for one in self.doubts.split(" | ") if one and one not in own]
+        return {**self.values(), "doubts": " | ".join(kept)}
+
 
 class KnownUnit(Unit):
     """A unit whose rated current is known."""

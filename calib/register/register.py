@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -109,7 +109,7 @@ class Register(BenchStore):
         """Whether the register is for records made up for practice."""
         return self._simulated
 
-    def add(self, record: KnownUnit, by: str = "", reason: str = "") -> ImportReport:
+    def add(self, record: KnownUnit, by: str = "", reason: str = "", revise: bool = True) -> ImportReport:
         """Add a known unit.
 
         Adding the same record again changes nothing, and is noted. One that differs from the register's record of that
@@ -122,6 +122,8 @@ class Register(BenchStore):
             The record.
         by, reason : str
             Who adds it and why; may be blank.
+        revise : bool
+            Whether one that differs is kept so; else it is refused, since it may be another unit's.
 
         Returns
         -------
@@ -132,13 +134,14 @@ class Register(BenchStore):
         ------
         InputError
             The record is simulated and the register is not, or the other way round; or it is none that its class would
-            have made, as one with a stop that was put into a copy of it.
+            have made, as one with a stop that was put into a copy of it. Or the unit stands with other readings and is
+            not to be revised (code exists).
         RegisterError
             The file cannot be worked on.
         """
         record = _sound(record)
         unlikely = tuple(f"{record.unit}: {one.column}: {one.why}" for one in improbabilities(record))
-        report = self._bring(frame_of(KnownUnit, [record]), by, reason, "")
+        report = self._bring(frame_of(KnownUnit, [record]), by, reason, "", revise)
         return replace(report, notes=(*unlikely, *report.notes))
 
     def import_csv(self, source: Source, by: str = "", reason: str = "") -> ImportReport:
@@ -176,21 +179,30 @@ class Register(BenchStore):
         told = (line for name in ("notes", "improbable") for line in table.attrs.get(name, ()))
         return replace(report, notes=(*told, *report.notes))
 
-    def amend(self, record: KnownUnit, by: str = "", reason: str = "") -> None:
+    def amend(self, record: KnownUnit, by: str = "", reason: str = "", instead_of: KnownUnit | None = None) -> None:
         """Put a better record in the place of the unit's present one; its content again settles a review.
+
+        Parameters
+        ----------
+        record : KnownUnit
+            The whole of it: unit and contributor say whose place it takes.
+        by, reason : str
+            Who amends it and why; may be blank.
+        instead_of : KnownUnit or None
+            The record that it was made from: where another stands by now, nothing is done.
 
         Raises
         ------
         InputError
-            The register has no such unit, it was withdrawn, one is simulated and the other is not, or the record is
-            none that its class would have made.
+            The register has no such unit, it was withdrawn, it was revised meanwhile, one is simulated and the other is
+            not, or the record is none that its class would have made.
         RegisterError
             The file cannot be worked on.
         """
-        table, by, reason = frame_of(KnownUnit, [_sound(record)]), line("by", by), line("reason", reason)
+        table = frame_of(KnownUnit, [_sound(record)])
+        was = None if instead_of is None else frame_of(KnownUnit, [instead_of])
         self._of_this_kind(table, "")
-        with opened(self.path, self._wait, write=True) as con, transaction(con):
-            revisions.amend(con, table, by, reason)
+        self._revise(revisions.amend, by, reason, table=table, instead_of=was)
 
     def withdraw(self, contributor: str, unit: str, by: str = "", reason: str = "") -> None:
         """Take a unit out of those that count; its history stays.
@@ -202,10 +214,63 @@ class Register(BenchStore):
         RegisterError
             The file cannot be worked on.
         """
-        by, reason = line("by", by), line("reason", reason)
-        contributor, unit = line("contributor", contributor), line("unit", unit)
-        with opened(self.path, self._wait, write=True) as con, transaction(con):
-            revisions.withdraw(con, contributor, unit, by, reason)
+        self._revise(revisions.withdraw, by, reason, **_named(contributor, unit))
+
+    def restore(self, contributor: str, unit: str, by: str = "", reason: str = "", revision: int | None = None) -> None:
+        """Let a unit count again as it stood before it was withdrawn, or as at one of its revisions.
+
+        Parameters
+        ----------
+        contributor, unit : str
+            The unit.
+        by, reason : str
+            Who restores it and why; may be blank.
+        revision : int or None
+            The number of the revision to go back to; None for a unit that was withdrawn.
+
+        Raises
+        ------
+        InputError
+            The register never had such a unit, it was not withdrawn, or it has no such revision or
+            stands as at that one.
+        RegisterError
+            The file cannot be worked on.
+        """
+        self._revise(revisions.restore, by, reason, **_named(contributor, unit), revision=revision)
+
+    def undo(self, contributor: str, unit: str, revision: int, by: str = "", reason: str = "") -> None:
+        """Take the last revision of a unit back by a further one: it is as it was before.
+
+        Parameters
+        ----------
+        contributor, unit : str
+            The unit.
+        revision : int
+            The number of that revision: where another came after it, nothing is done.
+        by, reason : str
+            Who and why; where no reason is given, that the revision is undone.
+
+        Raises
+        ------
+        InputError
+            The register never had such a unit, or it was revised since.
+        RegisterError
+            The file cannot be worked on.
+        """
+        self._revise(revisions.undo, by, reason, **_named(contributor, unit), revision=revision)
+
+    def record(self, contributor: str, unit: str) -> KnownUnit:
+        """The record of one unit as it stands.
+
+        Raises
+        ------
+        InputError
+            The register has no such unit, which names the tags that are like it, or it was withdrawn.
+        RegisterError
+            The file cannot be read.
+        """
+        with opened(self.path, self._wait) as con:
+            return revisions.record(con, **_named(contributor, unit))
 
     def keep(self, contributor: str, unit: str, by: str = "", reason: str = "") -> None:
         """Note that a doubted record was looked into and is right, and why: the fit then doubts it ten times less.
@@ -219,13 +284,10 @@ class Register(BenchStore):
         RegisterError
             The file cannot be worked on.
         """
-        by, reason = line("by", by), line("reason", reason)
-        contributor, unit = line("contributor", contributor), line("unit", unit)
-        if not reason:
+        if not line("reason", reason):
             remedy = "say what was looked at, such as: read again on another meter"
             raise InputError.one("is needed to keep a record as it is", remedy, column="reason", code="missing")
-        with opened(self.path, self._wait, write=True) as con, transaction(con):
-            revisions.keep(con, contributor, unit, by, reason)
+        self._revise(revisions.keep, by, reason, **_named(contributor, unit))
 
     def known(self) -> pd.DataFrame:
         """The known units as they stand, with the columns and types of `read_known`, by contributor and unit.
@@ -256,7 +318,7 @@ class Register(BenchStore):
 
     def history(self, contributor: str, unit: str) -> pd.DataFrame:
         """The revisions of one unit, the oldest first; no row where it has none."""
-        identity = record_id(line("contributor", contributor), line("unit", unit))
+        identity = record_id(**_named(contributor, unit))
         with opened(self.path, self._wait) as con:
             return revisions.history(con, identity)
 
@@ -316,11 +378,19 @@ class Register(BenchStore):
             copy_to(con, new, copy)
         return copy
 
-    def _bring(self, table: pd.DataFrame, by: str, reason: str, where: str) -> ImportReport:
+    def _bring(self, table: pd.DataFrame, by: str, reason: str, where: str, revise: bool = True) -> ImportReport:
         by, reason = line("by", by), line("reason", reason)
         self._of_this_kind(table, where)
         with opened(self.path, self._wait, write=True) as con, transaction(con):
+            if not revise:
+                revisions.refuse_another(con, table)
             return replace(revisions.bring(con, table, by, reason), holds=revisions.count(con))
+
+    def _revise(self, how: Callable[..., None], by: str, reason: str, **more: object) -> None:
+        """Append one revision in a transaction of its own."""
+        by, reason = line("by", by), line("reason", reason)
+        with opened(self.path, self._wait, write=True) as con, transaction(con):
+            how(con, **more, by=by, reason=reason)
 
     def _of_this_kind(self, table: pd.DataFrame, where: str) -> None:
         """Refuse records that are simulated where the register is not, and the other way round."""
@@ -340,6 +410,11 @@ class Register(BenchStore):
 def _sound(record: KnownUnit) -> KnownUnit:
     """A record as its class makes it: a copy in which a field was changed is looked at by nothing else."""
     return KnownUnit.parse(record.values(), where="the record")
+
+
+def _named(contributor: str, unit: str) -> dict[str, str]:
+    """Contributor and unit as they are kept."""
+    return {"contributor": line("contributor", contributor), "unit": line("unit", unit)}
 
 
 def default_register_path() -> Path:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from calib.errors import InputError
-from calib.register.frame import KEPT, checked, settled, text_of
+from calib.errors import SHOWN, Fault, InputError, visible
+from calib.register.fields import is_blank
+from calib.register.frame import KEPT, checked, record_of, settled, text_of
 from calib.register.records import KnownUnit, columns, fields, record_id
 from calib.register.trouble import ENTER_AGAIN, AlteredError
 
@@ -18,6 +21,13 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from calib.register.fields import FieldFacts
+
+
+PUT_BACK = "restore"  # the action that makes an earlier revision count again
+NEAR, MOST_NEAR = (
+    0.8,
+    3,
+)  # how like the tag asked for (Jaro and Winkler, 0 to 1) a tag is that is named, and how many are
 
 
 @dataclass(frozen=True)
@@ -83,20 +93,24 @@ class Ledger:
     def append(
         self, con: duckdb.DuckDBPyConnection, rows: pd.DataFrame, action: str = "", by: str = "", reason: str = ""
     ) -> None:
-        """Append a revision for each row, whose last was `was`; what an addition revises is marked for review."""
+        """Append a revision for each row, whose last was `was`.
+
+        What an addition revises is marked for review; what is put back keeps the mark that it had, its `needs_review`.
+        """
         if rows.empty:
             return
         now = datetime.now(UTC).replace(tzinfo=None)
         noted = {"action": action, "by": by or None, "reason": reason or None, "made_at": now}
         noted = {name: value for name, value in noted.items() if name in self.heads}
         heads = [f'${number} AS "{name}"' for number, name in enumerate(noted, 1)]
-        if "needs_review" in self.heads:
+        more = "was"
+        if "needs_review" in self.heads and action == PUT_BACK:
+            more = "was, needs_review"
+        elif "needs_review" in self.heads:
             heads.append(f"{action == 'add'} AND was > 0 AS needs_review")
         made = f"* EXCLUDE (was), CAST(was + 1 AS INTEGER) AS revision, {', '.join(heads)}"
         with _brought(con, rows):
-            con.execute(
-                f"INSERT INTO {self.table} BY NAME SELECT {made} FROM ({self._typed('was')})", list(noted.values())
-            )
+            con.execute(f"INSERT INTO {self.table} BY NAME SELECT {made} FROM ({self._typed(more)})", [*noted.values()])
 
     def last(self, con: duckdb.DuckDBPyConnection, identity: str) -> pd.DataFrame:
         """A thing as it counts now, in one row, `was` the number of its revision; no row where it does not."""
@@ -220,15 +234,56 @@ def _identified(table: pd.DataFrame) -> pd.DataFrame:
     return incoming
 
 
-def amend(con: duckdb.DuckDBPyConnection, table: pd.DataFrame, by: str, reason: str) -> None:
-    """Put a one-row table in the place of the record of its unit; the same content again settles a review.
+def refuse_another(con: duckdb.DuckDBPyConnection, table: pd.DataFrame) -> None:
+    """Refuse a record of a unit that stands with other readings: the same unit's, to be amended, or another unit's.
 
     Raises
     ------
     InputError
-        The register has no such unit, or it was withdrawn.
+        With a fault for each.
+    """
+    state = RECORDS.compared(con, _identified(table))
+    there = table[(state["was"].gt(0) & ~state["gone"] & state["differs"].ne("")).to_numpy()]
+    faults = [
+        Fault(
+            *("", None, "unit", unit, f"{contributor} has a known unit of that tag, and its {differs} is another"),
+            "if it is the same unit, amend its record: calib amend "
+            f"{shlex.quote(unit)} --contributor {shlex.quote(contributor)} --why TEXT and what is to be changed; "
+            "if it is another unit, give it a tag of its own",
+            "exists",
+        )
+        for contributor, unit, differs in zip(
+            there["contributor"], there["unit"], state["differs"][there.index], strict=True
+        )
+    ]
+    if faults:
+        raise InputError(faults)
+
+
+def amend(
+    con: duckdb.DuckDBPyConnection, table: pd.DataFrame, by: str, reason: str, instead_of: pd.DataFrame | None = None
+) -> None:
+    """Put a one-row table in the place of the record of its unit; the same content again settles a review.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        Connection whose current database is the register, within a transaction.
+    table : pandas.DataFrame
+        The record.
+    by, reason : str
+        Who amends it and why.
+    instead_of : pandas.DataFrame or None
+        The record that was looked at when it was amended; None for whatever stands.
+
+    Raises
+    ------
+    InputError
+        The register has no such unit, it was withdrawn, or another record than `instead_of` stands by now.
     """
     last = _last(con, str(table["contributor"].iloc[0]), str(table["unit"].iloc[0]))
+    if instead_of is not None and RECORDS.compared(con, _identified(instead_of))["differs"].iloc[0]:
+        raise _revised_since(last)
     new = _identified(table)
     differs = set(RECORDS.compared(con, new)["differs"].iloc[0].split(", "))
     if differs - {"", "notes"} and "kept" not in differs:
@@ -256,6 +311,96 @@ def withdraw(con: duckdb.DuckDBPyConnection, contributor: str, unit: str, by: st
         The register has no such unit, or it was withdrawn already.
     """
     RECORDS.append(con, _last(con, contributor, unit), "withdraw", by, reason)
+
+
+def restore(
+    con: duckdb.DuckDBPyConnection, contributor: str, unit: str, by: str, reason: str, revision: int | None = None
+) -> None:
+    """Let a record count again as it stood before it was withdrawn, or as it stood at an earlier revision.
+
+    Raises
+    ------
+    InputError
+        The register never had such a unit, it was not withdrawn, it has no such revision, stands as at that one, or
+        that one is none that a file would bring in.
+    """
+    import pandas as pd
+
+    rows = _every(con, contributor, unit)
+    last = rows.iloc[-1]
+    wanted = rows[rows["action"].ne(RECORDS.gone)].tail(1) if revision is None else rows[rows["revision"].eq(revision)]
+    if revision is None and last["action"] != RECORDS.gone:
+        what = f"the unit of {contributor} was not withdrawn: its record counts"
+        remedy = "to go back to one of its revisions, name that one's number, which its history lists"
+        raise InputError.one(what, remedy, column="unit", value=unit, code="conflict")
+    if wanted.empty:
+        what = f"the record has no such revision: its last is {last['revision']}"
+        remedy = "take one that its history lists"
+        raise InputError.one(what, remedy, column="revision", value=revision, code="not-found")
+    if last["action"] != RECORDS.gone and changes(pd.concat([rows.tail(1), wanted])).empty:
+        raise InputError.one(
+            "the record stands as it stood then", "leave it so", column="revision", value=revision, code="conflict"
+        )
+    checked(KnownUnit, _tidy(wanted[list(RECORDS.cells)]))
+    RECORDS.append(con, wanted.assign(was=last["revision"]), PUT_BACK, by, reason)
+
+
+def undo(con: duckdb.DuckDBPyConnection, contributor: str, unit: str, revision: int, by: str, reason: str) -> None:
+    """Append what takes back the last revision of a record: it is as before that, withdrawn if it was or was not there.
+
+    Raises
+    ------
+    InputError
+        The register never had such a unit, or its last revision is another one.
+    """
+    rows = _every(con, contributor, unit)
+    if int(rows["revision"].iloc[-1]) != revision:
+        raise _revised_since(rows.tail(1))
+    before, reason = rows.iloc[-2:-1], reason or f"revision {revision} undone"
+    there = len(before) and before["action"].iloc[0] != RECORDS.gone
+    action, put = (PUT_BACK, before) if there else (RECORDS.gone, rows.tail(1))
+    RECORDS.append(con, put.assign(was=revision), action, by, reason)
+
+
+def _revised_since(last: pd.DataFrame) -> InputError:
+    """That somebody was quicker, and who."""
+    found = last.iloc[0]
+    whose = f" by {found['by']}" if isinstance(found["by"], str) else ""
+    what = f"its record was revised meanwhile{whose}: revision {found['revision']}, {found['action']}"
+    remedy = "look at its history, and begin again from what stands now"
+    return InputError.one(what, remedy, column="unit", value=found["unit"], code="conflict")
+
+
+def changes(history: pd.DataFrame) -> pd.DataFrame:
+    """What each revision of one unit changed.
+
+    Parameters
+    ----------
+    history : pandas.DataFrame
+        As :meth:`Register.history` gives it.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns revision, column, before and after, the last two as plain values, None for blank. The first revision,
+        which made all of it, has no row, nor has one that left every column as it was.
+    """
+    import pandas as pd
+
+    rows, names = history.to_dict("records"), list(RECORDS.cells)
+    found = [
+        (new["revision"], name, *(None if is_blank(one[name]) else one[name] for one in (old, new)))
+        for old, new in pairwise(rows)
+        for name in names
+        if old[name] != new[name] and not (is_blank(old[name]) and is_blank(new[name]))
+    ]
+    return pd.DataFrame(found, columns=["revision", "column", "before", "after"], dtype=object)
+
+
+def record(con: duckdb.DuckDBPyConnection, contributor: str, unit: str) -> KnownUnit:
+    """The record of a unit as it counts now; an `InputError` where none does."""
+    found = _tidy(_last(con, contributor, unit)[list(RECORDS.cells)])
+    return record_of(KnownUnit, {str(name): value for name, value in found.iloc[0].items()})
 
 
 def current(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -296,7 +441,8 @@ def count(con: duckdb.DuckDBPyConnection) -> int:
 
 def history(con: duckdb.DuckDBPyConnection, identity: str | None = None) -> pd.DataFrame:
     """Every revision, or those of one record, the oldest first."""
-    table = RECORDS.history(con, "made_at, contributor, unit, revision", identity)
+    order = "made_at, contributor, unit, revision" if identity is None else "revision"
+    table = RECORDS.history(con, order, identity)
     noted = table[list(RECORDS.heads)]
     return noted.assign(
         **{name: text_of(noted[name]) for name in ("by", "reason")}, **_tidy(table[list(RECORDS.cells)])
@@ -315,11 +461,37 @@ def _last(con: duckdb.DuckDBPyConnection, contributor: str, unit: str) -> pd.Dat
     """The record of a unit as it counts now."""
     found = RECORDS.last(con, record_id(contributor, unit))
     if found.empty:
-        remedy = "look the unit and its contributor up among the known units; one that was withdrawn can be added again"
-        raise InputError.one(
-            f"the register has no such unit of {contributor}", remedy, column="unit", value=unit, code="not-found"
-        )
+        _every(con, contributor, unit)
+        problem = f"the register has no such unit of {contributor} any more: it was withdrawn"
+        raise InputError.one(problem, "restore it first", column="unit", value=unit, code="conflict")
     return found
+
+
+def _every(con: duckdb.DuckDBPyConnection, contributor: str, unit: str) -> pd.DataFrame:
+    """Every revision of a unit, the oldest first; an `InputError` that names the tags near to it where it has none."""
+    found = con.execute(
+        "SELECT * FROM revisions WHERE record_id = $1 ORDER BY revision", [record_id(contributor, unit)]
+    )
+    rows = found.df()
+    if rows.empty:
+        problem = f"the register has no such unit of {contributor}"
+        raise InputError.one(problem, _near(con, contributor, unit), column="unit", value=unit, code="not-found")
+    return rows
+
+
+def _near(con: duckdb.DuckDBPyConnection, contributor: str, unit: str) -> str:
+    """What to do about a unit that is not there: the likest tags, those of the same contributor first."""
+    like = "jaro_winkler_similarity(lower({}), lower({}))"
+    tag = like.format("unit", "$1")
+    asked = f"""
+        SELECT unit, contributor FROM latest WHERE {tag} >= {NEAR}
+        ORDER BY {tag} + {like.format("contributor", "$2")} DESC, contributor, unit LIMIT {MOST_NEAR}
+    """
+    found = con.execute(asked, [unit, contributor]).fetchall()
+    if not found:
+        return "look the unit and its contributor up among the known units"
+    names = [f"'{visible(one, SHOWN)}' of {visible(whose, SHOWN)}" for one, whose in found]
+    return f"there is {' and '.join(filter(None, [', '.join(names[:-1]), names[-1]]))}"
 
 
 def _changed(differs: str, gone: bool) -> str:

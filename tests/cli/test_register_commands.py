@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import csv
+import json
 import os
+import re
 import signal
 import subprocess
+from datetime import datetime, timedelta
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -448,3 +451,131 @@ def test_a_cell_can_do_nothing_to_the_terminal_and_is_cut(called: Run, known: Pa
     assert done.stderr.rstrip("\n").isprintable()
     assert "\\x1b" in done.stderr
     assert "2000" in done.stderr
+
+
+ONE = ("--contributor", "Quarry Bank", "--register", "club.duckdb")
+
+
+@pytest.fixture
+def kept(called: Run, tmp_path: Path) -> Run:
+    """The command beside a register that holds one unit, QB 7."""
+    added = called("add", "--register", "club.duckdb", *words_of(OPTIONS | {"--notes": "- <b>plate</b>"}))
+    assert added.returncode == 0, added.stderr
+    return called
+
+
+def history_of(run: Run, unit: str = "QB 7") -> list[dict[str, Any]]:
+    done = run("history", unit, *ONE, "--format", "json")
+    assert (done.returncode, done.stderr) == (0, "")
+    found: list[dict[str, Any]] = json.loads(done.stdout)
+    return found
+
+
+def test_a_record_is_amended_withdrawn_and_restored_and_its_history_tells_all_of_it(kept: Run) -> None:
+    change = ("--rated-current-ma", "0,095 A", "--notes", "")
+    done = kept("amend", "QB 7", *ONE, *change, "--why", "the plate\u202e says 95", "--by", "Alder Lane")
+    assert (done.returncode, done.stderr.splitlines()) == (0, ["note: --rated-current-ma: 0.095 A is 95 mA.", COLD])
+    assert done.stdout == "amended QB 7 of Quarry Bank: rated_current_ma 90 -> 95, notes - <b>plate</b> -> (blank)\n"
+    assert kept("withdraw", "QB 7", *ONE, "--why", "shorted").returncode == 0
+    done = kept("restore", "QB 7", *ONE, "--why", "it was not")
+    assert done.stdout.startswith("restored QB 7 of Quarry Bank, rated 95 mA")
+    assert kept("restore", "QB 7", *ONE, "--why", "it was 90", "--revision", "1").returncode == 0
+    first, amended, withdrawn, restored, back = history_of(kept)
+    assert list(first) == ["revision", "action", "made_at", "by", "reason", "needs_review", "changed"]
+    assert datetime.fromisoformat(first["made_at"]).utcoffset() == timedelta(0)
+    assert amended["changed"] == [
+        {"column": "rated_current_ma", "before": 90.0, "after": 95.0},
+        {"column": "notes", "before": "- <b>plate</b>", "after": None},
+    ]
+    assert [one["action"] for one in (withdrawn, restored, back)] == ["withdraw", "restore", "restore"]
+    assert [one["by"] for one in (first, amended, withdrawn)] == [None, "Alder Lane", "Quarry Bank"]
+    assert [one["changed"] for one in (first, withdrawn, restored)] == [[], [], []]
+    assert back["changed"][0] == {"column": "rated_current_ma", "before": 95.0, "after": 90.0}
+    said = kept("history", "QB 7", *ONE).stdout.splitlines()
+    assert re.fullmatch(r"1  \d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC  add  by \(not told\)", said[0])
+    assert said[1].endswith(r"amend  by Alder Lane: the plate\u202e says 95")
+    assert said[2:4] == ["   rated_current_ma: 90 -> 95", "   notes: - <b>plate</b> -> (blank)"]
+
+
+def test_an_amendment_passes_the_check_of_a_new_record_and_what_it_is_not_told_stays(kept: Run) -> None:
+    amend = ("amend", "QB 7", *ONE, "--why", "read again")
+    faults = {
+        ("--rated-current-ma", "lots", "--winding-temp-c", "900"): [
+            "calib amend, rated_current_ma 'lots': is not a number",
+            "calib amend, winding_temp_c '900': is outside the limits",
+        ],
+        ("--rectifier", "bridge", "--no-load-v", ""): ["calib amend, no_load_v (empty): "],
+        ("--simulated", "true"): ["simulated 'true': the record is simulated but club.duckdb is a register of real"],
+        (): ["calib amend: nothing to amend; give an option for each column"],
+    }
+    for words, begins in faults.items():
+        done = kept(*amend, *words)
+        lines = done.stderr.splitlines()
+        assert (done.returncode, done.stdout, len(lines)) == (2, "", len(begins)), lines
+        assert [line[: len(start)] for line, start in zip(lines, begins, strict=True)] == begins
+    assert (
+        kept(*amend, "--rated-current-ma", "90").stdout
+        == "QB 7 of Quarry Bank has these values already: nothing was changed\n"
+    )
+    assert len(history_of(kept)) == 1
+
+
+WRONG = {
+    ("amend", "QB 8", *ONE, "--why", "x", "--notes", "y"): "no such unit of Quarry Bank; there is 'QB 7' of Quarry",
+    ("withdraw", "qb7", *ONE, "--why", "x"): "the register has no such unit of Quarry Bank; there is 'QB 7'",
+    ("restore", "zz", *ONE, "--why", "x"): "unit 'zz': the register has no such unit of Quarry Bank; look the unit",
+    ("history", "<b>", *ONE): "unit '<b>': the register has no such unit",
+    ("restore", "QB 7", *ONE, "--why", "x"): "unit 'QB 7': the unit of Quarry Bank was not withdrawn",
+    ("restore", "QB 7", *ONE, "--why", "x", "--revision", "-1"): "--revision '-1': is no revision's number",
+    ("restore", "QB 7", *ONE, "--why", "x", "--revision", "7"): "revision '7': the record has no such revision",
+    ("withdraw", "QB 7", *ONE, "--why", " "): "command line, --why (empty): is needed; say why",
+    ("withdraw", "QB 7", *ONE, "--why", "a\nb"): "--why 'a b': runs over more than one line",
+    ("withdraw", "QB 7", *ONE): "calib withdraw: the following arguments are required: --why",
+    ("amend", "QB 7", *ONE, "--why", "x", "--unit", "QB 9"): "unrecognized arguments: --unit QB 9",
+    ("history", "QB 7", *ONE[:2], "--register", "none.duckdb"): "--register 'none.duckdb': there is no register",
+}
+
+
+def test_what_is_wrong_with_a_revision_is_one_line_and_changes_nothing(kept: Run) -> None:
+    for words, said in WRONG.items():
+        done = kept(*words)
+        (line,) = done.stderr.splitlines()
+        assert (done.returncode, done.stdout) == (2, ""), words
+        assert said in line
+    assert len(history_of(kept)) == 1
+
+
+def test_a_tag_that_is_there_already_is_not_added_over_but_led_to_its_amendment(kept: Run) -> None:
+    done = kept("add", "--register", "club.duckdb", *words_of(OPTIONS | {"--rated-current-ma": "95"}))
+    assert (done.returncode, done.stdout) == (2, "")
+    (line,) = done.stderr.splitlines()
+    assert "unit 'QB 7': Quarry Bank has a known unit of that tag, and its rated_current_ma" in line
+    assert "amend its record: calib amend 'QB 7' --contributor 'Quarry Bank' --why TEXT" in line
+    assert line.endswith("if it is another unit, give it a tag of its own")
+    assert len(history_of(kept)) == 1
+
+
+def test_an_interrupted_revision_says_whether_it_is_in(kept: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    withdraw = Register.withdraw
+
+    def stopped(register: Register, *named: str, **more: str) -> None:
+        if more["reason"] == "late":
+            withdraw(register, *named, **more)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Register, "withdraw", stopped)
+    done = kept("withdraw", "QB 7", *ONE, "--why", "early")
+    assert (done.returncode, done.stderr) == (130, "calib: interrupted; nothing was written\n")
+    done = kept("withdraw", "QB 7", *ONE, "--why", "late")
+    assert (done.returncode, done.stdout) == (130, "")
+    assert done.stderr.startswith("calib: interrupted; the record was revised: QB 7 of Quarry Bank")
+
+
+def test_a_unit_that_the_bench_stopped_is_not_restored_until_that_is_cleared(kept: Run, tmp_path: Path) -> None:
+    assert kept("withdraw", "QB 7", *ONE, "--why", "looked at anew").returncode == 0
+    with package.Register(tmp_path / "club.duckdb") as register:
+        low = with_more(insulation={"megohm_1": 3.0}, look={"tag": "QB 7"})
+        register.keep_session("QB 7", low, "sum", contributor="Quarry Bank")
+    done = kept("restore", "QB 7", *ONE, "--why", "x")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "unit 'QB 7': its bench session says stop, feed nothing" in done.stderr

@@ -400,3 +400,11 @@ def test_an_unknown_unit_has_no_basis_of_a_rating(typed_unknown: dict[str, str])
     assert UnknownUnit.parse({**typed_unknown, **HALVES, "maker": "Tin Street Works"}).maker == "Tin Street Works"
     for name in ("rating_basis", "guide_factor"):
         assert faults(UnknownUnit, {**typed_unknown, name: "1"}) == [(name, "1")]
+
+
+def test_a_doubt_of_the_halves_goes_when_they_are_read_anew_and_others_stay(typed: dict[str, str]) -> None:
+    halves = {"hv_half_1_ohm": 60.0, "hv_half_2_ohm": 130.0, "doubts": "it hums"}
+    record = KnownUnit.parse({**typed, **halves})
+    assert "apart" in record.doubts
+    assert KnownUnit.parse(record.entered()) == record
+    assert KnownUnit.parse({**record.entered(), "hv_half_1_ohm": 92.0, "hv_half_2_ohm": 96.0}).doubts == "it hums"

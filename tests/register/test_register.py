@@ -14,6 +14,7 @@ from calib.errors import InputError, RegisterError
 from calib.register.frame import checked, frame_of
 from calib.register.records import KnownUnit, columns, record_id
 from calib.register.register import ImportReport, Register, default_register_path, practice_register
+from calib.register.revisions import changes
 from calib.register.tables import read_known
 
 Table = Callable[..., Path]
@@ -119,10 +120,110 @@ def test_what_is_not_there_cannot_be_amended_or_withdrawn(register: Register, ty
     register.add(record(typed))
     register.withdraw("Alder Lane", "AL-7")
     for attempt in (lambda: register.withdraw("Alder Lane", "AL-7"), lambda: register.amend(record(typed))):
-        with pytest.raises(InputError, match="has no such unit of Alder Lane"):
+        with pytest.raises(InputError, match="such unit of Alder Lane any more: it was withdrawn; restore it first"):
             attempt()
     assert len(register.revisions()) == 2
     assert register.history("Tin Street", "AL-7").empty
+
+
+def test_a_unit_that_is_not_there_is_answered_with_the_tags_that_are_like_it(
+    register: Register, typed: dict[str, str]
+) -> None:
+    for unit, whose in (("AL-7", "Tin Street"), ("AL-7", "Alder Lane"), ("AL-70", "Alder Lane"), ("Q", "Alder Lane")):
+        register.add(record(typed, unit=unit, contributor=whose))
+    likes = "there is 'AL-7' of Alder Lane, 'AL-70' of Alder Lane and 'AL-7' of Tin Street"
+    with pytest.raises(InputError, match=f"unit 'al 7': the register has no such unit of Alder Lane; {likes}"):
+        register.record("Alder Lane", "al 7")
+    with pytest.raises(InputError, match="no such unit of Alder Lane; look the unit and its contributor up"):
+        register.withdraw("Alder Lane", "zz")
+    assert register.record("Tin Street", "AL-7") == record(typed, contributor="Tin Street")
+
+
+def test_what_was_withdrawn_counts_again_as_it_stood_with_the_mark_that_it_had(
+    register: Register, typed: dict[str, str]
+) -> None:
+    register.add(record(typed))
+    register.add(record(typed, rated_current_ma="95", recorded_on="2024-03-09"))
+    with pytest.raises(InputError, match="unit 'AL-7': the unit of Alder Lane was not withdrawn"):
+        register.restore("Alder Lane", "AL-7")
+    register.withdraw("Alder Lane", "AL-7", reason="thought to be shorted")
+    register.restore("Alder Lane", "AL-7", by="Ferry House", reason="it was not")
+    history = register.history("Alder Lane", "AL-7")
+    assert history["action"].tolist() == ["add", "add", "withdraw", "restore"]
+    assert history["needs_review"].tolist() == [False, True, False, True]
+    assert register.record("Alder Lane", "AL-7") == record(typed, rated_current_ma="95", recorded_on="2024-03-09")
+    register.restore("Alder Lane", "AL-7", revision=1)
+    assert register.record("Alder Lane", "AL-7") == record(typed)
+    for revision, said in ((1, "the record stands as it stood then"), (9, "no such revision: its last is 5")):
+        with pytest.raises(InputError, match=f"revision '{revision}': .*{said}"):
+            register.restore("Alder Lane", "AL-7", revision=revision)
+    with pytest.raises(InputError, match="no such unit of Tin Street; there is 'AL-7' of Alder Lane"):
+        register.restore("Tin Street", "AL-7")
+    assert len(register.revisions()) == 5
+
+
+def test_each_revision_is_undone_by_a_further_one_and_no_other_than_the_last(
+    register: Register, typed: dict[str, str]
+) -> None:
+    def stands() -> float | None:
+        known = register.known()
+        return None if known.empty else float(known["rated_current_ma"].iloc[0])
+
+    mine = ("Alder Lane", "AL-7")
+    found = []
+    for act in (
+        lambda: register.add(record(typed)),
+        lambda: register.amend(record(typed, rated_current_ma="9")),
+        lambda: register.withdraw(*mine),
+        lambda: register.restore(*mine),
+    ):
+        before = stands()
+        act()
+        revision = len(register.revisions())
+        after = stands()
+        register.undo(*mine, revision, by="Tin Street")
+        found.append((before, after, stands()))
+        assert register.history(*mine)["reason"].iloc[-1] == f"revision {revision} undone"
+        with pytest.raises(InputError, match=f"revised meanwhile by Tin Street: revision {revision + 1}"):
+            register.undo(*mine, revision)
+        register.undo(*mine, revision + 1)
+        assert stands() == after
+    assert found == [(None, 90.0, None), (90.0, 9.0, 90.0), (9.0, None, 9.0), (None, 9.0, None)]
+
+
+def test_an_amendment_of_what_somebody_revised_meanwhile_is_refused(register: Register, typed: dict[str, str]) -> None:
+    register.add(record(typed))
+    looked_at = register.record("Alder Lane", "AL-7")
+    register.amend(record(typed, notes="plate read again"), by="Tin Street", instead_of=looked_at)
+    with pytest.raises(InputError, match="revised meanwhile by Tin Street: revision 2, amend; look at its history"):
+        register.amend(record(typed, rated_current_ma="95"), instead_of=looked_at)
+    assert len(register.revisions()) == 2
+
+
+def test_a_record_that_differs_is_refused_where_it_may_be_another_unit_s(
+    register: Register, typed: dict[str, str]
+) -> None:
+    for _ in range(2):  # the same again is no other
+        register.add(record(typed, unit="A L'7"), revise=False)
+    with pytest.raises(InputError, match="rated_current_ma, notes is another; if it is the same unit") as refused:
+        register.add(record(typed, unit="A L'7", rated_current_ma="95", notes="again"), revise=False)
+    (fault,) = refused.value.faults
+    assert fault.code == "exists"
+    assert """calib amend 'A L'"'"'7' --contributor 'Alder Lane' --why""" in str(fault)
+    assert register.known()["rated_current_ma"].tolist() == [90.0]
+
+
+def test_what_each_revision_changed_is_told_by_column(register: Register, typed: dict[str, str]) -> None:
+    register.add(record(typed, notes="n"))
+    register.amend(record(typed, rated_current_ma="95", tongue_mm="25.4", stack_mm="28"))
+    register.withdraw("Alder Lane", "AL-7")
+    told = changes(register.history("Alder Lane", "AL-7")).to_dict("split")["data"]
+    assert sorted(told) == [
+        [2, "notes", "n", None],
+        [2, "rated_current_ma", 90.0, 95.0],
+        [2, "stack_mm", None, 28.0],
+        [2, "tongue_mm", None, 25.4],
+    ]
 
 
 def test_times_are_utc_and_in_order(register: Register, typed: dict[str, str]) -> None:
