@@ -18,7 +18,7 @@ from typing import Any, Literal
 from calib.paths import data
 
 __all__ = ["MEASURES", "MM_PER_INCH", "MM_PER_MIL", "Meant", "Measure", "NotRead", "Numeral", "in_figures"]
-__all__ += ["inch_fraction", "meant", "measure", "read_number"]
+__all__ += ["inch_fraction", "meant", "measure", "read_number", "symbol_of"]
 
 MM_PER_INCH = 25.4  # exact; ISO 80000-3
 MM_PER_MIL = MM_PER_INCH / 1000.0
@@ -208,7 +208,9 @@ class Numeral:
     aloud: str = ""
 
 
-def read_number(typed: str, unit: str = "", symbol: str = "", usual: tuple[float, float] | None = None) -> Numeral:
+def read_number(
+    typed: str, unit: str = "", symbol: str = "", usual: tuple[float, float] | None = None, decimal: str = ""
+) -> Numeral:
     """Read a number as people write it.
 
     Parameters
@@ -255,6 +257,8 @@ def read_number(typed: str, unit: str = "", symbol: str = "", usual: tuple[float
     signed = [(-1.0 if found["sign"] == "-" else 1.0) * value * float(f"1{found['power'] or ''}") for value in values]
     if any(value and not LEAST_READ <= abs(value) <= MOST_READ for value in signed):
         raise NotRead("is beyond what any reading can be", "check the number and its unit")
+    if decimal and len(signed) > 1:
+        signed = signed[:1] if decimal in body else signed[1:]
     number, other = _chosen(signed, "," in body, one, usual)
     aloud = _aloud(text, body if "/" in body else "", (number, other), one, unit)
     if one.symbol != offered and not aloud:
@@ -267,6 +271,11 @@ def read_number(typed: str, unit: str = "", symbol: str = "", usual: tuple[float
 def own_symbol(unit: str) -> str:
     """How the unit that is kept is written; AWG for a wire."""
     return "AWG" if unit == "wire" else _SAID.get(unit, unit)
+
+
+def symbol_of(typed: str, unit: str) -> str:
+    """The symbol of a unit that was typed for a quantity kept in `unit`; `NotRead` where it is none, or may be two."""
+    return _unit_of(typed, _SAME.get(unit, unit), own_symbol(unit)).symbol
 
 
 def _normal(typed: str) -> str:

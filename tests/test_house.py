@@ -145,7 +145,7 @@ def test_a_module_has_at_most_350_lines_of_code() -> None:
 
 
 def test_modules_are_subjects_and_no_crumbs() -> None:
-    assert len(MODULES) - 1 <= 110  # app.py aside
+    assert len(MODULES) - 1 <= 118  # app.py aside
 
 
 def test_docstrings_and_comments_are_no_code(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ import argparse
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
-from calib.cli.options import all_of, level_of, register_path
+from calib.cli.options import all_of, decimal_of, level_of, register_path
 from calib.cli.output import (
     MOST_NOTED,
     SIMULATED,
@@ -88,7 +88,7 @@ def run_estimate(asked: argparse.Namespace) -> None:
     level, known, unknown, _ = all_of(
         lambda: level_of(asked.level),
         lambda: known_units(asked),
-        lambda: with_notes(read_unknown(asked.unknown)),
+        lambda: with_notes(read_unknown(asked.unknown, decimal=decimal_of(asked))),
         lambda: check_target(asked.out, asked.unknown, asked.known, source_register(asked)),
     )
     from calib.fitting.mixture import unsettled
@@ -137,7 +137,7 @@ def known_units(asked: argparse.Namespace) -> pd.DataFrame:
     if asked.known is not None:
         from calib.register.tables import read_known
 
-        return with_notes(read_known(asked.known))
+        return with_notes(read_known(asked.known, decimal=decimal_of(asked)))
     path = register_path(asked.register)
     if not path.exists():
         from calib.register.frame import frame_of
@@ -159,6 +159,6 @@ def source_register(asked: argparse.Namespace) -> str | None:
 
 def with_notes(table: pd.DataFrame) -> pd.DataFrame:
     """The table, once what its reading noted has been told."""
-    for text in table.attrs.get("notes", ()):
+    for text in (*table.attrs.get("understood", ()), *table.attrs.get("notes", ())):
         note(text)
     return table

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import math
 from collections.abc import Callable
 from pathlib import Path
@@ -93,6 +94,11 @@ def number_of(column: str, typed: str, where: str) -> float:
         return number
     remedy = "write it with a point for decimals, such as 38.4, and without its unit"
     raise InputError.one("is not a number", remedy, column=column, value=typed, where=where, code="not-a-number")
+
+
+def decimal_of(asked: argparse.Namespace) -> str:
+    """The mark before decimals that was named with ``--decimal``; blank where none was."""
+    return {"comma": ",", "point": "."}.get(asked.decimal, "")
 
 
 def all_of(*checks: Callable[[], Any]) -> list[Any]:

@@ -15,8 +15,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.cli.options import HERE, all_of, existing_register, register_path
-from calib.cli.output import as_json, note, rows_of, say, say_done
+from calib.cli.options import HERE, all_of, decimal_of, existing_register, register_path
+from calib.cli.output import as_json, check_target, note, rows_of, say, say_done, write_whole
 from calib.errors import SHOWN, CannotError, Fault, InputError, visible
 
 if TYPE_CHECKING:
@@ -243,10 +243,20 @@ def _history_in_words(told: list[dict[str, Any]]) -> str:
 
 def run_import(asked: argparse.Namespace) -> None:
     """Bring every row of a table into the register, or none; the register is created where there is none."""
+    if asked.template is not None:
+        write_template(asked)
+        return
     from calib.register.register import Register
     from calib.register.tables import name_of, read_known
 
-    path, table, *_ = all_of(lambda: register_path(asked.register), lambda: read_known(asked.file), *_who(asked))
+    if asked.file is None:
+        remedy = "name a CSV file, or have a blank one written with --template"
+        raise InputError.one("no table is named", remedy, column="FILE", where=HERE, code="missing")
+    path, table, *_ = all_of(
+        lambda: register_path(asked.register),
+        lambda: read_known(asked.file, decimal=decimal_of(asked)),
+        *_who(asked),
+    )
     where = name_of(asked.file)
     simulated = False if path.exists() else kind_of(table, where)
     with told_when_interrupted(path, lambda: table):
@@ -254,6 +264,22 @@ def run_import(asked: argparse.Namespace) -> None:
             _refuse_stopped(register, table, where)
             report = register.import_table(table, by=asked.by, reason=asked.reason, where=where)
         told(report, path)
+
+
+def write_template(asked: argparse.Namespace) -> None:
+    """Write a blank table of known units to a new file, and print what its columns are."""
+    from calib.register.records import KnownUnit
+    from calib.register.tables import columns_explained, template
+
+    if asked.file is not None:
+        problem, remedy = "a table is named too", "name one to bring in, or one to write"
+        raise InputError.one(problem, remedy, column="--template", value=asked.template, where=HERE, code="conflict")
+    check_target(asked.template)
+    if Path(asked.template).exists():
+        problem, remedy = "there is a file of that name", "name a new one"
+        raise InputError.one(problem, remedy, column="--template", value=asked.template, where=HERE, code="exists")
+    write_whole(template(KnownUnit), asked.template)
+    say("\n".join(f"{name}: {told}" for name, told in columns_explained(KnownUnit)))
 
 
 def _refuse_stopped(register: Register, table: pd.DataFrame, where: str) -> None:

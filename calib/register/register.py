@@ -37,6 +37,7 @@ from calib.register.improbable import improbabilities
 from calib.register.package import write_package
 from calib.register.records import KnownUnit, fields, record_id
 from calib.register.revisions import ImportReport
+from calib.register.spreadsheet import remember
 from calib.register.tables import Source, name_of, read_known
 from calib.register.trouble import ENTER_AGAIN, WAIT_S, AlteredError, BusyError, check_name, log_beside, patience, told
 
@@ -176,7 +177,9 @@ class Register(BenchStore):
         One that was made or changed by hand is held to what a file is held to.
         """
         report = self._bring(checked(KnownUnit, table), by, reason, where)
-        told = (line for name in ("notes", "improbable") for line in table.attrs.get(name, ()))
+        if header := table.attrs.get("header"):
+            remember(*header)  # what was read otherwise than it stands is confirmed by being kept
+        told = (line for name in ("understood", "notes", "improbable") for line in table.attrs.get(name, ()))
         return replace(report, notes=(*told, *report.notes))
 
     def amend(self, record: KnownUnit, by: str = "", reason: str = "", instead_of: KnownUnit | None = None) -> None:

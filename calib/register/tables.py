@@ -11,7 +11,9 @@ import re
 import stat
 import sys
 import tempfile
+from codecs import BOM_UTF16_BE, BOM_UTF16_LE
 from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 from functools import cache
 from os import PathLike
@@ -19,7 +21,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from calib.errors import Code, Fault, InputError
-from calib.register import improbable
+from calib.register import improbable, spreadsheet
 from calib.register.frame import frame_of
 from calib.register.records import HALVES, VOLTAGES, WHOLE, KnownUnit, Unit, UnknownUnit, columns, fields
 
@@ -27,32 +29,36 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-def read_known(source: Source, where: str = "") -> pd.DataFrame:
+def read_known(source: Source, where: str = "", decimal: str = "") -> pd.DataFrame:
     """Read and check a table of known units.
 
     Parameters
     ----------
     source : path or open binary file
-        CSV in UTF-8 with or without a byte-order mark, cells parted by commas, one row a unit.
+        CSV in UTF-8 with or without a byte-order mark, or in UTF-16, one row a unit. Where it is not the contract's
+        table to the letter, it is read as a spreadsheet wrote it: see `calib.register.spreadsheet`.
     where : str
         What the faults call the file; its path where blank.
+    decimal : str
+        The mark before decimals, ``,`` or ``.``, of a table whose cells do not show it.
 
     Returns
     -------
     pandas.DataFrame
         Every column of the contract in its order, then `simulated`: float64 with NaN where blank, str with ""
         where blank, `centre_tapped` and `simulated` bool, `recorded_on` as str. ``attrs["notes"]`` tells
-        of rows that were merged, ``attrs["improbable"]`` in a line each of readings that are worth a second look.
+        of rows that were merged, ``attrs["improbable"]`` in a line each of readings that are worth a second look,
+        ``attrs["understood"]`` of what was read otherwise than it stands.
 
     Raises
     ------
     InputError
         With every fault of the file.
     """
-    return _read(KnownUnit, source, where)
+    return _read(KnownUnit, source, where, decimal)
 
 
-def read_unknown(source: Source, where: str = "") -> pd.DataFrame:
+def read_unknown(source: Source, where: str = "", decimal: str = "") -> pd.DataFrame:
     """Read and check a table of unknown units: as `read_known`, without the columns of the rating.
 
     One unit may stand in several rows when the supplies asked for differ.
@@ -63,6 +69,8 @@ def read_unknown(source: Source, where: str = "") -> pd.DataFrame:
         CSV as for `read_known`.
     where : str
         What the faults call the file; its path where blank.
+    decimal : str
+        As for `read_known`.
 
     Returns
     -------
@@ -74,7 +82,21 @@ def read_unknown(source: Source, where: str = "") -> pd.DataFrame:
     InputError
         With every fault of the file.
     """
-    return _read(UnknownUnit, source, where)
+    return _read(UnknownUnit, source, where, decimal)
+
+
+def template(kind: type[Unit]) -> str:
+    """A blank table of known or unknown units: the header alone."""
+    return ",".join(name for name, _ in columns_explained(kind)) + "\n"
+
+
+def columns_explained(kind: type[Unit]) -> list[tuple[str, str]]:
+    """Each column of a blank table with what it holds: whether it is needed, its unit, limits or choices, its help."""
+    return [
+        (one.name, "; ".join(filter(None, ("needed" * one.needed, one.limits or ", ".join(one.choices), one.help))))
+        for one in fields(kind)
+        if one.name != "simulated"
+    ]
 
 
 def name_of(source: Source) -> str:
@@ -84,12 +106,57 @@ def name_of(source: Source) -> str:
     return str(source if isinstance(source, str | PathLike) else getattr(source, "name", "table"))
 
 
-def _read(kind: type[Unit], source: Source, where: str) -> pd.DataFrame:
+def _read(kind: type[Unit], source: Source, where: str, decimal: str) -> pd.DataFrame:
     where = where or name_of(source)
     raw = bytes_of(source, where)
     if isinstance(source, str | PathLike) and not is_piped(source):
         refuse_mixture(Path(source), raw)
-    row, names, lines = headed(decoded(raw, where), where, "give a table with a header row")
+    text = decoded(raw, where)
+    try:
+        return _table(kind, where, *headed(text, where, "give a table with a header row"))
+    except InputError as error:
+        found = _as_a_spreadsheet_has_it(kind, text, where, decimal)
+        if found is None:
+            raise InputError(list(map(_two_numbers, error.faults))) from None
+    try:
+        table = _table(kind, where, found.row, found.names, iter(found.lines))
+    except InputError as error:
+        as_typed = (replace(one, value=found.typed.get((one.row, one.column), one.value)) for one in error.faults)
+        raise InputError(list(map(_two_numbers, as_typed))) from None
+    known_before = spreadsheet.recalled(found.key).get("told") == found.told
+    told = [f"{len(found.told)} things are read as in the last table of this header"] if known_before else found.told
+    table.attrs["understood"] = tuple(f"{where}: {line}" for line in told)
+    table.attrs["header"] = (found.key, found.decimal, tuple(found.told))
+    return table
+
+
+def _as_a_spreadsheet_has_it(kind: type[Unit], text: str, where: str, decimal: str) -> spreadsheet.Understood | None:
+    """The table read as a spreadsheet may have written it; None where nothing is to be read otherwise."""
+    marks = list(spreadsheet.MARKS)
+    if said := _SEP.match(text):
+        marks, text = [said[1]], f"\n{text[said.end() :]}"
+    heads = {mark: next(lines_of(text, where, mark), (1, [])) for mark in marks}
+    mark = spreadsheet.parted(heads, fields(kind))
+    (row, names), lines = heads[mark], lines_of(text, where, mark)
+    if isinstance(names, Fault) or not names:
+        return None
+    next(lines)
+    found = spreadsheet.understood(mark, (row, names), list(lines), fields(kind), decimal)
+    return found if found.told else None
+
+
+def _two_numbers(fault: Fault) -> Fault:
+    """The fault of a number that is unclear for the mark before decimals, with how to say which it is."""
+    if fault.code != "not-a-number" or "," not in fault.value or not spreadsheet.MAY_BE_TWO.fullmatch(fault.value):
+        return fault
+    either = f"write {float(fault.value.replace(',', '.')):g} or {fault.value.replace(',', '')}"
+    remedy = f"{either}, or say which mark stands before decimals (--decimal comma or --decimal point)"
+    return replace(fault, problem="may be two numbers", remedy=remedy, code="unclear")
+
+
+def _table(
+    kind: type[Unit], where: str, row: int, names: list[str], lines: Iterator[tuple[int, list[str] | Fault]]
+) -> pd.DataFrame:
     faults, absent = _header_faults(kind, names, where, row)
     if any(names.count(name) > 1 for name in set(names) if name):
         raise InputError(faults)  # which of two columns is meant, no row can tell
@@ -163,6 +230,7 @@ CELL_LIMIT = 1 << 24
 FOR_FORMULA = ("=", "+", "-", "@", "\t", "\r")  # signs that a spreadsheet takes a cell for a formula by
 PIPED_LIMIT = 2 << 30  # bytes that are taken from standard input
 Source = str | PathLike[str] | BinaryIO
+_SEP = re.compile(r"sep=([,;|\t])\r?\n")  # a first line by which some spreadsheets say what parts the cells
 _PIPED = re.compile(r"-|/dev/stdin|(?:/dev|/proc/self)/fd/(\d+)")
 _KINDS = (
     (stat.S_ISDIR, "it is a folder"),
@@ -233,7 +301,7 @@ def text_of(source: Source, where: str) -> str:
 
 
 def decoded(raw: bytes, where: str) -> str:
-    """Text in UTF-8, with or without a byte-order mark.
+    """Text in UTF-8, with or without a byte-order mark, or in UTF-16 with one.
 
     Raises
     ------
@@ -241,7 +309,7 @@ def decoded(raw: bytes, where: str) -> str:
         It is in another encoding.
     """
     try:
-        return raw.decode("utf-8-sig")
+        return raw.decode("utf-16" if raw.startswith((BOM_UTF16_LE, BOM_UTF16_BE)) else "utf-8-sig")
     except UnicodeDecodeError as error:
         row = raw.count(b"\n", 0, error.start) + 1
         value = raw[max(0, error.start - 8) : error.start + 8].decode("ascii", "replace")
@@ -293,10 +361,10 @@ def cells_of(cells: Sequence[str] | Fault, names: Sequence[str], place: tuple[st
     return dict(zip(names, cells, strict=True))
 
 
-def lines_of(text: str, where: str) -> Iterator[tuple[int, list[str] | Fault]]:
+def lines_of(text: str, where: str, mark: str = ",") -> Iterator[tuple[int, list[str] | Fault]]:
     """The rows that hold anything, each with the line that it starts on; a quote gone wrong ends them with a fault."""
     csv.field_size_limit(CELL_LIMIT)
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)
     while True:
         start = reader.line_num + 1
         try:

@@ -315,6 +315,20 @@ def test_a_table_is_looked_through_and_brought_in_whole_but_not_with_a_unit_that
         assert register.count() == 2
 
 
+def test_a_spreadsheet_s_table_is_shown_as_it_is_read_and_confirmed_by_bringing_it_in(visit: Path) -> None:
+    raw = table_of(UNIT | {"hv_resistance_ohm": "1,310"}).decode().replace(",", ";").replace("1;310", "1,310").encode()
+    at = bring_in(opened(KNOWN), "bench.csv", raw)
+    assert "hv_resistance_ohm &#x27;1,310&#x27;: may be two numbers" in text_of(at)
+    at.radio(key="seen_decimal_0").set_value("a point").run()
+    assert "the cells are parted by semicolons" in text_of(at)
+    at.button(key="bring_in").click().run()
+    assert "1 unit added" in unescaped(at.success[0].value)
+    said = text_of(bring_in(at, "bench.csv", raw))
+    assert "read as in the last table of this header" in said
+    with calib.Register(visit) as register:
+        assert register.known()["hv_resistance_ohm"].tolist() == [1310.0]
+
+
 def test_the_size_page_draws_the_prior_and_the_classes_of_the_supply_asked_for() -> None:
     at = opened(SIZE)
     assert "Before any record" in text_of(at)

@@ -195,20 +195,49 @@ def test_add_reads_numbers_as_people_write_them_and_says_so(called: Run, tmp_pat
 
 
 @pytest.mark.parametrize(
-    ("typed", "remedy"),
+    ("typed", "told"),
     [
-        ("70,5", "a table takes a point for decimals and no unit: write 70.5"),
-        ("0,07 A", "a table takes a point for decimals and no unit: write 70"),
-        ("1,500", "write 1.5 or 1500, with a point for decimals and no unit"),
+        ("70,5", "rated_current_ma: '70,5' is 70.5"),
+        ("0,07 A", "rated_current_ma: '0,07 A' is 70"),
+        ("1,500", "write 1.5 or 1500, or say which mark stands before decimals"),
     ],
 )
-def test_a_table_keeps_to_the_decimal_point_and_names_the_cell_to_write(
-    called: Run, tmp_path: Path, typed: str, remedy: str
+def test_a_number_of_another_country_is_told_or_refused_until_its_mark_is_said(
+    called: Run, tmp_path: Path, typed: str, told: str
 ) -> None:
     cells = ",".join(f'"{typed}"' if cell == "70" else cell for cell in ROWS[0].split(","))
-    done = called("import", str(table(tmp_path / "known.csv", HEADER, cells)), "--register", "club.duckdb")
-    assert done.returncode == 2
-    assert f"rated_current_ma '{typed}': is not a number; {remedy}" in done.stderr
+    known = str(table(tmp_path / "known.csv", HEADER, cells))
+    done = called("import", known, "--register", "club.duckdb")
+    assert told in done.stderr
+    assert done.returncode == (2 if typed == "1,500" else 0)
+    if typed == "1,500":
+        assert f"rated_current_ma '{typed}': may be two numbers; " in done.stderr
+        assert "is 1500" in called("import", known, "--register", "club.duckdb", "--decimal", "point").stderr
+
+
+def test_what_was_understood_is_told_once_and_remembered(called: Run, tmp_path: Path) -> None:
+    cells = [row.replace(",", ";").replace(".", ",") for row in ROWS]
+    known = str(table(tmp_path / "known.csv", HEADER.replace(",", ";").upper(), *cells))
+    first = called("import", known, "--register", "club.duckdb")
+    for told in ("the cells are parted by semicolons", "the mark before decimals is a comma", "in other letters"):
+        assert told in first.stderr
+    again = called("import", known, "--register", "club.duckdb")
+    assert again.stderr == f"note: {known}: 3 things are read as in the last table of this header\n"
+    plain = called("import", str(table(tmp_path / "plain.csv", HEADER, *ROWS)), "--register", "club.duckdb")
+    assert (plain.stderr, plain.stdout.split(";")[0]) == ("", f"0 added, {len(ROWS)} there already, 0 revised")
+
+
+def test_a_blank_table_is_written_once_and_explained(called: Run, tmp_path: Path) -> None:
+    done = called("import", "--template", "blank.csv")
+    assert "hv_resistance_ohm: needed; 0.001 to 1000000 ohm; " in done.stdout
+    assert "conductor: copper, aluminium; " in done.stdout
+    header = (tmp_path / "blank.csv").read_text()
+    assert len(package.read_known(tmp_path / "blank.csv")) == 0
+    again = called("import", "--template", "blank.csv")
+    assert (again.returncode, header) == (2, (tmp_path / "blank.csv").read_text())
+    assert "there is a file of that name; name a new one" in again.stderr
+    assert "no table is named" in called("import").stderr
+    assert "a table is named too" in called("import", "a.csv", "--template", "b.csv").stderr
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ from calib import words
 from calib.app import context, forms
 from calib.app.forms import Form
 from calib.register.fields import FIELDS
+from calib.register.tables import columns_explained, template
 from calib.session import readings
 from calib.session.fields import Field
 from calib.session.interpret import refuse_stopped, stops_on_the_bench
@@ -38,6 +39,7 @@ AFTER = {
     "conductor": ("wire",),
 }
 TRIED = "seen_add_tried"
+DECIMALS = {"a comma": ",", "a point": "."}
 WIRE = Field(
     "wire", "Wire (if known)", unit="wire", help="Gauge or diameter of the winding's wire, without its enamel."
 )
@@ -210,26 +212,34 @@ def _bring_in() -> None:
     done = st.session_state.pop("seen_brought", "")
     if done:
         st.success(words.plain(done))
+    _hand_out_a_blank_one()
     given = st.file_uploader(
-        "A CSV file with the columns of a table of known units", type="csv", key=f"upload_{_turn()}"
+        "A CSV file of known units, as a spreadsheet writes it too", type=["csv", "tsv", "txt"], key=f"upload_{_turn()}"
     )
     if given is None:
         return
+    decimal = st.session_state.get(asked := f"seen_decimal_{_turn()}")
+    faults: tuple[calib.errors.Fault, ...] = ()
     try:
-        table = calib.read_known(given, where=given.name)
+        table = calib.read_known(given, given.name, DECIMALS[decimal] if decimal else "")
     except calib.InputError as error:
         faults = error.faults
+    if decimal or any(one.code == "unclear" for one in faults):
+        st.radio("Which mark stands before decimals in this file?", list(DECIMALS), index=None, key=asked)
+    if faults:
         context.show_faults(f"Nothing was brought in: {words.count(len(faults), 'thing')} to mend in the file.", faults)
         return
     units = words.count(len(table), "unit")
     st.write(f"{units} in {words.plain(given.name)}, nothing wrong with the table.")
+    if otherwise := table.attrs.get("understood"):
+        st.info("Some of it is read otherwise than it stands. Bringing it in confirms this for the next such table:")
+        st.html(context.plain_lines(otherwise))
     if unlikely := table.attrs["improbable"]:
         st.warning("Worth a second look before you bring it in; what is right as it stands can stay:")
         st.html(context.plain_lines(unlikely))
     by = st.text_input("Brought in by (kept in the history)", key="seen_by")
     if st.button(f"Bring in {units}", key="bring_in", type="primary"):
-        given.seek(0)
-        _import(given, table, by)
+        _import(given.name, table, by)
 
 
 def _turn() -> int:
@@ -237,11 +247,19 @@ def _turn() -> int:
     return int(st.session_state.setdefault("seen_uploads", 0))
 
 
-def _import(given: Any, table: pd.DataFrame, by: str) -> None:
+def _hand_out_a_blank_one() -> None:
+    blank = template(calib.KnownUnit)
+    with st.expander("A blank table, and what its columns are"):
+        st.download_button("Save a blank table (CSV)", blank, file_name="blank.csv", mime="text/csv", key="seen_blank")
+        explained = [{"column": name, "what it holds": told} for name, told in columns_explained(calib.KnownUnit)]
+        st.dataframe(explained, hide_index=True)
+
+
+def _import(name: str, table: pd.DataFrame, by: str) -> None:
     try:
         with context.register() as register:
-            refuse_stopped(register, table, given.name)
-            report = register.import_csv(given, by=by)
+            refuse_stopped(register, table, name)
+            report = register.import_table(table, by, where=name)
     except calib.InputError as error:
         context.show_faults("Nothing was brought in.", error.faults)
         return
@@ -250,7 +268,7 @@ def _import(given: Any, table: pd.DataFrame, by: str) -> None:
         return
     told = [f"{words.count(report.added, 'unit')} added", f"{report.unchanged} there already"]
     told.append(f"{report.revised} revised and marked for review")
-    st.session_state["seen_brought"] = f"{given.name}: {', '.join(told)}."
+    st.session_state["seen_brought"] = f"{name}: {', '.join(told)}."
     st.session_state["seen_uploads"] = _turn() + 1
     st.rerun()
 
