@@ -24,6 +24,16 @@ OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor f
 
 HERE, START, LEFT_OUT = "Entered here", "As the form starts", "Left out"
 LIKELIEST, UNLIKELY = "The likeliest slip", "Worth a second look"
+# What is read of voltage, resistance and line, as the account of an answer says it.
+READ = {
+    "excitation_v": "{} V on the primary",
+    "hv_v": "{} V then across the whole high-voltage winding",
+    "no_load_v": "{} V without load",
+    "hv_resistance_ohm": "{} Ω of the whole winding",
+    "winding_temp_c": "at {} °C",
+    "line_voltage_v": "line of {} V",
+    "line_frequency_hz": "{} Hz",
+}
 LABELS = {
     facts.name: forms.LABELS.get(FIELD_OF.get(facts.name, facts.name), facts.label)
     for facts in calib.fields(calib.UnknownUnit)
@@ -188,8 +198,8 @@ def _heaters(estimate: Any) -> None:
     st.subheader("The heater windings", anchor=False)
     rows = heater_rows(estimate.heaters)
     st.html(context.table(("winding", "at the line", "at 20 °C", f"rms current ({words.share(context.LEVEL)})"), rows))
-    drop = words.figure(estimate.heaters.drop / 10, 2)
-    st.write(SAYS["heaters"].format(drop=drop))
+    if math.isfinite(estimate.heaters.drop):
+        st.write(SAYS["heaters"].format(drop=words.figure(estimate.heaters.drop / 10, 2)))
 
 
 def _opinions(opinions: pd.DataFrame, current: str) -> None:
@@ -263,23 +273,27 @@ def counted(unit: Mapping[Any, Any], origin: Origin) -> str:
 
 def _said(unit: Mapping[Any, Any], entries: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Each reading with the field that it came from; those that are not there, with none."""
-    if _is(unit, "hv_v"):
-        volts = [("excitation_v", f"{_figure(unit, 'excitation_v')} V on the primary")]
-        volts.append(("volts_read", f"{_figure(unit, 'hv_v')} V then across the whole high-voltage winding"))
-    else:
-        volts = [("no_load_read", f"{_figure(unit, 'no_load_v')} V without load")]
+    read = [(FIELD_OF.get(name, name), READ[name].format(_figure(unit, name))) for name in READ if _counts(unit, name)]
     return [
-        *volts,
-        ("ohms_read", f"{_figure(unit, 'hv_resistance_ohm')} Ω of the whole winding"),
-        ("winding_temp_c", f"at {_figure(unit, 'winding_temp_c')} °C"),
+        *read,
+        *(("", what) for what in ("voltage", "resistance") if _lacks(unit, what)),
         ("conductor", f"metal of its wire: {METALS[metal_of(unit)]}"),
-        ("line_voltage_v", f"line of {_figure(unit, 'line_voltage_v')} V"),
-        ("line_frequency_hz", f"{_figure(unit, 'line_frequency_hz')} Hz"),
         ("rectifier", words.RECTIFIERS[unit["rectifier"]]),
         ("filter", words.FILTERS[unit["filter"]]),
         *_how_sure(unit, entries),
         *_sharpening(unit, entries),
     ]
+
+
+def _counts(unit: Mapping[Any, Any], column: str) -> bool:
+    """Whether a reading is there and counts: beside a ratio test the no-load voltage does not."""
+    beside = {"no_load_v": not _is(unit, "hv_v"), "winding_temp_c": _is(unit, "hv_resistance_ohm")}
+    return _is(unit, column) and beside.get(column, True)
+
+
+def _lacks(unit: Mapping[Any, Any], what: str) -> bool:
+    """Whether the voltage, or the resistance, was not read."""
+    return not any(_is(unit, name) for name in (("hv_v", "no_load_v") if what == "voltage" else ("hv_resistance_ohm",)))
 
 
 def _how_sure(unit: Mapping[Any, Any], entries: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -289,6 +303,8 @@ def _how_sure(unit: Mapping[Any, Any], entries: Mapping[str, Any]) -> list[tuple
         ("voltage", "voltmeter", "u_voltage_pct", bench.DEFAULT_U_VOLTAGE_PCT),
         ("resistance", "ohmmeter", "u_resistance_pct", bench.DEFAULT_U_RESISTANCE_PCT),
     ):
+        if _lacks(unit, what):
+            continue
         share = float(unit[column]) if _is(unit, column) else usual
         field = column if entries.get(meter) == metering.STATED else meter
         found.append((field, f"{what} known to {words.figure(share, 2)} %"))

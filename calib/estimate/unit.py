@@ -58,8 +58,8 @@ WORTH_A_REPAIR, MOST_REPAIRS = 0.01, 5  # odds below which a slip's repair is no
 FREE = 3.0  # standard deviation in ln of a reading that is asked what the others lead one to expect of it
 NOTHING = 1e-9
 # Readings that may be made yet, and what they are called to people.
-ADVISED = {CORE: "the core: tongue and stack", WIRE: "the wire's gauge"}
-ADVISED |= {PRIMARY: "the primary's resistance", WEIGHT: "the weight"}
+ADVISED = {(VOLTAGE, V_OVER_R): "the winding's volts and resistance", (CORE,): "the core: tongue and stack"}
+ADVISED |= {(WIRE,): "the wire's gauge", (PRIMARY,): "the primary's resistance", (WEIGHT,): "the weight"}
 WORTH_A_READING = 0.02  # a narrowing below this share of the width is not worth a reading
 FEW = 30
 DISAGREEMENT = ("reading", "value", "unit", "expected", "low", "high")
@@ -91,8 +91,8 @@ class UnitEstimate:
     heaters : HeaterAnswer or None
         What the heater windings give; None where nothing was said of them.
     core : CoreOpinion or None
-        What the core leaves for the winding; None without a tongue, where nothing tells the window of its sheets, or
-        where nothing was said of the heaters.
+        What the core leaves for the winding; None without a tongue or volts, where nothing tells the window of its
+        sheets, or where nothing was said of the heaters.
     disagreement : pandas.DataFrame
         reading, value, unit, expected, low, high, level: the readings that lie where the others do not lead one to
         expect them; no row where the readings are not suspect.
@@ -232,7 +232,8 @@ def _table(lines: list[tuple[object, ...]], columns: Sequence[str]) -> pd.DataFr
 def _core(asked: Prediction, heaters: HeaterAnswer | None, level: float) -> CoreOpinion | None:
     """What the core leaves, where tongue and window are known and the heaters are."""
     sheets = sheets_of(asked.readings)[0]
-    if heaters is None or not asked.rows.has_core[0] or sheets is None:
+    seen = asked.rows.seen[0]
+    if heaters is None or not (seen[CORE] and seen[VOLTAGE]) or sheets is None:
         return None
     return core_of_unit(asked.rows, sheets, heaters.windings, level)
 
@@ -271,6 +272,8 @@ def _curve(rated: RatedCurrent) -> pd.DataFrame:
 def opinions(asked: Prediction, level: float) -> pd.DataFrame:
     """Rated current from V/R alone, with each further reading by itself, without V/R, and from all.
 
+    Where V/R was not read: from the wire alone, and from all.
+
     Parameters
     ----------
     asked : Prediction
@@ -288,9 +291,11 @@ def opinions(asked: Prediction, level: float) -> pd.DataFrame:
     blanks = [beside] if beside else []
     if len(beside) > 1:
         blanks += [[one for one in beside if one != kept] for kept in beside]
-    if rows.has_wire[0]:
+    if rows.has_wire[0] and rows.has_ratio[0]:
         blanks.append([V_OVER_R, PRIMARY])  # without V/R, nor the primary's that it is set against
-    asked_of = [replace(asked, rows=rows.without(*blank)) for blank in blanks if rows.has_ratio[0]]
+    elif rows.has_wire[0]:
+        blanks = [[reading for reading in NAMED if reading != WIRE]]
+    asked_of = [replace(asked, rows=rows.without(*blank)) for blank in blanks]
     named = {predictors(one)[0]: one.rated for one in [*asked_of, asked]}
     said: list[tuple[object, ...]] = [(name, *rated.limits(level)[:, 0]) for name, rated in named.items()]
     return _table(said, ("predictors", "rated_current_ma", "low_ma", "high_ma")).assign(level=level)
@@ -399,9 +404,9 @@ def advice(asked: Prediction) -> tuple[str, ...]:
     proven = GRADES["heat-run"].sd
     if proven < now:
         gains.append((1 - proven / now, "a supervised heat run, which proves the current"))
-    for reading, name in ADVISED.items():
-        if not rows.seen[0, reading]:
-            usual = _with_usual(asked, reading)
+    for readings, name in ADVISED.items():
+        if not rows.seen[0, readings].all():
+            usual = _with_usual(asked, readings)
             gains.append((1 - _ln_sd(model.predictive(usual)) / now, name))
     exact = model.predictive(replace(rows, reading_variance=np.zeros(1)))
     gains.append((1 - _ln_sd(exact) / now, "better meters for V and R"))
@@ -415,11 +420,11 @@ def advice(asked: Prediction) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _with_usual(asked: Prediction, reading: int) -> Features:
-    """The unit as if one more reading had been made, and was as the others lead one to expect."""
-    model, readings = asked.model, asked.rows.readings.copy()
-    readings[:, reading] = model.imputation.usual(asked.rows)[:, reading]
-    return replace(asked.rows, readings=readings)
+def _with_usual(asked: Prediction, made: tuple[int, ...]) -> Features:
+    """The unit as if further readings had been made, and were as those that stand lead one to expect."""
+    usual, rows = asked.model.imputation.usual(asked.rows), asked.rows
+    new = ~rows.seen & np.isin(np.arange(len(READINGS)), made)
+    return replace(rows, readings=np.where(new, usual, rows.readings))
 
 
 def _ln_sd(rated: RatedCurrent) -> float:

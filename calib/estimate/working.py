@@ -16,9 +16,12 @@ from calib.fitting.features import (
     CENTRE_V_OVER_R,
     CENTRE_VOLTS,
     PRIMARY,
+    V_OVER_R,
+    VOLTAGE,
     WEIGHT,
     WIRE,
 )
+from calib.fitting.predictive import ln_v_over_r
 from calib.fitting.tables import from_mean_to_unit, half_wave_bias
 from calib.supply.form_factor import FORM_FACTOR, GUIDES, LARGE_CAPACITOR, SPREAD
 
@@ -33,6 +36,7 @@ TERMS = {
     "v_over_r": ("V/R", CENTRE_V_OVER_R, "V per ohm"),
     "voltage": ("Voltage", CENTRE_VOLTS, "V"),
 }
+NOT_READ = {"v_over_r": V_OVER_R, "voltage": VOLTAGE}  # terms that an expectation stands in for
 # The same of those that count by how they depart from what the readings before them lead one to expect.
 DEPARTURES = {
     "wire": (WIRE, "Wire", 1.0, "mm²"),
@@ -56,28 +60,37 @@ def lines(asked: Prediction, answer: pd.Series) -> pd.DataFrame:
     -------
     pandas.DataFrame
         step, formula (with the figures put in), value, unit. Lines whose unit is × multiply the mean multiplier to
-        the unit's own. No further than V/R where the current is withheld.
+        the unit's own. No further than V/R where the current is withheld. Where V/R was not read, the one that the
+        other readings lead one to expect stands in.
     """
     rows = asked.rows
     read, fact = asked.readings.iloc[0], rows.frame.iloc[0]
-    steps: list[Line] = []
-    if np.isfinite(read["excitation_v"]) and np.isfinite(read["hv_v"]):
-        ratio = read["hv_v"] / read["excitation_v"]
-        steps.append(("Ratio", f"{read['hv_v']:g} V / {read['excitation_v']:g} V", ratio, ""))
-        steps.append(("No-load voltage", f"{read['line_voltage_v']:g} V × {ratio:.6g}", fact["no_load_v"], "V"))
-    else:
-        steps.append(("No-load voltage", "as read or stated", fact["no_load_v"], "V"))
-    steps.append(_resistance(read, rows))
-    steps.append(
-        ("V/R", f"{fact['no_load_v']:.6g} V / {fact['resistance_ohm']:.6g} ohm", fact["v_over_r"], "V per ohm")
-    )
+    ratio = float(fact["v_over_r"] if rows.has_ratio[0] else np.exp(ln_v_over_r(asked.matrix)[0]))
+    steps = _v_over_r(read, rows, ratio)
     if np.isfinite(answer["rated_current_ma"]):
-        steps += _multiplier(asked, answer)
-        by = f"{answer['unit_multiplier']:.6g} × {fact['v_over_r']:.6g}"
-        steps.append(("Rated current", by, answer["rated_current_ma"], "mA"))
+        own = float(answer["unit_multiplier"]) if rows.has_ratio[0] else float(answer["rated_current_ma"]) / ratio
+        steps += _multiplier(asked, answer, own, ratio)
+        steps.append(("Rated current", f"{own:.6g} × {ratio:.6g}", answer["rated_current_ma"], "mA"))
         if np.isfinite(fact["wire_area_mm2"]):
             steps += _density(rows, answer["rated_current_ma"], fact["wire_area_mm2"])
     return pd.DataFrame(steps, columns=["step", "formula", "value", "unit"])
+
+
+def _v_over_r(read: pd.Series, rows: Features, ratio: float) -> list[Line]:
+    """From the readings of volts and resistance, as far as they were made, to V/R."""
+    fact, steps = rows.frame.iloc[0], list[Line]()
+    volts, ohm = fact["no_load_v"], fact["resistance_ohm"]
+    if np.isfinite(read["excitation_v"]) and np.isfinite(read["hv_v"]):
+        turns = read["hv_v"] / read["excitation_v"]
+        steps.append(("Ratio", f"{read['hv_v']:g} V / {read['excitation_v']:g} V", turns, ""))
+        steps.append(("No-load voltage", f"{read['line_voltage_v']:g} V × {turns:.6g}", volts, "V"))
+    elif np.isfinite(volts):
+        steps.append(("No-load voltage", "as read or stated", volts, "V"))
+    if np.isfinite(ohm):
+        steps.append(_resistance(read, rows))
+    if np.isfinite(fact["v_over_r"]):
+        return [*steps, ("V/R", f"{volts:.6g} V / {ohm:.6g} ohm", fact["v_over_r"], "V per ohm")]
+    return [*steps, ("V/R, not read", "what the other readings lead one to expect of it", ratio, "V per ohm")]
 
 
 def _metal(rows: Features) -> str:
@@ -91,8 +104,8 @@ def _resistance(read: pd.Series, rows: Features) -> Line:
     return ("Resistance at 20 °C", formula, rows.frame["resistance_ohm"].iloc[0], "ohm")
 
 
-def _multiplier(asked: Prediction, answer: pd.Series) -> list[Line]:
-    """From the mean of its class to the unit's own multiplier, and what the factors leave."""
+def _multiplier(asked: Prediction, answer: pd.Series, own: float, ratio: float) -> list[Line]:
+    """From the mean of its class to the unit's `own` multiplier at its V/R, and what the factors leave."""
     rows, fact = asked.rows, asked.rows.frame.iloc[0]
     start, moved = from_mean_to_unit(asked)
     hertz = CENTRE_FREQUENCY_HZ * math.exp(rows.frequency[0])
@@ -107,8 +120,7 @@ def _multiplier(asked: Prediction, answer: pd.Series) -> list[Line]:
     if "primary-limit" in str(answer["flags"]).split(";"):
         name = "Bridge across a centre-tapped winding: the primary's limit"
         steps.append((name, LIMITED, round(math.sqrt(0.5), DECIMALS), TIMES))
-    own = float(answer["unit_multiplier"])
-    sound = asked.sound.median()[0] / fact["v_over_r"]
+    sound = asked.sound.median()[0] / ratio
     weighed = round(own / (sound * math.prod(value for _, by, value, _ in steps if by == LIMITED)), DECIMALS)
     if weighed != 1.0:
         odds = f"{1 - answer['odds_sound']:.2g}"
@@ -144,7 +156,10 @@ def _factor(rows: Features, one: dict) -> Line:
     name, centre, unit = TERMS[one["term"]]
     own, usual = (centre * math.exp(one[side]) for side in ("own", "usual"))
     if one["term"] == "core":
-        name = "Size within the class" if fact["size_class"] else "Size, judged from V/R and volts"
+        by = "V/R and volts" if rows.has_ratio[0] else "the other readings"
+        name = "Size within the class" if fact["size_class"] else f"Size, judged from {by}"
+    elif one["term"] in NOT_READ and not rows.seen[0, NOT_READ[one["term"]]]:
+        name = f"{name}, not read"
     where = place[one["term"] != "core"]
     return (name, f"{own:.6g} {unit} / {usual:.6g} {unit}{where}, {power}", value, TIMES)
 
@@ -217,7 +232,9 @@ def _bias(asked: Prediction, current: float) -> list[str]:
         return []
     bias = float(half_wave_bias(asked, np.array([current]))[0])
     if not np.isfinite(bias):
-        return ["A half-wave rectifier's direct current biases the core; by how much is not told without a core."]
+        wanted = (("a core", asked.rows.has_core), ("volts", asked.rows.seen[:, VOLTAGE]))
+        lacks = " and ".join(name for name, there in wanted if not there[0])
+        return [f"A half-wave rectifier's direct current biases the core; by how much is not told without {lacks}."]
     over = f", above {DC_BIAS_DOUBT_A_M:.0f} A/m: a doubt" if bias > DC_BIAS_DOUBT_A_M else ""
     return [
         f"A half-wave rectifier's direct current biases the core by about {bias:.0f} A/m ({BIAS_FLUX_T:g} T taken for "

@@ -334,6 +334,7 @@ OneLine = Annotated[str, BeforeValidator(one_line)]
 Name = Annotated[str, BeforeValidator(_name)]
 NameIfAny = Annotated[str, BeforeValidator(name_text)]
 Flag = Annotated[bool, BeforeValidator(_flag)]
+FlagOrBlank = Annotated[bool | None, BeforeValidator(_flag)]
 Day = Annotated[date, BeforeValidator(_day)]
 trimmed = BeforeValidator(_choice_word)
 as_number = BeforeValidator(

@@ -12,10 +12,13 @@ import numpy as np
 from calib.errors import Fault, InputError
 from calib.register.fields import BLANK_WORDS, LONGEST_NAME, FieldFacts, is_blank
 from calib.register.records import (
+    ADD_VOLTS,
     HALVES,
+    OR_THE_WIRE,
     READ_BY_RULES,
     VOLTAGES,
     WHOLE,
+    WIRE,
     KnownUnit,
     Unit,
     UnknownUnit,
@@ -23,6 +26,7 @@ from calib.register.records import (
     contradictions,
     fields,
     halves_in_doubt,
+    lacking,
 )
 
 if TYPE_CHECKING:
@@ -32,6 +36,7 @@ if TYPE_CHECKING:
 Kind = TypeVar("Kind", bound=Unit)
 NAMED = {KnownUnit: "known units (data frame)", UnknownUnit: "unknown units (data frame)"}
 KEPT = "kept"  # in a frame's attrs: its names were kept by a register, and are not held to what names are now
+TAP = "centre_tapped"
 ALIKE = 0.8  # of two column names, above which the one is taken for a misspelling of the other
 
 
@@ -96,7 +101,9 @@ def checked(kind: type[Unit], table: pd.DataFrame) -> pd.DataFrame:
     where = NAMED[kind]
     if WHOLE not in table and {*HALVES} <= {*table.columns} and table[[*HALVES]].notna().any(axis=None):
         table = table.assign(**{WHOLE: np.nan})  # the sum of each row's halves
-    faults, absent = column_faults(kind, list(table.columns), where)
+    faults, absent = column_faults(kind, list(table.columns), where, _wired(table))
+    if TAP not in table:
+        table = table.assign(**{TAP: None})  # of a unit of which its wire alone is known, that of its rectifier
     mended: dict[int, Unit] = {}
     for place in np.flatnonzero(_doubtful(kind, table)).tolist():
         index = table.index[place]
@@ -115,7 +122,15 @@ def checked(kind: type[Unit], table: pd.DataFrame) -> pd.DataFrame:
     return sound
 
 
-def column_faults(kind: type[Unit], names: Sequence[object], where: str) -> tuple[list[Fault], set[str]]:
+def _wired(table: pd.DataFrame) -> bool:
+    """Whether something is said of the wire in every row."""
+    there = [table[name].notna() & (table[name] != "") for name in WIRE if list(table.columns).count(name) == 1]
+    return bool(there) and bool(np.logical_or.reduce(there).all())
+
+
+def column_faults(
+    kind: type[Unit], names: Sequence[object], where: str, wired: bool = False
+) -> tuple[list[Fault], set[str]]:
     """The faults of a table's columns, and the names of those that each row would be faulted for again."""
     facts = fields(kind)
     open_names = [one.name for one in facts if one.name not in names]
@@ -131,15 +146,14 @@ def column_faults(kind: type[Unit], names: Sequence[object], where: str) -> tupl
         if near and name not in columns(KnownUnit) and name not in columns(UnknownUnit):
             remedy = f"write {near[0]} if that is meant, else give it a name of its own"
             faults.append(Fault(where, None, str(name), "", "is not a column of this table", remedy, "column"))
-    absent = {one.name for one in facts if one.needed and one.name not in names}
-    if not {*VOLTAGES[:2]} <= {*names} and VOLTAGES[2] not in names:
-        absent.update(VOLTAGES)
+    absent = lacking(kind, names, wired)
     helps = {one.name: one.help for one in facts}
     for name in columns(kind):
         if name in absent and name not in VOLTAGES[:2]:
             problem = "is needed, and there is no such column"
-            remedy = "add no_load_v, or both excitation_v and hv_v" if name in VOLTAGES else f"add it: {helps[name]}"
-            faults.append(Fault(where, None, name, "", problem, remedy.rstrip("."), "missing"))
+            remedy = ADD_VOLTS if name in VOLTAGES else f"add it: {helps[name]}".rstrip(".")
+            remedy += OR_THE_WIRE if kind is UnknownUnit and name in (VOLTAGES[2], WHOLE) else ""
+            faults.append(Fault(where, None, name, "", problem, remedy, "missing"))
     return faults, absent
 
 
@@ -150,11 +164,11 @@ def _doubtful(kind: type[Unit], table: pd.DataFrame) -> np.ndarray:
     for one in fields(kind):
         if one.name in table:
             wrong, there[one.name] = _look(one, table[one.name])
-            doubtful |= wrong | (~there[one.name] if one.needed else False)
+            doubtful |= wrong | (~there[one.name] if one.needed or one.name == TAP else False)
     if {*HALVES} <= there.keys() and there[HALVES[0]].any():
-        doubtful |= _halves_untold(table)
+        doubtful |= _halves_untold(table) | (there[HALVES[0]] & ~there[WHOLE])
     read = {name: table[name].to_numpy(dtype=object) for name in READ_BY_RULES if name in there}
-    return doubtful | _contradicted(there, read, len(table))
+    return doubtful | _contradicted(kind, there, read, len(table))
 
 
 def _halves_untold(table: pd.DataFrame) -> np.ndarray:
@@ -184,7 +198,7 @@ def _look(facts: FieldFacts, column: pd.Series) -> tuple[np.ndarray, np.ndarray]
         right = np.array([_plain(cell) for cell in cells], dtype=bool)
     else:  # a note or a date says nothing that is reckoned with
         return np.zeros(len(column), dtype=bool), ~blank
-    there = right | ~blank
+    there = ~blank
     rest = np.flatnonzero(there & ~right)
     there[rest] = [not is_blank(cell) for cell in cells[rest]]
     return there & ~right, there
@@ -215,7 +229,9 @@ def _plain(cell: object) -> bool:
     )
 
 
-def _contradicted(there: Mapping[str, np.ndarray], read: Mapping[str, np.ndarray], count: int) -> np.ndarray:
+def _contradicted(
+    kind: type[Unit], there: Mapping[str, np.ndarray], read: Mapping[str, np.ndarray], count: int
+) -> np.ndarray:
     """Which rows hold fields that do not go together: the rules are asked once of each pattern that occurs."""
     import pandas as pd
 
@@ -225,7 +241,7 @@ def _contradicted(there: Mapping[str, np.ndarray], read: Mapping[str, np.ndarray
         pattern = pd.factorize(pattern * (int(code.max(initial=0)) + 1) + code)[0]
     first = pd.Series(pattern).drop_duplicates().index
     wrong = [
-        bool(contradictions({name: read.get(name, there[name])[row] for name in there if there[name][row]}))
+        bool(contradictions({name: read.get(name, there[name])[row] for name in there if there[name][row]}, kind))
         for row in first
     ]
     return np.array(wrong, dtype=bool)[pattern] if count else np.zeros(0, dtype=bool)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 from typing import Annotated, Any, NamedTuple, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
@@ -16,6 +16,7 @@ from calib.bench.faults import HIGHEST_HALF_RATIO
 from calib.errors import Code, Fault, InputError
 from calib.paths import data
 from calib.register.fields import (
+    FIELDS,
     RECORD,
     Conductor,
     Day,
@@ -23,6 +24,7 @@ from calib.register.fields import (
     FieldFacts,
     FilterInput,
     Flag,
+    FlagOrBlank,
     LaminationShape,
     Name,
     NameIfAny,
@@ -38,16 +40,43 @@ from calib.register.fields import (
     trimmed,
 )
 
-# Each rule with the fields that it asks to be filled in, and those that it asks to be empty.
-RULES: tuple[tuple[dict[str, Any], set[str], set[str]], ...] = tuple(
-    (rule, {*rule["when"]} - (empty := {name for name, asked in rule["when"].items() if asked is False}), empty)
-    for rule in data("register/rules.toml")["rule"]
-)
 # What the rules between fields read; of the other fields they ask only whether they are filled in.
 READ_BY_RULES = frozenset({"rectifier", "filter", "centre_tapped", "rating_basis"})
 VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
+WIRE = ("awg", "wire_diameter_mm")  # of an unknown unit either is enough
 WHOLE, HALVES = "hv_resistance_ohm", ("hv_half_1_ohm", "hv_half_2_ohm")
+ADD_VOLTS = "add no_load_v, or both excitation_v and hv_v"
+OR_THE_WIRE = "; or give the wire, awg or wire_diameter_mm, which is enough by itself"
 HALF_AS_WHOLE = 0.03  # one half within this of the whole is the slip 'half R'
+
+
+class Rule(NamedTuple):
+    """A rule between fields: what it says, the fields that it asks to be filled in, and those asked to be empty."""
+
+    says: dict[str, Any]
+    filled: set[str]
+    empty: set[str]
+
+    @classmethod
+    def of(cls, says: dict[str, Any], column: str, when: dict[str, Any]) -> Rule:
+        """A rule about one column, what is said of it put in."""
+        empty = {name for name, asked in when.items() if asked is False}
+        remedy = says["remedy"].replace("{help}", _help(FIELDS[column])).replace("{or_the_wire}", OR_THE_WIRE)
+        return cls({**says, "column": column, "when": when, "remedy": remedy}, {*when} - empty, empty)
+
+
+def _help(facts: FieldFacts) -> str:
+    """What is said of a field, to go on a remedy with."""
+    return f"{facts.help[0].lower()}{facts.help[1:].rstrip('.')}"
+
+
+RULES: tuple[Rule, ...] = tuple(
+    Rule.of(says, column, {**says["when"], **({} if "column" in says else {column: False})})
+    for says in data("register/rules.toml")["rule"]
+    for column in (says["columns"] if "columns" in says else [says["column"]])
+)
+# Columns that an unknown unit needs where its wire is not known; of the volts see VOLTAGES.
+WITHOUT_WIRE = {one.says["column"] for one in RULES if {*WIRE} <= one.empty and not one.filled} - {"no_load_v"}
 
 
 class Contradiction(NamedTuple):
@@ -83,14 +112,14 @@ class Unit(BaseModel):
     contributor: NameIfAny = ""
     rectifier: Annotated[Rectifier, trimmed]
     filter: Annotated[FilterInput, trimmed]
-    line_voltage_v: Annotated[float, of("line_voltage_v"), as_number]
-    line_frequency_hz: Annotated[float, of("line_frequency_hz"), as_number]
-    centre_tapped: Flag
+    line_voltage_v: Annotated[float | None, of("line_voltage_v"), as_number] = None
+    line_frequency_hz: Annotated[float | None, of("line_frequency_hz"), as_number] = None
+    centre_tapped: FlagOrBlank = None
     excitation_v: Annotated[float | None, of("excitation_v"), as_number] = None
     hv_v: Annotated[float | None, of("hv_v"), as_number] = None
     no_load_v: Annotated[float | None, of("no_load_v"), as_number] = None
-    hv_resistance_ohm: Annotated[float, of("hv_resistance_ohm"), as_number]
-    winding_temp_c: Annotated[float, of("winding_temp_c"), as_number]
+    hv_resistance_ohm: Annotated[float | None, of("hv_resistance_ohm"), as_number] = None
+    winding_temp_c: Annotated[float | None, of("winding_temp_c"), as_number] = None
     tongue_mm: Annotated[float | None, of("tongue_mm"), as_number] = None
     stack_mm: Annotated[float | None, of("stack_mm"), as_number] = None
     core_area_cm2: Annotated[float | None, of("core_area_cm2"), as_number] = None
@@ -128,9 +157,11 @@ class Unit(BaseModel):
 
     @model_validator(mode="after")
     def _hang_together(self) -> Self:
-        found = contradictions({name: value for name, value in self.__dict__.items() if value not in (None, "")})
-        if found:
+        there = {name: value for name, value in self.__dict__.items() if value not in (None, "")}
+        if found := contradictions(there, type(self)):
             raise Contradictions(found)
+        if self.centre_tapped is None:
+            self.__dict__["centre_tapped"] = self.rectifier == "full-wave"
         new = [one for one in _doubts_of_halves(self) if one not in self.doubts]
         if new:
             self.__dict__["doubts"] = " | ".join(filter(None, (self.doubts, *new)))
@@ -159,7 +190,7 @@ class Unit(BaseModel):
         InputError
             With a fault for each field that is missing, refused or at odds with another.
         """
-        return parsed(cls, fields(cls), values, where, row, contradictions)
+        return parsed(cls, fields(cls), values, where, row, partial(contradictions, kind=cls))
 
     @property
     def stopped(self) -> str:
@@ -182,6 +213,11 @@ class KnownUnit(Unit):
 
     contributor: Name
     evidence: Annotated[Evidence, trimmed]
+    line_voltage_v: Annotated[float, of("line_voltage_v"), as_number]
+    line_frequency_hz: Annotated[float, of("line_frequency_hz"), as_number]
+    centre_tapped: Flag
+    hv_resistance_ohm: Annotated[float, of("hv_resistance_ohm"), as_number]
+    winding_temp_c: Annotated[float, of("winding_temp_c"), as_number]
     rated_current_ma: Annotated[float, of("rated_current_ma"), as_number]
     rating_basis: Annotated[RatingBasis | None, trimmed] = None
     guide_factor: Annotated[float | None, of("guide_factor"), as_number] = None
@@ -194,7 +230,11 @@ class KnownUnit(Unit):
 
 
 class UnknownUnit(Unit):
-    """A unit whose rating is sought for the supply that `rectifier` and `filter` name."""
+    """A unit whose rating is sought for the supply that `rectifier` and `filter` name.
+
+    It needs volts and resistance with what belongs to them, or the wire alone: line_voltage_v, line_frequency_hz,
+    hv_resistance_ohm and winding_temp_c may then be None, and centre_tapped, where blank, is that of its rectifier.
+    """
 
     demand_ma: Annotated[float | None, of("demand_ma"), as_number] = None
 
@@ -244,12 +284,27 @@ def columns(kind: type[Unit]) -> tuple[str, ...]:
     return tuple(facts.name for facts in fields(kind))
 
 
+def lacking(kind: type[Unit], names: Collection[object], wired: bool) -> set[str]:
+    """The columns that a table with these must have and has not; the three of the voltage where it has none of them.
+
+    `wired` says whether the wire of each of its units may be known, which is enough of an unknown one.
+    """
+    needed = {facts.name for facts in fields(kind) if facts.needed}
+    if kind is UnknownUnit:
+        if wired:
+            return needed - {*names}
+        needed |= WITHOUT_WIRE
+    absent = needed - {*names}
+    volts = {*VOLTAGES[:2]} <= {*names} or VOLTAGES[2] in names
+    return absent if volts else absent | {*VOLTAGES}
+
+
 def record_id(contributor: str, unit: str) -> str:
     """Hash of contributor and unit, the same on every machine: what identifies a record through its revisions."""
     return hashlib.sha256(f"{len(contributor)}:{contributor}{unit}".encode()).hexdigest()[:32]
 
 
-def contradictions(given: Mapping[str, object]) -> list[Contradiction]:
+def contradictions(given: Mapping[str, object], kind: type[Unit]) -> list[Contradiction]:
     """Find what does not go together among the fields that are filled in.
 
     Parameters
@@ -257,19 +312,23 @@ def contradictions(given: Mapping[str, object]) -> list[Contradiction]:
     given : mapping of str to object
         The fields that are not blank: `rectifier`, `filter` and `centre_tapped` (True or False) where they can be read;
         of the others presence alone counts.
+    kind : KnownUnit or UnknownUnit
+        What they are of.
 
     Returns
     -------
     list of Contradiction
-        Empty for a sound record.
+        One of a column; empty for a sound record.
     """
-    there = given.keys()
-    return [
-        Contradiction(rule["column"], rule["problem"].format_map(given), rule["remedy"], rule.get("code", "conflict"))
-        for rule, filled, empty in RULES
-        if filled <= there and there.isdisjoint(empty)
-        if all(_among(given, rule["when"])) and not any(_among(given, rule.get("unless", {})))
-    ]
+    there, other = given.keys(), "unknown" if issubclass(kind, KnownUnit) else "known"
+    found: dict[str, Contradiction] = {}
+    for rule, filled, empty in RULES:
+        if not filled <= there or not there.isdisjoint(empty) or rule.get("of") == other:
+            continue
+        if all(_among(given, rule["when"])) and not any(_among(given, rule.get("unless", {}))):
+            told = rule["problem"].format_map(given), rule["remedy"], rule.get("code", "conflict")
+            found.setdefault(rule["column"], Contradiction(rule["column"], *told))
+    return [*found.values()]
 
 
 def _among(given: Mapping[str, object], asked: Mapping[str, Any]) -> list[bool]:
@@ -296,7 +355,7 @@ def _number_or_nan(value: object) -> float:
 
 def _doubts_of_halves(unit: Unit) -> list[str]:
     first, second, whole = unit.hv_half_1_ohm, unit.hv_half_2_ohm, unit.hv_resistance_ohm
-    if first is None or second is None:
+    if first is None or second is None or whole is None:
         return []
     as_whole, apart = halves_in_doubt(first, second, whole)
     read = f"the halves read {first:.4g} and {second:.4g} ohm"
@@ -355,7 +414,7 @@ def parsed(
         refusal = _refused(facts.get(name), each, given.get(name))
         found.append(Contradiction(name, refusal.problem, refusal.remedy, refusal.code))
     if faulty and rules is not None:
-        found += [rule for rule in rules(_for_rules(given, faulty, facts)) if rule.column in facts]
+        found += [rule for rule in rules(_for_rules(given, faulty, facts)) if rule.column in facts.keys() - faulty]
     order = list(dict.fromkeys((*facts, *given)))
     found.sort(key=lambda fault: order.index(fault.column))
     raise InputError([Fault(where, row, one[0], _shown(given.get(one[0], "")), *one[1:]) for one in found])
@@ -384,8 +443,7 @@ def _refused(facts: FieldFacts | None, detail: ErrorDetails, value: object) -> R
     if facts is None:
         return Refusal("is not a column of this table", "leave it out, or put what it says into notes", "column")
     if slip == "missing":
-        help = f"{facts.help[0].lower()}{facts.help[1:].rstrip('.')}"
-        return Refusal("is needed", f"fill it in: {help}", "missing")
+        return Refusal("is needed", f"fill it in: {_help(facts)}", "missing")
     if isinstance(error, Refusal):
         better = facts.as_a_table_has_it(value) if error.code == "not-a-number" else ""
         return Refusal(error.problem, (better or error.remedy) + facts.or_empty, error.code)

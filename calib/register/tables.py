@@ -23,7 +23,20 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 from calib.errors import Code, Fault, InputError
 from calib.register import improbable, spreadsheet
 from calib.register.frame import frame_of
-from calib.register.records import HALVES, VOLTAGES, WHOLE, KnownUnit, Unit, UnknownUnit, columns, fields
+from calib.register.records import (
+    ADD_VOLTS,
+    HALVES,
+    OR_THE_WIRE,
+    VOLTAGES,
+    WHOLE,
+    WIRE,
+    KnownUnit,
+    Unit,
+    UnknownUnit,
+    columns,
+    fields,
+    lacking,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -182,12 +195,14 @@ def _table(
 
 def _header_faults(kind: type[Unit], names: Sequence[str], where: str, row: int) -> tuple[list[Fault], set[str]]:
     """The faults of the header, and the needed columns that it lacks."""
-    needed = {facts.name for facts in fields(kind) if facts.needed} - ({WHOLE} if {*HALVES} <= {*names} else set())
-    faults, absent = header_faults(names, columns(kind), needed, (where, row)), needed - {*names}
-    if not {*VOLTAGES[:2]} <= {*names} and VOLTAGES[2] not in names:
-        absent.update(VOLTAGES)
-        remedy = "add no_load_v, or both excitation_v and hv_v"
-        faults.append(Fault(where, row, VOLTAGES[2], "", "the header has no voltage of the winding", remedy, "missing"))
+    absent = lacking(kind, names, any(name in names for name in WIRE))
+    absent -= {WHOLE} if {*HALVES} <= {*names} else set()
+    or_else = OR_THE_WIRE if kind is UnknownUnit else ""
+    faults = header_faults(names, columns(kind), absent - {*VOLTAGES}, (where, row))
+    faults = [replace(one, remedy=f"{one.remedy}{or_else}") if one.column == WHOLE else one for one in faults]
+    if VOLTAGES[2] in absent:
+        problem, remedy = "the header has no voltage of the winding", f"{ADD_VOLTS}{or_else}"
+        faults.append(Fault(where, row, VOLTAGES[2], "", problem, remedy, "missing"))
     return faults, absent
 
 

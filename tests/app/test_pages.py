@@ -253,3 +253,21 @@ def test_readings_that_do_not_go_together_are_questioned_and_no_current_shown_wh
     at.radio(key=context.CHOICE).set_value(context.OWN).run()
     assert "PRACTICE REGISTER" not in text_of(at)
     assert visit.name in text_of(at)
+
+
+def test_the_gauge_of_its_wire_alone_is_answered_and_asked_with_its_caution(visit: Path) -> None:
+    at = opened()
+    assert "Or the gauge of its wire alone" in text_of(at)
+    order = [str(getattr(one, "label", "") or getattr(one, "value", "")) for one in walk(at.main)]
+    fine = next(place for place, said in enumerate(order) if "fine wire breaks where it was nicked" in said)
+    assert fine < order.index("Wire of the high-voltage winding")
+    at = enter(at, wire="34")
+    with calib.Register(visit) as register:
+        model = calib.fit(register.known(), published=True)
+    wired = {"unit": "u", "rectifier": "full-wave", "filter": "capacitor", "awg": 34}
+    told = calib.estimate_unit(model, wired)
+    assert not at.error
+    assert "Still needed" not in text_of(at)
+    assert f"likely <b>{told.answer['rated_current_ma'].iloc[0]:.0f} mA</b>" in text_of(at)
+    assert counted_in(at)["Left out"].startswith("voltage; resistance; core")
+    assert "no resistance was read" in text_of(at).lower()

@@ -61,7 +61,7 @@ def test_units_are_understood_and_remembered_and_a_meter_of_ones_own_is_accounte
     choose_unit(page, "Temperature of the winding then", "°F")
     type_in(page, "Temperature of the winding then", "68")
     page.wait_for_selector("text=68 °F is 20 °C.")
-    page.get_by_text("Sharpen it: core, wire").click()
+    page.get_by_text("Sharpen it: core").click()
     choose_unit(page, "Tongue", "in")
     type_in(page, "Tongue", "1.125")
     page.wait_for_selector("text=1.125 in (1 1/8) is 28.575 mm.")

@@ -59,6 +59,19 @@ def test_csv_and_json_and_python_say_the_same_to_the_last_digit(called: Run, kno
                 assert str(right[name]) == cell == str(row[name])
 
 
+def test_a_gauge_alone_is_answered_with_blanks_where_volts_and_ohms_are_missing(
+    called: Run, known: Path, tmp_path: Path
+) -> None:
+    wires = table(tmp_path / "wires.csv", "unit,rectifier,filter,awg", "W 1,full-wave,capacitor,34")
+    words = ("estimate", "--known", str(known), "--unknown", str(wires))
+    (told,), (row,) = json.loads(called(*words, "--format", "json").stdout), read(called(*words).stdout)
+    blank = ("no_load_v", "v_over_r", "multiplier", "multiplier_low", "multiplier_high", "unit_multiplier")
+    assert [(told[name], row[name]) for name in (*blank, "odds_of_demand")] == [(None, "")] * 7
+    assert (told["predictors"], told["size_class"] or "") == ("gauge", "")
+    assert {"no-core", "no-resistance", "no-volts"} <= {*told["flags"].split(";")}
+    assert 0 < told["low_ma"] < told["floor_ma"] < told["rated_current_ma"] < told["high_ma"] == float(row["high_ma"])
+
+
 def test_out_writes_the_file_that_standard_output_would_show(
     calib: Run, known: Path, unknown: Path, tmp_path: Path
 ) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import re
 from collections import Counter
 
@@ -446,3 +447,47 @@ def test_no_slip_gives_a_headline_far_from_the_sound_one(trial, tried, sound):
 def test_a_current_that_is_not_told_is_said_to_be(changes):
     made = estimated({**BY_DIAMETER, **changes})
     assert made.withheld == str(made).count("no current is told")
+
+
+BLANKS = ("no_load_v", "v_over_r", "multiplier", "multiplier_low", "multiplier_high", "unit_multiplier")
+WIRED = {"unit": "W", "rectifier": "full-wave", "filter": "capacitor", "awg": 34}
+
+
+@pytest.mark.parametrize(
+    ("changes", "predictors", "flags", "blank"),
+    [
+        ({}, "gauge", {"no-core", "no-resistance", "no-volts"}, BLANKS),
+        ({"no_load_v": 600}, "volts+gauge", {"no-core", "no-resistance"}, BLANKS[1:]),
+        ({"tongue_mm": 28, "stack_mm": 30, "rectifier": "half-wave"}, "core+gauge", {"no-volts"}, ("v_over_r",)),
+        ({"hv_resistance_ohm": 200, "winding_temp_c": 20}, "gauge", {"no-core", "no-volts"}, BLANKS),
+        ({"primary_resistance_ohm": 9, "weight_kg": 2}, "gauge+weight", {"no-volts"}, BLANKS),
+    ],
+    ids=["alone", "volts", "core", "ohms", "primary"],
+)
+def test_its_wire_alone_tells_what_it_will_stand(changes, predictors, flags, blank):
+    """AWG 34 is 0.0201 mm² (ASTM B258); makers' densities for such wire lie at 2 to 6 A/mm² (Radiotron Handbook)."""
+    unit = estimate_unit(practice_fit(), {**WIRED, **changes}, heaters=[HeaterReading("h", 6.3, 0.05)])
+    row = unit.answer.iloc[0]
+    assert row["predictors"] == predictors
+    assert flags <= {*row["flags"].split(";")}
+    assert row[list(blank)].isna().all()
+    steps = unit.working.set_index("step")["value"]
+    assert steps["Rated current"] == row["rated_current_ma"]
+    assert 2.0 < steps["Current density"] < 6.0
+    assert steps.notna().all()
+    assert math.prod(unit.working.query("unit == '×'")["value"]) > 0
+    assert unit.heaters is not None
+    assert "not both read" in unit.heaters.windings[0].reason
+    assert unit.core is None
+    assert unit.opinions["predictors"].iloc[0] == "gauge"
+    assert any("volts and resistance" in one for one in unit.sharpen) == (
+        changes == {} or "hv_resistance_ohm" in changes
+    )
+    assert "nan" not in f"{unit} {unit.supply} {unit.working['formula'].tolist()}"
+
+
+def test_the_gauge_of_a_wire_that_is_none_is_still_questioned():
+    row = estimate_unit(practice_fit(), {**WIRED, "awg": 0.19}).answer.iloc[0]
+    assert {"suspect-reading", "withheld"} <= {*row["flags"].split(";")}
+    assert row["likely_slip"] == "wire diameter in mm taken for its gauge"
+    assert row["repaired_ma"] > 30.0

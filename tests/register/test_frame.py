@@ -165,3 +165,23 @@ def test_a_frame_has_the_sum_and_the_doubts_of_halves_as_a_file_has() -> None:
     assert found["doubts"].str.contains("half the winding").tolist() == [False, True]
     assert checked(KnownUnit, found) is found
     assert checked(KnownUnit, table.drop(columns="hv_resistance_ohm"))["hv_resistance_ohm"].tolist() == [310.0, 310.0]
+
+
+def test_a_frame_of_wires_alone_needs_no_other_columns_and_one_row_without_a_wire_asks_for_them():
+    table = pd.DataFrame({"unit": ["a", "b"], "rectifier": "full-wave", "filter": "capacitor", "awg": [34.0, 30.0]})
+    made = checked(UnknownUnit, table)
+    assert made["centre_tapped"].tolist() == [True, True]
+    assert made[["no_load_v", "hv_resistance_ohm", "line_voltage_v"]].isna().all(axis=None)
+    with pytest.raises(InputError) as refused:
+        checked(UnknownUnit, table.assign(awg=[34.0, np.nan]))
+    wanted = [
+        "line_voltage_v",
+        "line_frequency_hz",
+        "centre_tapped",
+        "no_load_v",
+        "hv_resistance_ohm",
+        "winding_temp_c",
+    ]
+    assert [fault.column for fault in refused.value.faults] == wanted
+    said = [fault for fault in refused.value.faults if "awg or wire_diameter_mm" in fault.remedy]
+    assert [fault.column for fault in said] == ["no_load_v", "hv_resistance_ohm"]

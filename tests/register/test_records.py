@@ -66,9 +66,7 @@ def test_the_columns_of_unknown_units_leave_out_the_rating_and_add_the_demand() 
 
 def test_what_is_needed_is_needed_and_nothing_else() -> None:
     assert [facts.name for facts in fields(KnownUnit) if facts.needed] == NEEDED
-    assert [facts.name for facts in fields(UnknownUnit) if facts.needed] == [
-        name for name in NEEDED if name not in ("contributor", "evidence", "rated_current_ma")
-    ]
+    assert [facts.name for facts in fields(UnknownUnit) if facts.needed] == ["unit", "rectifier", "filter"]
 
 
 def test_every_field_says_what_it_is_for_a_form() -> None:
@@ -408,3 +406,48 @@ def test_a_doubt_of_the_halves_goes_when_they_are_read_anew_and_others_stay(type
     assert "apart" in record.doubts
     assert KnownUnit.parse(record.entered()) == record
     assert KnownUnit.parse({**record.entered(), "hv_half_1_ohm": 92.0, "hv_half_2_ohm": 96.0}).doubts == "it hums"
+
+
+WIRED = {"unit": "AL-7", "rectifier": "full-wave", "filter": "capacitor", "awg": "34"}
+
+
+@pytest.mark.parametrize(
+    ("rectifier", "tapped"), [("full-wave", True), ("bridge", False)], ids=["two-diodes", "four-diodes"]
+)
+def test_of_an_unknown_unit_its_wire_is_enough(rectifier: str, tapped: bool) -> None:
+    unit = UnknownUnit.parse({**WIRED, "rectifier": rectifier})
+    assert (unit.line_voltage_v, unit.line_frequency_hz, unit.hv_resistance_ohm, unit.winding_temp_c) == (None,) * 4
+    assert unit.centre_tapped is tapped
+    assert UnknownUnit.parse(unit.values()) == unit
+    assert UnknownUnit.parse({**WIRED, "awg": "", "wire_diameter_mm": "0.16"}).wire_diameter_mm == 0.16
+
+
+@pytest.mark.parametrize(
+    ("changed", "columns"),
+    [
+        ({"awg": ""}, ["hv_resistance_ohm"]),
+        ({"hv_resistance_ohm": "310", "no_load_v": "", "awg": ""}, ["no_load_v"]),
+        ({"hv_resistance_ohm": "310", "winding_temp_c": ""}, ["winding_temp_c"]),
+        ({"hv_resistance_ohm": "310", "line_frequency_hz": ""}, ["line_frequency_hz"]),
+        ({"no_load_v": "", "excitation_v": "5", "hv_v": "28", "line_voltage_v": ""}, ["line_voltage_v"]),
+        ({"no_load_v": "", "excitation_v": "5"}, ["hv_v"]),
+        ({"line_voltage_v": "", "line_frequency_hz": "", "winding_temp_c": "", "centre_tapped": ""}, []),
+    ],
+    ids=["volts alone", "ohms alone", "ohms, no °C", "no Hz", "ratio, no line", "half a ratio", "wire and volts"],
+)
+def test_volts_or_resistance_alone_are_one_clear_fault(changed: dict[str, str], columns: list[str]) -> None:
+    line = {"line_voltage_v": "117", "line_frequency_hz": "60", "centre_tapped": "true", "winding_temp_c": "20"}
+    row = {**WIRED, **line, "no_load_v": "600", **changed}
+    if not columns:
+        assert UnknownUnit.parse(row).no_load_v == 600.0
+        return
+    with pytest.raises(InputError) as caught:
+        UnknownUnit.parse(row)
+    assert [(one.column, one.code) for one in caught.value.faults] == [(name, "missing") for name in columns]
+    alone = not row["awg"]
+    assert ("awg or wire_diameter_mm, which is enough by itself" in caught.value.faults[0].remedy) is alone
+
+
+def test_a_known_unit_needs_more_than_its_wire(typed: dict[str, str]) -> None:
+    row = {**typed, "awg": "34", "hv_resistance_ohm": "", "line_voltage_v": ""}
+    assert faults(KnownUnit, row) == [("line_voltage_v", ""), ("hv_resistance_ohm", "")]

@@ -257,3 +257,14 @@ def test_a_large_table_takes_time_in_proportion(table: Callable[..., Path], type
     taken = seconds(lambda: read_known(large))
     assert taken < 24 * seconds(lambda: read_known(small))  # eight times the rows; a search through all for each: 64
     assert taken < 120 * seconds(bare)
+
+
+def test_a_table_of_wires_alone_and_one_without_wires(table: Table, typed_unknown: dict[str, str]) -> None:
+    row = {"unit": "AL-7", "rectifier": "full-wave", "filter": "capacitor", "awg": "34"}
+    assert read_unknown(table(row))["awg"].tolist() == [34.0]
+    ohms = {name: value for name, value in typed_unknown.items() if name not in ("excitation_v", "hv_v")}
+    (fault,) = faults(table({**ohms, "awg": ""}), read_unknown)
+    assert (fault.row, fault.column) == (2, "no_load_v")
+    (fault,) = faults(table(ohms), read_unknown)
+    assert (fault.row, fault.column) == (1, "no_load_v")
+    assert "awg or wire_diameter_mm" in fault.remedy

@@ -622,3 +622,16 @@ def test_the_home_form_makes_the_sessions_record_of_what_it_is_filled_with() -> 
     numbers = {name: value for name, value in numbers.items() if "half" not in name}  # the form asks for the whole only
     assert {name: getattr(made.record, name) for name in numbers} == pytest.approx(numbers)
     assert (made.record.lamination, made.record.unit, made.record.contributor) == ("m", "AL-5", "Alder Lane")
+
+
+def test_a_session_that_measured_the_wire_alone_yields_a_unit_and_so_does_the_form() -> None:
+    session = interpret({"wire": {"wire_by": "gauge", "wire": "34"}})
+    unit = session.unit()
+    assert (unit.awg, unit.hv_resistance_ohm, unit.no_load_v) == (34.0, None, None)
+    assert session.understood("full-wave", "capacitor").missing == {}
+    made = readings.understand({"rectifier": "bridge", "filter": "capacitor", "wire": "34", "winding_temp_c": 20.0})
+    assert (made.missing, made.faults, made.record.awg) == ({}, {}, 34.0)
+    half = readings.understand({"rectifier": "bridge", "filter": "capacitor", "wire": "34", "excitation_v": "5"})
+    assert [*half.missing] == ["volts_read"]
+    bare = readings.understand({"rectifier": "bridge", "filter": "capacitor"})
+    assert {"excitation_v", "volts_read", "ohms_read"} <= {*bare.missing}

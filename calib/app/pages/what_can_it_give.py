@@ -17,12 +17,13 @@ from calib import bench, words
 from calib.app import answer, context, forms
 from calib.app.forms import Form
 from calib.session import fields as measured, readings as r
+from calib.session.protocol import BY_NAME
 from calib.session.steps.core import SCRAPLESS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-SAID, CAUTION = context.SAID["choices"], context.SAID["caution"]
+SAID, CAUTION, SAYS = (context.SAID[part] for part in ("choices", "caution", "answer"))
 HEATERS = SAID["heaters"] | {
     code: words.count(number, "heater winding") for number, code in enumerate(r.COUNTS[2:], start=1)
 }
@@ -62,7 +63,8 @@ def _answer(opened: context.Opened, understood: r.Understood, heaters: r.Heaters
         st.write("There is something to mend among the readings: it is said beside the field.")
     if understood.missing:
         labels = [forms.LABELS.get(name, name).lower() for name in understood.missing]
-        st.write(f"Still needed for a first answer: {', '.join(labels)}.")
+        alone = "" if origin.entries.get("wire") else f" {SAYS['wire_alone']}"
+        st.write(f"Still needed for a first answer: {', '.join(labels)}.{alone}")
     if understood.unit is None:
         return
     try:
@@ -136,13 +138,17 @@ def _form(opened: context.Opened, now: dict[str, Any], understood: r.Understood,
     with st.container():
         st.subheader("Its resistance", anchor=False)
         _resistance(form, now)
+    with st.container():
+        st.subheader("Its wire", anchor=False)
+        context.cautions([words.plain(text) for text in BY_NAME["wire"].cautions])
+        form.ask("wire")
     st.subheader("What it is for", anchor=False)
     form.ask("line_voltage_v", "line_frequency_hz")
     forms.supply("read_")
-    with st.expander("Sharpen it: core, wire, primary, weight, the set's demand"):
+    with st.expander("Sharpen it: core, primary, weight, the set's demand"):
         with st.container():  # what comes and goes here leaves the fields below in their place
             _core(form, now)
-        form.ask("wire", "primary_resistance_ohm", "weight_kg", "demand_ma")
+        form.ask("primary_resistance_ohm", "weight_kg", "demand_ma")
         benches = [STRANGER, *sorted(set(opened.known["contributor"]))]
         forms.select("read_contributor", "Read by", benches, "A bench with known units has its own small bias.")
         st.text_input("Your tag for the unit", key="read_tag")

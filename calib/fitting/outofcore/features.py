@@ -241,7 +241,7 @@ def faulty(table: ibis.Table, run: Any) -> Any:
         pattern = pattern + code.cast("int64") * shift
         places[one.name], shift = (shift, values), shift * (len(values) + 1)
     found = run(table.group_by(pattern=pattern).aggregate(wrong=wrong.cast("int64").sum()))
-    contradicted = [one for one in found["pattern"].tolist() if contradictions(_decoded(one, places))]
+    contradicted = [one for one in found["pattern"].tolist() if contradictions(_decoded(one, places), KnownUnit)]
     if not contradicted and not found["wrong"].any():
         return None
     return (wrong | pattern.isin(contradicted)) if contradicted else wrong
