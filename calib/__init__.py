@@ -48,6 +48,11 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         CoreOpinion as CoreOpinion,
         opinion_of_core as opinion_of_core,
     )
+    from calib.estimate.heat_run import (
+        HeatRun as HeatRun,
+        HeatRunResult as HeatRunResult,
+        heat_run as heat_run,
+    )
     from calib.estimate.heaters import (
         HeaterAnswer as HeaterAnswer,
         HeaterReading as HeaterReading,
@@ -56,6 +61,13 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
     from calib.estimate.unit import (
         UnitEstimate as UnitEstimate,
         estimate_unit as estimate_unit,
+    )
+    from calib.estimate.warming import (
+        Entry as Entry,
+        Forecast as Forecast,
+        RunPlan as RunPlan,
+        forecast_rise as forecast_rise,
+        run_plan as run_plan,
     )
     from calib.fitting.result import (
         Multiplier as Multiplier,
@@ -123,6 +135,8 @@ _HOMES = {
     ),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
+    "calib.estimate.heat_run": ("HeatRun", "HeatRunResult", "heat_run"),
+    "calib.estimate.warming": ("Entry", "Forecast", "RunPlan", "forecast_rise", "run_plan"),
     "calib.estimate.heaters": ("HeaterAnswer", "HeaterReading", "heater_currents"),
     "calib.estimate.core_rating": ("CoreOpinion", "opinion_of_core"),
 }

@@ -14,16 +14,20 @@ from pathlib import Path
 import pytest
 
 from calib import bench, leads, supply
+from calib.estimate import heat_run, warming
 from calib.supply.steady_state import steady_state
 
 with Path(__file__).with_name("worked_values.csv").open(encoding="utf-8", newline="") as lines:
     ROWS = list(csv.DictReader(lines))
 KNOWN = {"bench": bench, "leads": leads, "supply": supply, "steady_state": steady_state, "math": math}
+KNOWN |= {"heat_run": heat_run, "warming": warming}
 
 
 @pytest.mark.parametrize("row", ROWS, ids=[f"{row['id']} {row['result']}" for row in ROWS])
 def test_a_worked_value_comes_out_as_printed(row, printed):
-    assert re.search(r"\b(bench|leads|supply)\.\w|\bsteady_state\(", row["equation"]), "no function of a wing"
+    assert re.search(r"\b(bench|leads|supply|heat_run|warming)\.\w|\bsteady_state\(", row["equation"]), (
+        "no function of a wing"
+    )
     inputs = eval(f"dict({row['inputs']})", {})
     printed(float(eval(row["equation"], KNOWN | inputs)), row["result"])
     assert row["source"]

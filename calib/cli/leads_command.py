@@ -6,7 +6,7 @@ import argparse
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from calib.cli.options import all_of, number_of
+from calib.cli.options import all_of, number_of, rows_of_table
 from calib.cli.output import as_json, say
 from calib.errors import InputError
 
@@ -86,18 +86,8 @@ def read_table(path: str) -> tuple[LeadReading, ...]:
         many cells, and the faults of the readings.
     """
     from calib.leads.readings import COLUMNS, NEEDED, lead_readings
-    from calib.register.tables import cells_of, headed, header_faults, text_of
 
-    line, names, rows = headed(text_of(path, path), path, "give a table with the header lead_a,lead_b,ohm")
-    faults = header_faults(names, COLUMNS, NEEDED, (path, line))
-    if faults:
-        raise InputError(faults)
-    sound: list[tuple[int, dict[str, str]]] = []
-    for line, cells in rows:
-        try:
-            sound.append((line, cells_of(cells, names, (path, line))))
-        except InputError as error:
-            faults += error.faults
+    sound, faults = rows_of_table(path, COLUMNS, NEEDED, "give a table with the header lead_a,lead_b,ohm")
     try:
         readings = lead_readings([row for _, row in sound], path, [line for line, _ in sound])
     except InputError as error:

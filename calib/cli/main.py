@@ -13,7 +13,14 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NoReturn
 
 import calib
-from calib.cli import fit_commands, leads_command, page_command, register_commands as register, supply_command
+from calib.cli import (
+    fit_commands,
+    heat_run_command,
+    leads_command,
+    page_command,
+    register_commands as register,
+    supply_command,
+)
 from calib.cli.output import note
 from calib.errors import CannotError, InputError, visible
 from calib.paths import data
@@ -39,6 +46,7 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "check": register.run_check,
     "leads": leads_command.run,
     "supply": supply_command.run,
+    "heat-run": heat_run_command.run,
 }
 WORDS = data("cli/commands.toml")
 COMMANDS: tuple[str, ...] = tuple(WORDS["command"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -99,6 +99,40 @@ def number_of(column: str, typed: str, where: str) -> float:
 def decimal_of(asked: argparse.Namespace) -> str:
     """The mark before decimals that was named with ``--decimal``; blank where none was."""
     return {"comma": ",", "point": "."}.get(asked.decimal, "")
+
+
+def rows_of_table(
+    path: str, columns: Sequence[str], needed: Collection[str], otherwise: str
+) -> tuple[list[tuple[int, dict[str, str]]], list[Fault]]:
+    """The rows of a small table in CSV as they stand, each with its line, and the faults of those that are none.
+
+    Parameters
+    ----------
+    path : str
+        CSV in UTF-8 with or without a byte-order mark, cells parted by commas, a header row.
+    columns, needed : collections of str
+        The columns that it may have and must have.
+    otherwise : str
+        The remedy for an empty file.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, or a column is missing or unknown.
+    """
+    from calib.register.tables import cells_of, headed, header_faults, text_of
+
+    line, names, rows = headed(text_of(path, path), path, otherwise)
+    faults = header_faults(names, columns, needed, (path, line))
+    if faults:
+        raise InputError(faults)
+    sound: list[tuple[int, dict[str, str]]] = []
+    for line, cells in rows:
+        try:
+            sound.append((line, cells_of(cells, names, (path, line))))
+        except InputError as error:
+            faults += error.faults
+    return sound, faults
 
 
 def all_of(*checks: Callable[[], Any]) -> list[Any]:

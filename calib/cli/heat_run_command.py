@@ -1,0 +1,87 @@
+"""``calib heat-run``: what a heat run showed, from the readings after switching off."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from calib.cli.options import number_of, rows_of_table
+from calib.cli.output import as_json, plain, say
+from calib.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from calib.estimate.heat_run import HeatRunResult
+
+HERE = "calib heat-run"
+NUMBERS: tuple[str, ...] = ("cold_ohm", "cold_temp_c", "ambient_start_c", "ambient_end_c", "load_ma", "allowed_rise_k")
+NUMBERS += ("iron_w", "copper_w", "line_ohm_cold")
+COLUMNS, NEEDED = ("seconds", "ohm", "line_ohm"), ("seconds", "ohm")
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Work the run out and print it."""
+    found = result_of(asked)
+    told = {name: plain(value) for name, value in found.as_dict().items()}
+    say(as_json(told) if asked.format == "json" else str(found))
+
+
+def result_of(asked: argparse.Namespace) -> HeatRunResult:
+    """The result of the run asked for.
+
+    Raises
+    ------
+    InputError
+        With every fault of the options and of the table.
+    """
+    from calib.estimate.heat_run import HeatRun, heat_run
+
+    typed = {name: text for name in NUMBERS if (text := getattr(asked, name)) is not None}
+    numbers: dict[str, float] = {}
+    faults: list[Fault] = []
+    for name, text in typed.items():
+        try:
+            numbers[name] = number_of(name, text, HERE)
+        except InputError as error:
+            faults += error.faults
+    readings, wrong = _readings(asked.readings)
+    faults += wrong
+    columns = {name: tuple(row[name] for _, row in readings) for name in COLUMNS}
+    unread = {fault.column for fault in faults}
+    given: dict[str, Any] = dict.fromkeys(typed, math.nan) | numbers | columns
+    try:
+        found = heat_run(HeatRun(conductor=asked.conductor, **given)) if not wrong else None
+    except InputError as error:
+        placed = [
+            _placed(fault, typed | {"conductor": asked.conductor}, readings, asked.readings) for fault in error.faults
+        ]
+        faults += [fault for fault in placed if fault.column not in unread]
+        found = None
+    if faults or found is None:
+        raise InputError(faults)
+    return found
+
+
+def _readings(path: str) -> tuple[list[tuple[int, dict[str, float]]], list[Fault]]:
+    """The table's rows as numbers, an empty cell as NaN, each with its line; and the faults."""
+    rows, faults = rows_of_table(path, COLUMNS, NEEDED, "give a table with the header seconds,ohm")
+    read: list[tuple[int, dict[str, float]]] = []
+    for line, cells in rows:
+        numbers = dict.fromkeys(COLUMNS, math.nan)
+        for name, text in cells.items():
+            try:
+                if text.strip() or name in NEEDED:
+                    numbers[name] = number_of(name, text.strip(), path)
+            except InputError as error:
+                faults += [replace(fault, row=line) for fault in error.faults]
+        read.append((line, numbers))
+    return read, faults
+
+
+def _placed(fault: Fault, typed: dict[str, str], rows: list[tuple[int, dict[str, float]]], path: str) -> Fault:
+    """A fault where its reader finds it: the option as typed, or the table and its line."""
+    if fault.column not in COLUMNS:
+        return replace(fault, where=HERE, value=typed.get(fault.column, ""))
+    line = next((line for line, row in rows if fault.value and f"{row[fault.column]:g}" == fault.value), None)
+    return replace(fault, where=path, row=line)

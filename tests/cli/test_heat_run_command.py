@@ -1,0 +1,47 @@
+"""``calib heat-run``: its keys, its text, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from tests.cli.conftest import Run
+from tests.cli.tables import table
+
+ROWS = ("20,76.76", "35,76.51", "50,76.26", "65,76.01", "90,75.62", "120,75.15", "150,74.72", "180,74.31")
+TOLD = ("--cold-ohm", "62.15", "--cold-temp-c", "20.4", "--ambient-start-c", "21", "--ambient-end-c", "22")
+TOLD += ("--load-ma", "92", "--allowed-rise-k", "55")
+KEYS = {"hot_ohm", "rise_k", "rise_u_k", "line_rise_k", "drift_k", "rule", "flags", "stop", "stop_cleared", "doubts"}
+KEYS |= {f"{name}{end}_ma" for name in ("allowed", "reference") for end in ("", "_low", "_high")}
+
+
+def test_json_has_the_contract_s_keys_and_text_its_caution_first(called: Run, tmp_path: Path):
+    file = str(table(tmp_path / "hot.csv", "seconds,ohm", *ROWS))
+    done = called("heat-run", *TOLD, "--readings", file, "--format", "json")
+    assert (done.returncode, done.stderr) == (0, "")
+    told = json.loads(done.stdout)
+    assert told.keys() >= KEYS
+    assert told["allowed_ma"] < told["reference_ma"] < 92.0
+    assert told["rule"] == "exponent 0.8"
+    text = called("heat-run", *TOLD, "--readings", file).stdout
+    assert text.startswith("Attended throughout")
+    assert f"{told['allowed_ma']:.4g} mA" in text
+
+
+def test_each_fault_is_one_line_with_its_place(called: Run, tmp_path: Path):
+    few = str(table(tmp_path / "few.csv", "seconds,ohm", *ROWS[:2]))
+    done = called("heat-run", *TOLD, "--readings", few)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "2 readings are too few" in done.stderr
+    odd = str(table(tmp_path / "odd.csv", "seconds,ohm", *ROWS, "200,60.1", "210,x"))
+    done = called("heat-run", *TOLD, "--iron-w", "5,5", "--readings", odd)
+    assert [line.split(": ")[0] for line in done.stderr.splitlines()] == [
+        "calib heat-run, iron_w '5,5'",
+        f"{odd}, row 11, ohm 'x'",
+    ]
+    done = called("heat-run", *TOLD, "--readings", str(table(tmp_path / "cold.csv", "seconds,ohm", *ROWS, "200,60.1")))
+    assert "row 10, ohm '60.1': is no hotter than the room" in done.stderr
+    no_air = called("heat-run", *TOLD[:6], "--readings", few)
+    assert no_air.returncode == 2
+    assert "--ambient-end-c" in no_air.stderr
+    assert no_air.stderr.count("\n") == 1

@@ -1,0 +1,100 @@
+"""A heat run while it lasts: the forecast against units that warm in a drifting room, the load, the refusals."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, strategies as st
+
+from calib.errors import InputError
+from calib.estimate.warming import E12, Entry, forecast_rise, make_up, run_plan
+from tests.counts import share
+from tests.scenes.warming import ZERO, a_unit, warmed
+
+
+def test_forecast_covers_what_it_states_after_one_two_and_three_time_constants():
+    dice = np.random.default_rng(2024)
+    inside: dict[int, list[bool]] = {1: [], 2: [], 3: []}
+    width: dict[int, list[float]] = {1: [], 2: [], 3: []}
+    for _ in range(share(25, 300)):
+        unit = a_unit(dice)
+        tau = unit.tau_min
+        at = np.arange(0.0, 3.001 * tau, tau / 7.0)
+        air = (
+            dice.uniform(15.0, 27.0) + dice.normal(0.0, 1.0) * at / 60.0 + 0.3 * np.sin(at / 60.0 + dice.uniform(0, 6))
+        )
+        winding = warmed(unit, at, air, (air[0], air[0]))[:, 0]
+        cold = unit.ohm(air[0]) * (1.0 + dice.normal(0.0, 0.003))
+        ohm = np.array([unit.ohm(one) for one in winding]) * (1.0 + dice.normal(0.0, 0.003, len(at)))
+        temp = ohm / cold * (ZERO + air[0]) - ZERO
+        thermometer = air + dice.normal(0.0, 0.2, len(at))
+        truth = unit.steady_rise(float(np.mean(air)))
+        for count in inside:
+            until = (at > 0.0) & (at <= count * tau + 1e-9)
+            entries = [Entry(*one) for one in zip(at[until], temp[until], thermometer[until], strict=True)]
+            told = forecast_rise(entries, 60.0, 0.95, 0.9)
+            inside[count].append(told.low_k <= truth <= told.high_k)
+            width[count].append((told.high_k - told.low_k) / truth)
+    seen = [np.mean(inside[count]) for count in inside]
+    slack = 3.0 * (0.9 * 0.1 / len(inside[1])) ** 0.5
+    assert all(0.85 - slack <= one <= 0.95 + slack for one in seen), seen
+    assert [np.median(width[count]) for count in width] == sorted((np.median(w) for w in width.values()), reverse=True)
+
+
+def warming(final: float, tau: float, until: float) -> list[Entry]:
+    return [Entry(at, 20.0 + final * (1.0 - np.exp(-at / tau)), 20.0) for at in np.arange(5.0, until, 5.0)]
+
+
+def test_stop_is_said_when_the_forecast_is_past_the_limit_and_not_before():
+    assert forecast_rise(warming(90.0, 30.0, 61.0), 60.0, 0.5).stop
+    assert not forecast_rise(warming(45.0, 30.0, 61.0), 60.0, 0.5).stop
+    assert str(forecast_rise(warming(90.0, 30.0, 61.0), 60.0, 0.5)).startswith("STOP NOW")
+    # Past the limit already, whatever is to come.
+    assert forecast_rise(warming(62.0, 10.0, 61.0), 60.0, 0.5).stop
+
+
+@pytest.mark.parametrize(
+    ("entries", "said"),
+    [
+        (warming(50.0, 30.0, 11.0), "2 entries are too few"),
+        (warming(50.0, 30.0, 31.0)[::-1], "the times do not rise"),
+        ([Entry(at, 60.0 - at, 20.0) for at in (5.0, 10.0, 15.0)], "the unit does not warm"),
+    ],
+)
+def test_nonsense_is_one_clear_error(entries: list[Entry], said: str):
+    with pytest.raises(InputError) as told:
+        forecast_rise(entries, 60.0, 0.5)
+    assert len(told.value.faults) == 1
+    assert said in str(told.value)
+
+
+@given(st.floats(10.0, 5e4), st.floats(1.0, 300.0))
+def test_load_made_of_stock_parts_is_what_was_wanted_and_stays_cool(ohm: float, watts: float):
+    made = make_up(ohm, watts)
+    if made is None:
+        return
+    count = made.series * made.parallel
+    assert made.ohm == pytest.approx(ohm, rel=0.05)
+    assert count <= 24
+    assert made.bears_w * count == pytest.approx(watts)
+    assert made.bears_w <= made.each_w / 2.0
+    assert any(made.each_ohm / value == pytest.approx(10.0 ** round(np.log10(made.each_ohm / value))) for value in E12)
+
+
+def test_usual_loads_can_be_made_up():
+    assert str(make_up(3750.0, 33.0)) == "2 of 1800 ohm, 50 W, all in a row: 3600 ohm, 16 W in each"
+    assert all(
+        make_up(volts / amperes, volts * amperes) for volts in (150.0, 350.0, 500.0) for amperes in (0.04, 0.1, 0.3)
+    )
+
+
+def test_plan_lasts_five_time_constants_and_reads_soon_after_switching_off():
+    plan = run_plan(351.0, 93.0, 25.4)
+    assert (plan.load_ohm, plan.load_w) == pytest.approx((351.0 / 0.093, 351.0 * 0.093))
+    assert plan.hours == pytest.approx(127.0 / 60.0)
+    assert plan.most_hours == 2.0 * plan.hours
+    assert plan.after_s[0] <= 30.0
+    assert all(sooner < later for sooner, later in pairwise(plan.entries_min))
+    assert run_plan(351.0, 93.0).hours > plan.hours
