@@ -14,6 +14,7 @@ from typing import Any, NoReturn
 
 import calib
 from calib.cli import (
+    exchange_commands,
     fit_commands,
     heat_run_command,
     leads_command,
@@ -40,7 +41,8 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "restore": register.run_put_back,
     "history": register.run_history,
     "import": register.run_import,
-    "export": register.run_export,
+    "export": exchange_commands.run_export,
+    "merge": exchange_commands.run_merge,
     "backup": register.run_backup,
     "restore-from": register.run_restore,
     "check": register.run_check,

@@ -8,7 +8,6 @@
 from __future__ import annotations
 
 import argparse
-import csv
 import signal
 from collections.abc import Callable, Container, Iterator
 from contextlib import contextmanager
@@ -63,7 +62,7 @@ def run_add(asked: argparse.Namespace) -> None:
     )
     with told_when_interrupted(path, lambda: frame_of(KnownUnit, [record])):
         with Register(path, simulated=record.simulated) as register:
-            _refuse_stopped(register, frame_of(KnownUnit, [record]), ADD)
+            refuse_stopped(register, frame_of(KnownUnit, [record]), ADD)
             report = register.add(record, by=asked.by, reason=asked.reason, revise=False)
         told(report, path)
 
@@ -152,7 +151,7 @@ def run_put_back(asked: argparse.Namespace) -> None:
     with _revised(asked) as (register, by):
         if number is None:
             history = register.history(asked.contributor, asked.unit)
-            _refuse_stopped(register, history.tail(1), "calib restore")
+            refuse_stopped(register, history.tail(1), "calib restore")
         register.restore(asked.contributor, asked.unit, by=by, reason=asked.why, revision=number)
         rated = register.history(asked.contributor, asked.unit)["rated_current_ma"].iloc[-1]
         say_done(f"restored {_name(asked)}, rated {rated:g} mA; calib history tells the rest")
@@ -261,7 +260,7 @@ def run_import(asked: argparse.Namespace) -> None:
     simulated = False if path.exists() else kind_of(table, where)
     with told_when_interrupted(path, lambda: table):
         with Register(path, simulated=simulated) as register:
-            _refuse_stopped(register, table, where)
+            refuse_stopped(register, table, where)
             report = register.import_table(table, by=asked.by, reason=asked.reason, where=where)
         told(report, path)
 
@@ -282,7 +281,7 @@ def write_template(asked: argparse.Namespace) -> None:
     say("\n".join(f"{name}: {told}" for name, told in columns_explained(KnownUnit)))
 
 
-def _refuse_stopped(register: Register, table: pd.DataFrame, where: str) -> None:
+def refuse_stopped(register: Register, table: pd.DataFrame, where: str) -> None:
     """Refuse units that a session at the bench stops; where there is no session the session wing is not even loaded."""
     if len(register.sessions()):
         from calib.session.interpret import refuse_stopped
@@ -347,21 +346,6 @@ def told(report: ImportReport, path: Path) -> None:
         note(text)
     done = f"{report.added} added, {report.unchanged} there already, {report.revised} revised"
     say_done(f"{done}; the register {path} holds {report.holds} known units")
-
-
-def run_export(asked: argparse.Namespace) -> None:
-    """Write the current view, the history and their descriptor."""
-    from calib.register.register import Register
-
-    path = existing_register(asked.register)
-    with Register(path) as register:
-        try:
-            known, *_ = register.export(asked.folder, force=asked.force)
-        except KeyboardInterrupt:
-            raise KeyboardInterrupt(f"the export into {asked.folder} may not be whole: run it again") from None
-    with open(known, encoding="utf-8", newline="") as file:
-        count = sum(1 for _ in csv.reader(file)) - 1
-    say_done(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}")
 
 
 def run_backup(asked: argparse.Namespace) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import re
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _KINDS = {"text": "string", "choice": "string", "number": "number", "flag": "boolean", "date": "date"}
-_HEADS: tuple[dict[str, Any], ...] = (
+HEADS: tuple[dict[str, Any], ...] = (
     {"name": "record_id", "type": "string", "description": "Hash of contributor and unit."},
     {"name": "revision", "type": "integer", "description": "1 for the first of a record, and on."},
     {
@@ -39,12 +40,17 @@ _HEADS: tuple[dict[str, Any], ...] = (
 
 
 NAMES = ("known.csv", "revisions.csv", DESCRIPTOR)
-_TITLES = {True: "simulated-known-units", False: "known-units"}  # by whether the records are simulated
+TITLES = {True: "simulated-known-units", False: "known-units"}  # by whether the records are simulated
 WAIT_S = 15.0
 
 
 def write_package(
-    folder: Path, known: pd.DataFrame, revisions: pd.DataFrame, simulated: bool, force: bool = False
+    folder: Path,
+    known: pd.DataFrame,
+    revisions: pd.DataFrame,
+    simulated: bool,
+    force: bool = False,
+    licence: str = "",
 ) -> tuple[Path, ...]:
     """Write known.csv, revisions.csv and, last, datapackage.json with their hashes; those of an export are replaced.
 
@@ -62,6 +68,8 @@ def write_package(
         Whether the records were made up for practice, which the descriptor then says.
     force : bool
         Whether to replace files of those names that are no export's.
+    licence : str
+        Under which they are handed out, by name or by address; blank where that is not said.
 
     Returns
     -------
@@ -83,7 +91,7 @@ def write_package(
         if lock.is_symlink():
             lock.unlink()
         with FileLock(lock, timeout=WAIT_S):
-            _write_all(folder, known, revisions, simulated)
+            _write_all(folder, known, revisions, descriptor(simulated, licence))
         with suppress(OSError):
             lock.unlink()
     except Timeout:
@@ -94,12 +102,11 @@ def write_package(
     return tuple(folder / name for name in NAMES)
 
 
-def _write_all(folder: Path, known: pd.DataFrame, revisions: pd.DataFrame, simulated: bool) -> None:
+def _write_all(folder: Path, known: pd.DataFrame, revisions: pd.DataFrame, told: dict[str, Any]) -> None:
     made: dict[str, Path] = {}
     try:
         for name, table in (("known.csv", known), ("revisions.csv", revisions)):
             made[name] = _whole(folder, lambda file, table=table: write_table(table, file))  # type: ignore[misc]
-        told = descriptor(simulated)
         for resource in told["resources"]:
             place = made[resource["path"]]
             resource |= {"bytes": place.stat().st_size, "hash": f"sha256:{sha256_of(place.read_bytes())}"}
@@ -134,10 +141,10 @@ def _refuse_another_s(folder: Path, simulated: bool) -> None:
     if not there:
         return
     told = descriptor_of(folder)
-    if told is None or told.get("name") not in _TITLES.values():
+    if told is None or told.get("name") not in TITLES.values():
         problem = f"holds {', '.join(there)} that no export of calib describes"
         raise InputError.one(problem, remedy, where=str(folder), code="exists")
-    if told["name"] != _TITLES[simulated]:
+    if told["name"] != TITLES[simulated]:
         kinds = ("simulated", "real") if not simulated else ("real", "simulated")
         problem = f"holds an export of {kinds[0]} units, and these are {kinds[1]}"
         raise InputError.one(problem, remedy, where=str(folder), code="kind")
@@ -160,20 +167,28 @@ def write_table(table: pd.DataFrame, file: TextIO) -> None:
     writer.writerows(zip(*(_cells(table[name]) for name in table.columns), strict=True))
 
 
-def descriptor(simulated: bool) -> dict[str, Any]:
+def descriptor(simulated: bool, licence: str = "") -> dict[str, Any]:
     """What datapackage.json says: each table's columns with their types, units and limits (Data Package standard)."""
     own = [_described(facts) for facts in fields(KnownUnit)]
     origin = "Simulated for practice: no real unit was read. " if simulated else ""
     return {
         "profile": "tabular-data-package",
-        "name": _TITLES[simulated],
+        "name": TITLES[simulated],
         "title": "Simulated known units" if simulated else "Known units",
         "description": f"{origin}High-voltage windings of known rating, and every revision of their records.",
+        **({"licenses": [_licence(licence)]} if licence else {}),
         "resources": [
             _resource("known", "The known units as they stand.", own, ["contributor", "unit"]),
-            _resource("revisions", "Every revision of every record.", [*map(_head, _HEADS), *own], None),
+            _resource("revisions", "Every revision of every record.", [*map(_head, HEADS), *own], None),
         ],
     }
+
+
+def _licence(said: str) -> dict[str, str]:
+    """A licence as the standard has it: by its address, or by a name of letters and figures beside what was said."""
+    if re.match(r"https?://", said):
+        return {"path": said}
+    return {"name": re.sub(r"[^-A-Za-z0-9._]+", "-", said).strip("-") or "other", "title": said}
 
 
 def table_of_units(kind: type[Unit], name: str, about: str, key: list[str] | None) -> dict[str, Any]:

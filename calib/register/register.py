@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -34,6 +34,7 @@ from calib.register.file import (
 from calib.register.frame import checked, frame_of
 from calib.register.gate import Hold, hold, read_table, tables, transaction
 from calib.register.improbable import improbabilities
+from calib.register.merge import Bundle, Merged, Progress, compared, licensed, merge, read_bundle
 from calib.register.package import write_package
 from calib.register.records import KnownUnit, fields, record_id
 from calib.register.revisions import ImportReport
@@ -335,7 +336,43 @@ class Register(BenchStore):
         with opened(self.path, self._wait) as con:
             return revisions.count(con)
 
-    def export(self, folder: str | os.PathLike[str], force: bool = False) -> tuple[Path, ...]:
+    def merge(
+        self,
+        bundle: Bundle | str | os.PathLike[str],
+        by: str = "",
+        take: Collection[tuple[str, str]] = (),
+        preview: bool = False,
+        progress: Progress | None = None,
+    ) -> Merged:
+        """Bring in what an export of another register has more than this one: all of it or, where it fails, nothing.
+
+        Parameters
+        ----------
+        bundle : Bundle or path
+            As `read_bundle` gives it, or the export's folder.
+        by : str
+            Who merges it; may be blank.
+        take : collection of (str, str)
+            Contributor and unit of contradicting records that are to stand here as they do there, marked for review.
+        preview : bool
+            Whether only to tell what would be done.
+        progress : function or None
+            Called now and then with what is being done and how many rows of it are.
+
+        Raises
+        ------
+        InputError
+            The bundle is not sound, simulated where the register is not, or what is to be taken does not contradict.
+        RegisterError
+            The file cannot be worked on.
+        """
+        read = bundle if isinstance(bundle, Bundle) else read_bundle(bundle, progress=progress)
+        by = line("by", by)
+        self._of_this_kind(read.history, read.name)
+        with opened(self.path, self._wait, write=not preview) as con, transaction(con):
+            return compared(con, read, take) if preview else merge(con, read, by, take, progress)
+
+    def export(self, folder: str | os.PathLike[str], force: bool = False, licence: str = "") -> tuple[Path, ...]:
         """Write known.csv, revisions.csv and, last, datapackage.json with their hashes into a folder, as of one moment.
 
         Parameters
@@ -344,6 +381,8 @@ class Register(BenchStore):
             Made where it is missing; those files of an earlier export in it are replaced.
         force : bool
             Whether to replace files of those names that are no export's.
+        licence : str
+            Under which it is handed out, by name or by address; kept for the next export. The last one where blank.
 
         Returns
         -------
@@ -357,9 +396,11 @@ class Register(BenchStore):
         CannotError
             Nothing can be written there, or the register cannot be read.
         """
-        with opened(self.path, self._wait) as con:
+        licence = line("licence", licence)
+        with opened(self.path, self._wait, write=bool(licence)) as con, transaction(con):
+            licence = licensed(con, licence)
             known, history = revisions.current(con), revisions.history(con)
-        return write_package(Path(folder), known, history, self._simulated, force)
+        return write_package(Path(folder), known, history, self._simulated, force, licence)
 
     def backup(self, path: str | os.PathLike[str]) -> Path:
         """Copy the register, its whole history with it, to a new file that is a register itself.

@@ -84,10 +84,10 @@ class Ledger:
         gone = f"coalesce(old.\"action\" = '{self.gone}', false)" if self.gone else "false"
         asked = f"""
             SELECT coalesce(old.revision, 0) AS was, {gone} AS gone, concat_ws(', ', {differing}) AS differs
-            FROM ({self._typed("place")}) AS new LEFT JOIN {self.latest} AS old USING ({self.identity})
+            FROM ({self.typed("place")}) AS new LEFT JOIN {self.latest} AS old USING ({self.identity})
             ORDER BY new.place
         """
-        with _brought(con, incoming.assign(place=range(len(incoming)))):
+        with brought(con, incoming.assign(place=range(len(incoming)))):
             return con.execute(asked).df().set_index(incoming.index)
 
     def append(
@@ -109,8 +109,8 @@ class Ledger:
         elif "needs_review" in self.heads:
             heads.append(f"{action == 'add'} AND was > 0 AS needs_review")
         made = f"* EXCLUDE (was), CAST(was + 1 AS INTEGER) AS revision, {', '.join(heads)}"
-        with _brought(con, rows):
-            con.execute(f"INSERT INTO {self.table} BY NAME SELECT {made} FROM ({self._typed(more)})", [*noted.values()])
+        with brought(con, rows):
+            con.execute(f"INSERT INTO {self.table} BY NAME SELECT {made} FROM ({self.typed(more)})", [*noted.values()])
 
     def last(self, con: duckdb.DuckDBPyConnection, identity: str) -> pd.DataFrame:
         """A thing as it counts now, in one row, `was` the number of its revision; no row where it does not."""
@@ -128,13 +128,14 @@ class Ledger:
     def _said(self, name: str) -> str:
         return f' AND new."{name}" IS NOT NULL' if name in self.unsaid else ""
 
-    def _typed(self, more: str) -> str:
+    def typed(self, more: str) -> str:
+        """SQL of the frame that is `brought`, each column of the register's type, with `more` before them."""
         cells = ", ".join(f'{made} AS "{name}"' for name, made in self.cells.items())
         return f"SELECT {more}, {self.identity}, {cells} FROM brought"
 
 
 @contextmanager
-def _brought(con: duckdb.DuckDBPyConnection, table: pd.DataFrame) -> Iterator[None]:
+def brought(con: duckdb.DuckDBPyConnection, table: pd.DataFrame) -> Iterator[None]:
     """Let statements read a data frame by the name of `brought`."""
     con.register("brought", table)
     try:
@@ -435,8 +436,8 @@ def faults_of(table: pd.DataFrame) -> Iterator[str]:
 
 def count(con: duckdb.DuckDBPyConnection) -> int:
     """How many known units stand."""
-    found = con.execute("SELECT count(*) FROM current_units").fetchone()
-    return int(found[0]) if found else 0
+    ((found,),) = con.execute("SELECT count(*) FROM current_units").fetchall()
+    return int(found)
 
 
 def history(con: duckdb.DuckDBPyConnection, identity: str | None = None) -> pd.DataFrame:

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from calib.errors import Code, Fault, InputError
 from calib.register import improbable, spreadsheet
-from calib.register.frame import frame_of
+from calib.register.frame import Kind, frame_of
 from calib.register.records import (
     ADD_VOLTS,
     HALVES,
@@ -178,7 +178,7 @@ def _table(
     notes: list[str] = []
     for row, cells in lines:
         try:
-            record = _record(kind, taken, cells, (where, row))
+            record = record_in(kind, taken, cells, (where, row))
         except InputError as error:
             faults += [fault for fault in error.faults if not (fault.column in absent and not fault.value)]
             continue
@@ -206,7 +206,8 @@ def _header_faults(kind: type[Unit], names: Sequence[str], where: str, row: int)
     return faults, absent
 
 
-def _record(kind: type[Unit], names: Sequence[str], cells: list[str] | Fault, place: tuple[str, int]) -> Unit:
+def record_in(kind: type[Kind], names: Sequence[str], cells: list[str] | Fault, place: tuple[str, int]) -> Kind:
+    """The record that one row holds; columns whose name is blank are passed over."""
     where, row = place
     given = {name: cell for name, cell in cells_of(cells, names, place).items() if cell and name}
     texts = text_columns(kind) & given.keys()

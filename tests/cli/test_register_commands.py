@@ -608,3 +608,27 @@ def test_a_unit_that_the_bench_stopped_is_not_restored_until_that_is_cleared(kep
     done = kept("restore", "QB 7", *ONE, "--why", "x")
     assert (done.returncode, done.stdout) == (2, "")
     assert "unit 'QB 7': its bench session says stop, feed nothing" in done.stderr
+
+
+def test_a_bundle_is_told_then_merged_and_what_contradicts_waits(called: Run, tmp_path: Path) -> None:
+    called("import", str(table(tmp_path / "known.csv", HEADER, *ROWS)), "--register", "one.duckdb")
+    assert called("export", "out", "--register", "one.duckdb", "--licence", "CC0-1.0").returncode == 0
+    preview = called("merge", "out", "--register", "two.duckdb", "--preview")
+    assert (preview.returncode, preview.stdout[:6], (tmp_path / "two.duckdb").exists()) == (0, "4 new;", False)
+    merged = called("merge", "out", "--register", "two.duckdb")
+    assert merged.stdout.startswith(
+        "out: 4 new, 0 identical, 0 amended, 0 amended here, 0 contradicting; licence: CC0-1.0"
+    )
+    assert "4 revisions brought in" in merged.stdout
+    for one, rated in (("one", 91.0), ("two", 92.0)):
+        with package.Register(tmp_path / f"{one}.duckdb") as register:
+            kept = register.record("Alder Lane", "AL 1")
+            register.amend(kept.model_copy(update={"rated_current_ma": rated}), by=one)
+    called("export", "out", "--register", "one.duckdb")
+    told = called("merge", "out", "--register", "two.duckdb", "--preview").stdout
+    assert "contradicting: Alder Lane, AL 1: rated_current_ma 92 here, 91 there; here by two, " in told
+    assert "preview: nothing was written" in told
+    wrong = called("merge", "out", "--register", "two.duckdb", "--take", "AL 2")
+    assert (wrong.returncode, "--take 'AL 2': is no contradicting record" in wrong.stderr) == (2, True)
+    assert "1 revisions brought in" in called("merge", "out", "--register", "two.duckdb", "--take", "AL 1").stdout
+    assert called("merge", "known.csv", "--register", "two.duckdb").returncode == 2
