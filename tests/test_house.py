@@ -5,8 +5,8 @@ from __future__ import annotations
 import ast
 import re
 import sys
-import tokenize
 import tomllib
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -24,6 +24,13 @@ def name_of(path: Path) -> str:
 
 
 MODULES = {name_of(path): path for path in FILES}
+
+
+@cache
+def tree_of(path: Path) -> tuple[ast.Module, tuple[ast.AST, ...]]:
+    """The syntax tree of a file, and all its nodes."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return tree, tuple(ast.walk(tree))
 
 
 def imports_of(source: str, package: str) -> list[tuple[str, bool]]:
@@ -67,6 +74,7 @@ def module_of(name: str) -> str:
     return name
 
 
+@cache
 def imports_in(module: str, for_types: bool = True) -> set[str]:
     """The project's modules that a module imports, late imports and, where wanted, those for types included."""
     path = MODULES[module]
@@ -126,12 +134,12 @@ def test_a_cycle_is_seen() -> None:
 
 def lines_of_code(path: Path) -> int:
     """Lines of a file that hold code: docstrings, comments and blank lines are not counted."""
-    with path.open("rb") as source:
-        tokens = list(tokenize.tokenize(source.readline))
-    no_code = {tokenize.COMMENT, tokenize.NL, tokenize.NEWLINE, tokenize.INDENT, tokenize.DEDENT, tokenize.ENCODING}
-    held = [one for one in tokens if one.type not in {*no_code, tokenize.ENDMARKER}]
-    lines = {number for one in held for number in range(one.start[0], one.end[0] + 1)}
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    source = path.read_text(encoding="utf-8").splitlines()
+    lines = {number for number, line in enumerate(source, 1) if line.strip() and not line.strip().startswith("#")}
+    for node in tree_of(path)[1]:
+        if isinstance(node, ast.Constant | ast.JoinedStr):  # a line of a text that looks blank or a comment is code
+            lines |= set(range(node.lineno, (node.end_lineno or node.lineno) + 1))
+    for node in tree_of(path)[1]:
         if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef) and ast.get_docstring(
             node
         ):
@@ -164,8 +172,7 @@ def code_lines(function: ast.FunctionDef | ast.AsyncFunctionDef, source: list[st
 
 
 def functions_in(path: Path) -> list[ast.FunctionDef | ast.AsyncFunctionDef]:
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    return [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
+    return [node for node in tree_of(path)[1] if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
 
 
 def test_a_function_has_at_most_40_code_lines() -> None:
@@ -190,7 +197,7 @@ def test_only_the_command_line_prints() -> None:
     """A module's own command, which regenerates something, may print too."""
     printed = []
     for path in FILES:
-        top = [node for node in ast.parse(path.read_text(encoding="utf-8")).body if not is_own_command(node)]
+        top = [node for node in tree_of(path)[0].body if not is_own_command(node)]
         calls = [node for part in top for node in ast.walk(part) if isinstance(node, ast.Call)]
         if any(ast.unparse(call.func) in {"print", "sys.stdout.write"} for call in calls):
             printed.append(path)
@@ -252,7 +259,7 @@ def test_every_package_that_is_imported_is_declared() -> None:
     }
     found = set()
     for path in FILES:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in tree_of(path)[1]:
             names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
             names += [node.module] if isinstance(node, ast.ImportFrom) and node.module and not node.level else []
             found |= {name.split(".")[0] for name in names}

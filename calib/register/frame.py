@@ -105,11 +105,12 @@ def checked(kind: type[Unit], table: pd.DataFrame) -> pd.DataFrame:
     if TAP not in table:
         table = table.assign(**{TAP: None})  # of a unit of which its wire alone is known, that of its rectifier
     mended: dict[int, Unit] = {}
-    for place in np.flatnonzero(_doubtful(kind, table)).tolist():
+    places = np.flatnonzero(_doubtful(kind, table))
+    for place, cells in zip(places.tolist(), table.iloc[places].astype(object).to_dict("records"), strict=True):
         index = table.index[place]
         there = where if index == place else f"{where}, index {index}"
         try:
-            mended[place] = kind.parse(_as_typed(kind, table.iloc[[place]]), there, place)
+            mended[place] = kind.parse(_as_typed(kind, cells), there, place)
         except InputError as error:
             faults += [one for one in error.faults if not (one.column in absent and not one.value)]
     if table.attrs.get(KEPT):
@@ -247,9 +248,8 @@ def _contradicted(
     return np.array(wrong, dtype=bool)[pattern] if count else np.zeros(0, dtype=bool)
 
 
-def _as_typed(kind: type[Unit], row: pd.DataFrame) -> dict[str, object]:
+def _as_typed(kind: type[Unit], cells: Mapping[Any, object]) -> dict[str, object]:
     """The cells of a row as one would type them; a tag that is a number is text all the same."""
-    cells = row.astype(object).to_dict("records")[0]
     typed = {one.name: cells[one.name] for one in fields(kind) if one.name in cells}
     for one in fields(kind):
         value = typed.get(one.name)

@@ -1,4 +1,4 @@
-"""Ten million records, or a twentieth of them: the time of the fit over one plain aggregate's, and its memory."""
+"""Ten million records, or a hundredth of them: the time of the fit over one plain aggregate's, and its memory."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ TRUE_SLOPE = -0.7  # of ln multiplier on ln core area in the law that tests/scen
 
 
 def test_millions_of_records_are_fitted_in_passes(tmp_path, record_property):
-    records = share(500_000, passes.RECORDS)
+    records = share(100_000, passes.RECORDS)
     found = passes.run(records, tmp_path)
     record_property("fit over one aggregate", found["ratio"])
     print(f"\n{records} records: fit over one aggregate {found['ratio']:.1f}, peak {found['peak_gb']:.2f} GB")

@@ -176,7 +176,7 @@ def prepared(features: ibis.Table, design: Design, imputation: Imputation, prior
     values = {**{name: rows[name] for name in HELD if name in rows.columns}}
     values |= {name: gained(name) for name in (*BESIDE, "says_ratio", "says_volts")}
     values["core"] = rows["expected_core"] + values["core"]
-    held = {name: whole_steps(values[name], step).cast("int32") for name, step in HELD.items()}
+    held = {name: whole_steps(values[name], 1 / step).cast("int32") for name, step in HELD.items()}
     return rows.select("cell", "kind", **held)
 
 
@@ -194,9 +194,9 @@ def _gains(imputation: Imputation, prior: Prior) -> dict[str, np.ndarray]:
     return {"kind": np.arange(KINDS, dtype=np.int8), **{name: np.array(one) for name, one in columns.items()}}
 
 
-def whole_steps(value: Any, step: float) -> Any:
-    """The nearest whole number of steps."""
-    return (value * (1 / step) + 0.5).floor()
+def whole_steps(value: Any, steps: Any) -> Any:
+    """The nearest whole number of steps, of which so many are 1."""
+    return (value * steps + 0.5).floor()
 
 
 def linear(one: SideRegression, rows: ibis.Table, instead: Mapping[str, str]) -> Any:

@@ -7,7 +7,7 @@ scales are those of all records, and the scales are averaged over as for few.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from hashlib import sha256
@@ -23,8 +23,8 @@ from calib.fitting.imputation import Imputation, impute
 from calib.fitting.mixture import Iteration, Posterior, judged, same_digits, unsettled, unsound_share
 from calib.fitting.model import Design, Unmeasured, VarianceComponents, is_placed, refuse
 from calib.fitting.outofcore.features import NUMBERS, TEXTS, faulty, features_expression, prepared, text_of
-from calib.fitting.outofcore.passes import Cells, Equations, Given, step_for, summed
-from calib.fitting.prior import MAIN, Prior, load_prior
+from calib.fitting.outofcore.passes import Cells, Equations, summed
+from calib.fitting.prior import Prior, load_prior
 from calib.fitting.report import content_hash
 from calib.fitting.variance_components import (
     ALL,
@@ -142,20 +142,23 @@ class Passes:
     ----------
     rows : ibis.Table
         As passes.prepared gives it, held where the table lives.
-    run : callable
-        Runs an expression there, giving a data frame.
+    backend : ibis.backends.BaseBackend
+        Where that is.
     cells : Cells
         The cells that occur there.
     imputation, unmeasured, prior
         As in an EMSolver.
+    queries : dict of int to (str, list of str)
+        What asks for the sums of each kind over tables of these names, and the columns of the answer; filled in here.
     """
 
     rows: ibis.Table
-    run: Callable[[ibis.Table], pd.DataFrame]
+    backend: Any
     cells: Cells
     imputation: Imputation
     unmeasured: Unmeasured
     prior: Prior
+    queries: dict[int, tuple[str, list[str]]]
 
     @property
     def count(self) -> float:
@@ -170,13 +173,22 @@ class Passes:
         """One pass."""
         import ibis
 
-        scales = self.scales(state)
-        cells = ibis.memtable(self.cells.given(state.mean, scales, self.unmeasured, self.imputation))
-        step = step_for(int(self.count))
-        given = Given(state.mean[: len(MAIN)], state.share, scales.noise, step, self.imputation, self.prior)
-        kinds = [int(kind) for kind in np.unique(self.cells.kind)]
-        sums = {kind: self.run(summed(self.rows, cells, kind, given)).sort_values("cell") for kind in kinds}
-        return Equations.of(sums, self.cells, step)
+        at = self.cells.at(state.mean, self.scales(state), state.share, self.unmeasured, self.imputation)
+        with _held(ibis.memtable(at), self.backend, f"{self.rows.get_name()}_cells") as cells:
+            kinds = [int(kind) for kind in np.unique(self.cells.kind)]
+            sums = {kind: self._summed(kind, cells).sort_values("cell") for kind in kinds}
+        return Equations.of(sums, self.cells)
+
+    def _summed(self, kind: int, cells: ibis.Table) -> pd.DataFrame:
+        """The sums of one kind; their query is written once, which takes longer than a pass over few records."""
+        import pandas as pd
+
+        if kind not in self.queries:
+            written = summed(self.rows, cells, kind, self.imputation, self.prior)
+            self.queries[kind] = self.backend.compile(written), list(written.columns)
+        query, names = self.queries[kind]
+        found = self.backend.raw_sql(query)
+        return found.df() if self.backend.name == "duckdb" else pd.DataFrame(found.fetchall(), columns=names)
 
     def quadratic(self, state: State) -> Quadratic:
         """What the records say round a state, by one pass."""
@@ -263,10 +275,12 @@ def _fit(table: ibis.Table, backend: Any, sample_rows: int, prior: Prior) -> dic
     refuse(int(np.sum(~is_placed(rows))))
     imputation = impute(rows, prior)
     state = _start(rows, design, imputation, prior)
+    held = f"calib_passes_{uuid4().hex}"
+    queries: dict[int, tuple[str, list[str]]] = {}
     for source, most in ((ibis.memtable(frame), MOST_ON_SAMPLE), (table, MOST_PASSES)):
         unmeasured = Unmeasured.of(state.mean, state.covariance)
-        with _held(prepared(features_expression(source), design, imputation, prior), backend) as ready:
-            passes = Passes(ready, run, _cells(ready, run, design), imputation, unmeasured, prior)
+        with _held(prepared(features_expression(source), design, imputation, prior), backend, held) as ready:
+            passes = Passes(ready, backend, _cells(ready, run, design), imputation, unmeasured, prior, queries)
             state, found, ended = passes.to_rest(state, most)
     points, search = _quadrature(EMSolver(rows, design, imputation, unmeasured, prior), state, found)
     iterations = (*imputation.iterations, ended, search)
@@ -368,9 +382,8 @@ def _cells(ready: ibis.Table, run: Any, design: Design) -> Cells:
 
 
 @contextmanager
-def _held(expression: ibis.Table, backend: Any) -> Iterator[ibis.Table]:
+def _held(expression: ibis.Table, backend: Any, name: str) -> Iterator[ibis.Table]:
     """A table of what an expression gives, held where the passes run, for as long as they need it."""
-    name = f"calib_passes_{uuid4().hex}"
     backend.create_table(name, expression, temp=True)
     try:
         yield backend.table(name)

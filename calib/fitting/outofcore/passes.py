@@ -72,6 +72,11 @@ class Cells:
         """Contributor, maker, era, grade, pair and size of each cell, and whether its records were found right."""
         return parts_of(self.cell)
 
+    @property
+    def step(self) -> float:
+        """The step of the sums over all these records."""
+        return step_for(int(self.count.sum()))
+
     def columns(self) -> np.ndarray:
         """Columns of the design that are 1 in each cell, shape (6, c): one of each block, or -1."""
         code, maker, era, grade, pair, size, _ = self.parts
@@ -87,15 +92,15 @@ class Cells:
             ]
         )
 
-    def given(
-        self, mean: np.ndarray, scales: VarianceComponents, unmeasured: Unmeasured, imputation: Imputation
+    def at(
+        self, mean: np.ndarray, scales: VarianceComponents, share: float, unmeasured: Unmeasured, imputation: Imputation
     ) -> pd.DataFrame:
-        """What a pass takes of each cell, by the coefficients and the scales: see summed."""
+        """What a pass takes of each cell, by the coefficients, the scales and the share of unsound: see summed."""
         import pandas as pd
 
         _, maker, _, grade, pair, _, kept = self.parts
         columns = self.columns()
-        offset = np.where(columns >= 0, mean[columns], 0.0).sum(axis=0) - LN_FORM[pair]
+        offset = mean[0] + np.where(columns >= 0, mean[columns], 0.0).sum(axis=0) - LN_FORM[pair]
         variance = scales.noise**2 + np.square(scales.grades)[grade]
         variance += np.where(maker < len(self.design.makers), 0.0, MAKER_SD**2)
         meters = np.empty(len(self.cell))
@@ -112,6 +117,10 @@ class Cells:
                 "meters": meters,
                 "swap": swaps()[pair],
                 "kept": LN_KEPT * kept,
+                "odds": np.log1p(-share) - np.log(share),
+                "noise_variance": scales.noise**2,
+                "steps": 1 / self.step,
+                **{f"by {name}": mean[at] for at, name in enumerate(MAIN[1:], 1)},
             }
         )
 
@@ -124,47 +133,23 @@ class Cells:
         return dict(found)
 
 
-@dataclass(frozen=True)
-class Given:
-    """What a pass takes as given.
-
-    Attributes
-    ----------
-    terms : numpy.ndarray
-        Coefficients of main.
-    share : float
-        Share of unsound records.
-    noise : float
-        Standard deviation of the noise.
-    step : float
-        Step of the sums, see step_for.
-    imputation, prior
-        The side regressions, and the prior whose terms carry a slip through the covariates.
-    """
-
-    terms: np.ndarray
-    share: float
-    noise: float
-    step: float
-    imputation: Imputation
-    prior: Prior
-
-
-def summed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibis.Table:
-    """Sums of one pass over the records of one kind, in whole steps.
+def summed(rows: ibis.Table, cells: ibis.Table, kind: int, imputation: Imputation, prior: Prior) -> ibis.Table:
+    """Sums of one pass over the records of one kind, in whole steps: the same expression for every pass.
 
     Parameters
     ----------
     rows : ibis.Table
         As :func:`prepared` gives it.
     cells : ibis.Table
-        cell, kind; `offset` (what the one-hot coefficients give and the ln of the form factor takes), `variance` (of a
-        sound record, the meters' part aside), `meters` (how much of their variance counts), `swap` (what a swapped
-        filter adds to the residual) and `kept` (what a person's word adds to the log odds of soundness) of each.
+        cell, kind; `offset` (what the intercept and the one-hot coefficients give and the ln of the form factor takes),
+        `variance` (of a sound record, the meters' part aside), `meters` (how much of their variance counts), `swap`
+        (what a swapped filter adds to the residual) and `kept` (what a person's word adds to the log odds of soundness)
+        of each; and the same for all, `odds` (ln odds of soundness), `noise_variance`, the coefficient of each
+        covariate (`by core` ...) and how many `steps` are 1, see step_for.
     kind : int
         Of which readings, see pattern_of.
-    given : Given
-        Coefficients and shares.
+    imputation, prior
+        The side regressions, and the prior whose terms carry a slip through the covariates.
 
     Returns
     -------
@@ -173,7 +158,7 @@ def summed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibis
         core`, `pull core` ...) and precision times each two of them; `sound` (odds), and the slope and information of
         the noise.
     """
-    rows = weighed(rows, cells, kind, given)
+    rows = weighed(rows, cells, kind, imputation, prior)
     names = terms_of(kind)
     parts = {"precision": rows["precision"], "pull": rows["precision"] * rows["residual"]}
     for name in names:
@@ -181,24 +166,24 @@ def summed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibis
         parts[f"pull {name}"] = rows["precision"] * rows["residual"] * rows[name]
     for one, other in combinations_with_replacement(names, 2):
         parts[f"{one} {other}"] = rows["precision"] * rows[one] * rows[other]
-    noise = given.noise**2 * rows["sound"] / rows["variance"]
+    noise = rows["noise_variance"] * rows["sound"] / rows["variance"]
     parts["sound"] = rows["sound"]
     parts["noise_slope"] = noise * (rows["residual"] * rows["residual"] / rows["variance"] - 1.0)
-    parts["noise_information"] = noise * (2 * given.noise**2 / rows["variance"])
-    whole = {name: whole_steps(value, given.step).cast("float64") for name, value in parts.items()}
+    parts["noise_information"] = noise * (2 * rows["noise_variance"] / rows["variance"])
+    whole = {name: whole_steps(value, rows["steps"]).cast("float64") for name, value in parts.items()}
     return rows.group_by("cell").aggregate(**{name: value.sum() for name, value in whole.items()})
 
 
-def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibis.Table:
+def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, imputation: Imputation, prior: Prior) -> ibis.Table:
     """Each record of a kind with its residual, its odds of being `sound` and the `precision` with which it pulls.
 
     Everything is reckoned over the last error (the current off, cause unknown), whose likelihood is never nothing.
     """
-    moved = PatternEffects.of(pattern_of(kind), given.imputation, given.prior)
+    moved = PatternEffects.of(pattern_of(kind), imputation, prior)
     rows = rows.filter(rows["kind"] == kind)
     rows = rows.select("cell", **{name: rows[name] * step for name, step in HELD.items()})
     rows = rows.join(cells.filter(cells["kind"] == kind).drop("kind"), "cell")
-    line = sum((rows[name] * float(given.terms[MAIN.index(name)]) for name in terms_of(kind)), float(given.terms[0]))
+    line = sum((rows[name] * rows[f"by {name}"] for name in terms_of(kind)), start=0.0)
     rows = rows.mutate(
         variance=rows["variance"] + rows["meters"] * rows["reading_variance"],
         residual=rows["yielded"] - rows["offset"] - line,
@@ -218,9 +203,8 @@ def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, given: Given) -> ibi
 
     sound, *slips, last = range(len(place))
     rows = rows.mutate(last=log_likelihood(last), broad=rows[f"variance_{place[last]}"])
-    odds = float(np.log1p(-given.share) - np.log(given.share))
     rows = rows.mutate(
-        likely=(log_likelihood(sound) + odds + rows["kept"] - rows["last"]).exp(),
+        likely=(log_likelihood(sound) + rows["odds"] + rows["kept"] - rows["last"]).exp(),
         slipped=sum((log_likelihood(at) - rows["last"]).exp() for at in slips),
     )
     rows = rows.mutate(total=rows["likely"] + rows["slipped"] + 1.0)
@@ -252,17 +236,17 @@ class Equations:
     noise_information: np.ndarray
 
     @classmethod
-    def of(cls, sums: dict[int, pd.DataFrame], cells: Cells, step: float) -> Equations:
+    def of(cls, sums: dict[int, pd.DataFrame], cells: Cells) -> Equations:
         """From the sums over each cell in steps, for each kind of record."""
         precision, pull = np.zeros((cells.design.width,) * 2), np.zeros(cells.design.width)
         rest = np.zeros((len(SUMS), 2, len(GRADE_NAMES)))
         columns = cells.columns()
         for kind, table in sums.items():
             place = np.searchsorted(cells.cell[cells.kind == kind], table["cell"].to_numpy())
-            _add(precision, pull, table * step, columns[:, cells.kind == kind][:, place], terms_of(kind))
+            _add(precision, pull, table * cells.step, columns[:, cells.kind == kind][:, place], terms_of(kind))
             grade = cells.parts[3][cells.kind == kind][place]
             for k, name in enumerate(SUMS):
-                rest[k, int(not kind & 1)] += _by_column(grade, table[name].to_numpy() * step, len(GRADE_NAMES))
+                rest[k, int(not kind & 1)] += _by_column(grade, table[name].to_numpy() * cells.step, len(GRADE_NAMES))
         upper = np.triu(precision)
         return cls(upper + np.triu(upper, 1).T, pull, float(rest[0].sum()), rest[1], rest[2])
 
