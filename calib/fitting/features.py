@@ -31,6 +31,9 @@ AC = PAIRS.index(("none", "none"))  # rms through the whole winding
 # resistance as it shows on the high-voltage side, over 2 V/ohm; mass in kg.
 READINGS = ("voltage", "v_over_r", "core", "wire", "primary", "weight")
 VOLTAGE, V_OVER_R, CORE, WIRE, PRIMARY, WEIGHT = range(len(READINGS))
+# What a primary's resistance may be uncertain by beyond an ordinary reading of it, in its ln, by the bounds of its
+# standard uncertainty [%]: a few steps, so that records can be told apart by what was read of them, and how well.
+COARSE, COARSE_FROM_PCT = np.array([0.0, 0.06, 0.2, 0.6]), np.array([3.0, 12.0, 35.0])
 # Usual volts of the whole winding by supply (Radiotron Designer's Handbook, 4th ed.).
 USUAL_VOLTS = {"full-wave": 620.0, "bridge": 280.0, "half-wave": 230.0, "doubler": 150.0, "none": 260.0}
 LN_USUAL_VOLTS = np.log([USUAL_VOLTS[rectifier] / CENTRE_VOLTS for rectifier, _ in PAIRS])
@@ -61,6 +64,8 @@ class Features:
         ln(k I / (V/R)) with I in mA; NaN for unknown units.
     pair : numpy.ndarray of int, shape (n,)
         Index of (rectifier, filter) in PAIRS; that of an ac rating where a maker's guide leads back to one.
+    coarse : numpy.ndarray of int, shape (n,)
+        Place in COARSE of how poorly the primary's resistance was read.
     """
 
     frame: pd.DataFrame
@@ -70,6 +75,7 @@ class Features:
     form: np.ndarray
     response: np.ndarray
     pair: np.ndarray
+    coarse: np.ndarray
 
     def __len__(self) -> int:
         return len(self.form)
@@ -81,6 +87,12 @@ class Features:
     def seen(self) -> np.ndarray:
         """Which readings were made, shape (n, 6)."""
         return np.isfinite(self.readings)
+
+    @property
+    def pattern(self) -> np.ndarray:
+        """What was read and how well, shape (n, 8): `seen`, then the two bits of `coarse` where the primary was."""
+        coarse = self.coarse * self.seen[:, PRIMARY]
+        return np.column_stack([self.seen, coarse & 1, coarse >> 1]).astype(bool)
 
     @property
     def own(self) -> np.ndarray:
@@ -191,6 +203,7 @@ def features_of(records: pd.DataFrame) -> Features:
     readings = np.log(np.column_stack([*scaled, reflected / CENTRE_V_OVER_R, number("weight_kg")]))
     # A unit of which its wire alone is known may lack it; it hardly matters there.
     frequency = np.nan_to_num(np.log(number("line_frequency_hz") / CENTRE_FREQUENCY_HZ))
+    coarse = np.searchsorted(COARSE_FROM_PCT, np.nan_to_num(number("u_primary_pct")), side="right")
     response = np.log(number("rated_current_ma")) - np.log(v_over_r) + form
     frame = pd.DataFrame(
         {
@@ -209,7 +222,7 @@ def features_of(records: pd.DataFrame) -> Features:
             "simulated": np.char.lower(text(records, "simulated").astype(str)) == "true",
         }
     )
-    return Features(frame, readings, frequency, _reading_variance(records), form, response, pair)
+    return Features(frame, readings, frequency, _reading_variance(records), form, response, pair, coarse)
 
 
 def _supply(records: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

@@ -20,6 +20,7 @@ import numpy as np
 from calib.bench import resistance, wire
 from calib.fitting.features import (
     CENTRE_AREA_CM2,
+    COARSE,
     CORE,
     PAIRS,
     PRIMARY,
@@ -31,7 +32,7 @@ from calib.fitting.features import (
     Features,
     size_classes,
 )
-from calib.fitting.imputation import Imputation, patterns_of
+from calib.fitting.imputation import Imputation, coarse_variance, patterns_of
 from calib.fitting.prior import HANGING, MAIN, Prior
 from calib.supply.form_factor import FORM_FACTOR
 
@@ -125,7 +126,7 @@ def error_effects(rows: Features, imputation: Imputation, prior: Prior) -> Error
         An observed ln(V/R) too high by s lowers the response by s and moves the covariates; with the wire known the
         wire's departure shows the slip and the response hardly moves, since the current follows the copper.
     """
-    patterns, place = patterns_of(rows.seen)
+    patterns, place = patterns_of(rows.pattern)
     beside = np.where(rows.seen, rows.readings - imputation.expected(rows, given=(VOLTAGE, V_OVER_R)), 0.0)
     shift, extra, log_side = (np.empty((len(rows), 1 + len(GROSS_ERRORS))) for _ in range(3))
     for at, pattern in enumerate(patterns):
@@ -164,7 +165,7 @@ class PatternEffects:
 
     @classmethod
     def of(cls, pattern: np.ndarray, imputation: Imputation, prior: Prior) -> PatternEffects:
-        """For a pattern of READINGS, of which V and V/R were made."""
+        """For a pattern as Features.pattern has it, in which V and V/R were read."""
         ratio, volts, current, unknown, current_sd = (
             np.array([0.0, *(getattr(error, name) for error in GROSS_ERRORS)])
             for name in ("v_over_r", "volts", "current", "v_over_r_sd", "current_sd")
@@ -180,12 +181,13 @@ class PatternEffects:
         carried = np.einsum("si,ij,sj->s", moved, spread, moved)
         extra = ((1 + gain[:, V_OVER_R] @ slope) * unknown) ** 2 + carried + current_sd**2
         towards, gram, two = np.zeros((2, len(READINGS))), np.zeros((2, 2)), [VOLTAGE, V_OVER_R]
-        rest = np.flatnonzero(pattern)[len(two) :]
+        rest = np.flatnonzero(pattern[: len(READINGS)])[len(two) :]
         if len(rest):
             by_two = imputation.spread[rest[:, None], two] @ np.linalg.inv(imputation.spread[:2, :2])
             own = imputation.spread[rest, CORE:]
             shown = unit[:, rest] - unit[:, two] @ by_two.T
-            towards[:, rest] = np.linalg.solve((own * imputation.scatter[CORE:] ** 2) @ own.T, shown.T).T
+            poorly = np.diag(np.where(rest == PRIMARY, coarse_variance(pattern), 0.0))
+            towards[:, rest] = np.linalg.solve((own * imputation.scatter[CORE:] ** 2) @ own.T + poorly, shown.T).T
             gram = towards[:, rest] @ shown.T
         size = np.sqrt(np.maximum(np.diag(gram), 1e-12))
         widened = unknown**2 * gram[0, 0]
@@ -539,11 +541,13 @@ def _departures(rows: Features, typed: Typed, imputation: Imputation) -> tuple[n
     variance[:, VOLTAGE] = imputation.scatter[VOLTAGE] ** 2
     meters = np.zeros(rows.readings.shape)
     meters[:, V_OVER_R] = WIDER**2 * rows.reading_variance
+    meters[:, PRIMARY] = WIDER**2 * COARSE[rows.coarse] ** 2
     off = np.where(rows.seen, rows.readings - imputation.expected(rows), 0.0)
     white = np.zeros((*off.shape, off.shape[1]))
-    patterns, place = patterns_of(rows.seen)
+    patterns, place = patterns_of(rows.pattern)
     for at, pattern in enumerate(patterns):
-        here, made, read = np.flatnonzero(place == at), imputation.spread[pattern], np.flatnonzero(pattern)
+        here, read = np.flatnonzero(place == at), np.flatnonzero(pattern[: len(READINGS)])
+        made = imputation.spread[read]
         covariance = np.einsum("ir,nr,jr->nij", made, variance[here], made)
         covariance += np.eye(len(read)) * meters[np.ix_(here, read)][:, None]
         white[np.ix_(here, read, read)] = np.linalg.inv(np.linalg.cholesky(covariance))

@@ -14,7 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
-from calib.fitting.features import CORE, PRIMARY, READINGS, V_OVER_R, VOLTAGE, WEIGHT, WIRE, Features
+from calib.fitting.features import COARSE, CORE, PRIMARY, READINGS, V_OVER_R, VOLTAGE, WEIGHT, WIRE, Features
 from calib.fitting.mixture import Iteration
 from calib.fitting.prior import HANGING, MAIN, Prior, PriorRegression
 
@@ -123,13 +123,13 @@ class Imputation:
             mean[:, row] = sum(term * values.get(name, 0.0) for name, term in zip(one.names, one.terms, strict=True))
         return mean
 
-    def gain(self, seen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def gain(self, pattern: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """How the design's hanging columns follow from the readings that were made.
 
         Parameters
         ----------
-        seen : numpy.ndarray of bool, shape (6,)
-            Which were made.
+        pattern : numpy.ndarray of bool, shape (8,)
+            Which were made, and how well, as Features.pattern has it.
 
         Returns
         -------
@@ -137,24 +137,29 @@ class Imputation:
             Columns (rows) by departures of the readings from :meth:`expected`; nothing where not made.
         open : numpy.ndarray, shape (6, 6)
             Covariance of the columns once these are known.
+
+        Notes
+        -----
+        A primary's resistance that was read poorly has the variance of its reading beside that of the primaries.
         """
-        gain, left = self._innovations(seen)
+        gain, left = self._innovations(pattern)
         return self.to_columns @ gain, self.to_columns @ left @ self.to_columns.T
 
-    def _innovations(self, seen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def _innovations(self, pattern: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The same of the innovations."""
+        seen = pattern[: len(READINGS)]
         variance, made = self.scatter**2, self.spread[seen]
+        poorly = np.where(np.arange(len(READINGS)) == PRIMARY, coarse_variance(pattern), 0.0)
         gain = np.zeros((len(READINGS),) * 2)
-        gain[:, seen] = np.linalg.solve((made * variance) @ made.T, made * variance).T
+        gain[:, seen] = np.linalg.solve((made * variance) @ made.T + np.diag(poorly[seen]), made * variance).T
         return gain, np.diag(variance) - gain[:, seen] @ (made * variance)
 
     def complete(self, rows: Features, but: tuple[int, ...] = ()) -> Completed:
         """The design's hanging columns of units by expectation, as if some readings had not been made."""
-        seen = rows.seen
-        seen[:, list(but)] = False
+        rows = rows.without(*but) if but else rows
         mean = self.expected(rows)
-        off = np.where(seen, rows.readings - mean, 0.0)
-        patterns, place = patterns_of(seen)
+        off = np.where(rows.seen, rows.readings - mean, 0.0)
+        patterns, place = patterns_of(rows.pattern)
         columns = np.hstack([mean[:, list(AS_READ)], np.zeros((len(rows), len(DEPARTED)))])
         left, by_ratio = (np.empty((len(patterns), *shape)) for shape in ((len(HANGING),) * 2, (len(HANGING),)))
         for at, pattern in enumerate(patterns):
@@ -166,16 +171,15 @@ class Imputation:
 
     def usual(self, rows: Features) -> np.ndarray:
         """The readings of units as those that were made lead one to expect, shape (n, 6)."""
-        seen, mean = rows.seen, self.expected(rows)
-        off, (patterns, place) = np.where(seen, rows.readings - mean, 0.0), patterns_of(seen)
+        mean, (patterns, place) = self.expected(rows), patterns_of(rows.pattern)
+        off = np.where(rows.seen, rows.readings - mean, 0.0)
         by = np.array([self.spread @ self._innovations(pattern)[0] for pattern in patterns])
         return mean + np.einsum("nij,nj->ni", by[place], off)
 
     def moved(self, rows: Features, step: np.ndarray) -> np.ndarray:
         """What steps of the readings, shape (n, 6) or (6,), add to the design's columns of main, shape (n, 8)."""
-        seen, moved = rows.seen, np.zeros((len(rows), len(MAIN)))
-        step = np.where(seen, step, 0.0)
-        patterns, place = patterns_of(seen)
+        moved, step = np.zeros((len(rows), len(MAIN))), np.where(rows.seen, step, 0.0)
+        patterns, place = patterns_of(rows.pattern)
         for at, pattern in enumerate(patterns):
             here = np.flatnonzero(place == at)[:, None]
             moved[here, HANGING] = step[here[:, 0]] @ self.gain(pattern)[0].T
@@ -224,11 +228,16 @@ class Completed:
         return np.einsum("pij,ij->p", self.open, second_moment)[self.pattern]
 
 
-def patterns_of(seen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The patterns of what was read that occur, shape (p, 6), and each unit's place among them, shape (n,)."""
-    code = seen @ (1 << np.arange(seen.shape[1]))
+def patterns_of(pattern: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The patterns of what was read that occur, shape (p, 8), and each unit's place among them, shape (n,)."""
+    code = pattern @ (1 << np.arange(pattern.shape[1]))
     codes, place = np.unique(code, return_inverse=True)
-    return (codes[:, None] >> np.arange(seen.shape[1]) & 1).astype(bool), place.reshape(-1)
+    return (codes[:, None] >> np.arange(pattern.shape[1]) & 1).astype(bool), place.reshape(-1)
+
+
+def coarse_variance(pattern: np.ndarray) -> float:
+    """Variance of the primary's reading in a pattern beyond what an ordinary one has."""
+    return float(COARSE[int(pattern[len(READINGS) :] @ (1, 2))] ** 2)
 
 
 def impute(rows: Features, prior: Prior) -> Imputation:
@@ -243,6 +252,7 @@ def impute(rows: Features, prior: Prior) -> Imputation:
         hanging = np.array([slope.get(MAIN[at], 0.0) for at in HANGING])
         x = completed.main[:, [MAIN.index(term) for term in under.names]]
         open_ = completed.variance(np.outer(hanging, hanging))
+        open_ += COARSE[there.coarse] ** 2 if response == PRIMARY else 0.0
         learned[name] = _robust(x, there.readings[:, response], open_, under, what)
     return Imputation(ratio=begun.ratio, **learned)
 

@@ -228,8 +228,8 @@ class Unmeasured:
 
     def beside(self, imputation: Imputation) -> float:
         """Variance that a unit carries of which V, R and core alone were read."""
-        seen = np.isin(np.arange(len(READINGS)), (VOLTAGE, V_OVER_R, CORE))
-        return float(np.sum(imputation.gain(seen)[1] * self.moment))
+        pattern = np.isin(np.arange(len(READINGS) + 2), (VOLTAGE, V_OVER_R, CORE))
+        return float(np.sum(imputation.gain(pattern)[1] * self.moment))
 
 
 def unit_variance(rows: Features, unmeasured: np.ndarray, scales: VarianceComponents) -> np.ndarray:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib.fitting.features import Features
+from calib.fitting.features import COARSE, COARSE_FROM_PCT, Features
 from calib.fitting.gross_errors import ERROR_NAMES, LOG_SHARES
 from calib.fitting.imputation import UNSOUND, UNSOUND_SD, VOLTS_SPREAD
 from calib.fitting.mixture import SHARE_PRIOR
@@ -102,6 +102,7 @@ def settings() -> dict[str, object]:
         "unsound records, Beta prior": list(SHARE_PRIOR),
         "slips, shares": dict(zip(ERROR_NAMES, np.round(np.exp(LOG_SHARES), 6).tolist(), strict=True)),
         "unsound in the side regressions, share and sd": [UNSOUND, UNSOUND_SD],
+        "primary read poorly, sd beyond and from what %": [COARSE.tolist(), COARSE_FROM_PCT.tolist()],
         "ln volts about the supply's usual ones, sd": VOLTS_SPREAD,
     }
 
@@ -111,6 +112,7 @@ def origin(rows: Features) -> dict[str, str]:
     records = hashlib.sha256(rows.frame.to_csv(index=False, float_format="%.15g").encode())
     for part in (rows.readings, rows.frequency, rows.reading_variance, rows.form, rows.response):
         records.update(np.ascontiguousarray(part).tobytes())
+    records.update(rows.coarse.tobytes() if rows.coarse.any() else b"")
     judgements = json.dumps(settings(), sort_keys=True).encode()
     return {
         "records": records.hexdigest()[:HASH_DIGITS],

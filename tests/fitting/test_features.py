@@ -145,3 +145,24 @@ def test_the_same_units_under_another_supply():
     assert 0.5 < ratio < 0.65
     assert choke.frame["filter"].iloc[0] == "choke"
     assert rows.frame["filter"].iloc[0] == "capacitor"
+
+
+def test_a_primary_that_was_read_poorly_counts_for_less():
+    """The same primary, far from what the others expect: the poorer its reading, the less it moves, and none at all
+    counts as the poorest; a reading as good as an ordinary meter's counts as one of which nothing is said."""
+    at = {"tongue_mm": 28, "stack_mm": 30, "primary_resistance_ohm": 8}
+    told = unknown(at, *({**at, "u_primary_pct": u} for u in (1, 8, 25, 60)), {**at, "primary_resistance_ohm": ""})
+    assert features_of(told).coarse.tolist() == [0, 0, 1, 2, 3, 0]
+    made = practice_fit().estimate(told, as_read=True)["rated_current_ma"].to_numpy()
+    away = np.abs(np.log(made[:-1] / made[-1]))
+    assert away[0] == away[1] > away[2] > away[3] > away[4] > 0
+    odds = practice_fit().estimate(told)["odds_sound"].to_numpy()
+    assert odds[0] == odds[1] < odds[2] < odds[3] < odds[4]
+
+
+def test_of_a_record_too_a_poor_reading_of_its_primary_counts_for_less():
+    core = {"tongue_mm": 28, "stack_mm": 30}
+    asked, beside = unknown(core), [{**core, "primary_resistance_ohm": ohm} for ohm in (4.4, 2.0)]
+    fits = [known(*({**one, "u_primary_pct": u} for one in beside)) for u in (1, 50)]
+    bare, good, poor = (fit(one).estimate(asked)["rated_current_ma"].iloc[0] for one in (known(core, core), *fits))
+    assert abs(np.log(poor / bare)) < 0.5 * abs(np.log(good / bare))

@@ -15,6 +15,7 @@ from calib.fitting.features import (
     CENTRE_FREQUENCY_HZ,
     CENTRE_V_OVER_R,
     CENTRE_VOLTS,
+    COARSE_FROM_PCT,
     CORE,
     ERAS,
     LAST_OLD_YEAR,
@@ -36,11 +37,12 @@ NUMBERS = (
     *("rated_current_ma", "line_frequency_hz", *RATIO_TEST, "no_load_v"),
     *("hv_resistance_ohm", *HALVES, "winding_temp_c", "u_voltage_pct", "u_resistance_pct"),
     *("tongue_mm", "stack_mm", "core_area_cm2", "awg", "wire_diameter_mm"),
-    *("primary_resistance_ohm", "weight_kg", "guide_factor", "made_year"),
+    *("primary_resistance_ohm", "u_primary_pct", "weight_kg", "guide_factor", "made_year"),
 )
 TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", "conductor", "rating_basis", "maker", "kept")
-BESIDE = READINGS[CORE:]  # what may be known of a record beside V and V/R; its kind has a bit for each that is
-KINDS = 1 << len(BESIDE)
+# What may be known of a record beside V and V/R: its kind has a bit for each that is, and two of Features.coarse.
+BESIDE = READINGS[CORE:]
+KINDS = 1 << len(BESIDE) + 2
 SIZES = len(core.SIZE_CLASS_LABELS) + 1  # 0 stands for no core
 # What a pass reads of each record, and the step in which it is held, so that every engine holds the same.
 FINE, FINER = 2.0**-20, 2.0**-30
@@ -49,8 +51,8 @@ HELD |= {"reading_variance": FINER}
 
 
 def pattern_of(kind: int) -> np.ndarray:
-    """Which of READINGS are known of the records of a kind, shape (6,)."""
-    return np.array([True] * CORE + [bool(kind >> bit & 1) for bit in range(len(BESIDE))])
+    """What is known of the records of a kind, and how well, as Features.pattern has it, shape (8,)."""
+    return np.array([True] * CORE + [bool(kind >> bit & 1) for bit in range(len(BESIDE) + 2)])
 
 
 def features_expression(table: ibis.Table) -> ibis.Table:
@@ -66,8 +68,8 @@ def features_expression(table: ibis.Table) -> ibis.Table:
     ibis.Table
         One row a record: contributor, unit, maker, kept (0 or 1), era (place in ERAS); grade, pair (places in
         GRADE_NAMES and PAIRS, -1 for what is not there); size (size class 1 to 7, 0 without a core); frequency, each of
-        READINGS and reading_variance as in features.Features; yielded (its response less LN_FORM of the pair). NULL
-        where not known.
+        READINGS, reading_variance and coarse as in features.Features; yielded (its response less LN_FORM of the pair).
+        NULL where not known.
     """
     import ibis
 
@@ -106,6 +108,7 @@ def features_expression(table: ibis.Table) -> ibis.Table:
         wire=(wire.wire_area_mm2(diameter) * ibis.ifelse(aluminium, conductance, 1.0)).ln(),
         primary=(line * line / (primary * volts) / CENTRE_V_OVER_R).ln(),
         weight=known["weight_kg"].ln(),
+        coarse=sum(((known["u_primary_pct"] >= low).fill_null(False).cast("int8") for low in COARSE_FROM_PCT), start=0),
         reading_variance=u_voltage * u_voltage + u_resistance * u_resistance,
         yielded=current.ln() - ln_ratio + metal,
     )
@@ -160,6 +163,7 @@ def prepared(features: ibis.Table, design: Design, imputation: Imputation, prior
     parts = (rows[name] for name in ("contributor_code", "maker_code", "era", "grade", "pair", "size", "kept"))
     cell = cell_of(*(part.cast("int64") for part in parts))
     kind = sum((rows[name].notnull().cast("int64") * (1 << bit) for bit, name in enumerate(BESIDE)), start=0)
+    kind += rows["primary"].notnull().cast("int64") * rows["coarse"].cast("int64") * (1 << len(BESIDE))
     rows = rows.mutate(
         kind=kind.cast("int8"),
         cell=ibis.ifelse((rows["grade"] >= 0) & (rows["pair"] >= 0), cell, ibis.null("int64")),

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from calib.bench.core import SIZE_CLASS_LABELS
-from calib.fitting.features import CORE, LN_FORM, PAIRS, V_OVER_R
+from calib.fitting.features import CORE, LN_FORM, PAIRS, READINGS, V_OVER_R
 from calib.fitting.gross_errors import LN_KEPT, SWAP_AT, PatternEffects, swaps
 from calib.fitting.imputation import Imputation
 from calib.fitting.mixture import log_normal, precision_pulled
@@ -40,7 +40,7 @@ SUMS = ("sound", "noise_slope", "noise_information")
 
 def terms_of(kind: int) -> tuple[str, ...]:
     """The columns of main that vary among the records of a kind; a departure is nothing where nothing tells of it."""
-    known = dict(zip(BESIDE, pattern_of(kind)[CORE:], strict=True))
+    known = dict(zip(BESIDE, pattern_of(kind)[CORE : len(READINGS)], strict=True))
     tells = {"wire": known["wire"] or known["primary"] or known["weight"], **{n: known[n] for n in MAIN[6:]}}
     return (*MAIN[1:5], *(name for name, there in tells.items() if there))
 
