@@ -45,12 +45,15 @@ def measure(path: Path) -> dict:
     """Seconds of the aggregate (the median of three before the fit and three after) and of the fit, and peak memory."""
     import ibis
 
+    from calib.fitting.outofcore.fit import SAMPLE_ROWS
     from calib.fitting.result import fit_table
 
     backend = ibis.duckdb.connect(path, read_only=True, threads=2, memory_limit="1GB")
     asked = aggregate(backend.table("known").columns)
     plain = [_seconds(lambda: backend.raw_sql(asked).fetchall())[0] for _ in range(3)]
-    seconds, model = _seconds(lambda: fit_table(backend.table("known")))
+    records = backend.table("known")
+    held = min(SAMPLE_ROWS, int(records.count().execute()) // 8)
+    seconds, model = _seconds(lambda: fit_table(records, sample_rows=held))
     plain += [_seconds(lambda: backend.raw_sql(asked).fetchall())[0] for _ in range(3)]
     return {
         "records": model.records,

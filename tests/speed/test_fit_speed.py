@@ -52,9 +52,9 @@ def mixed(known: pd.DataFrame):
 
 
 def test_estimating_2000_units_at_once_against_one_by_one(record_property):
-    model, units_asked, few = fit(register(120)), asked(2000), 40
+    model, units_asked, few = fit(register(120)), asked(2000), 12
     together, made = seconds(lambda: model.estimate(units_asked))
-    alone, singly = seconds(lambda: [model.estimate(units_asked.iloc[[row]]) for row in range(few)])
+    alone, singly = seconds(lambda: [model.estimate(units_asked.iloc[[row]]) for row in range(few)], rounds=1)
     tell(record_property, "2000 estimates: one by one over at once", together, alone * 2000 / few)
     for row in range(few):
         expected = made.loc[row, FIGURES].to_numpy(float)
@@ -64,7 +64,7 @@ def test_estimating_2000_units_at_once_against_one_by_one(record_property):
 def test_a_fit_of_1000_records_against_a_crossed_mixed_model(record_property):
     """The fit knows a prior and doubts each record besides; both know the line alike at this size."""
     known, units_asked = register(1000), asked(200)
-    quick, model = seconds(lambda: fit(known))
+    quick, model = seconds(lambda: fit(known), rounds=2)
     slow, theirs = seconds(lambda: mixed(known), rounds=1)
     tell(record_property, "1000 records: crossed MixedLM over fit", quick, slow)
     ratio = units_asked["no_load_v"] / units_asked["hv_resistance_ohm"]
@@ -74,7 +74,7 @@ def test_a_fit_of_1000_records_against_a_crossed_mixed_model(record_property):
 
 
 def test_the_check_against_fitting_anew_without_each_record(record_property):
-    known = register(40)
+    known = register(24)
     model = fit(known)
     quick, check = seconds(model.check)
 
@@ -87,8 +87,8 @@ def test_the_check_against_fitting_anew_without_each_record(record_property):
         return float(np.median(errors))
 
     slow, error = seconds(anew, rounds=1)
-    tell(record_property, "40 records left out: fitted anew over the check", quick, slow)
-    assert check.folds == 40
+    tell(record_property, "24 records left out: fitted anew over the check", quick, slow)
+    assert check.folds == 24
     assert check.median_error == pytest.approx(error, abs=0.03)
 
 
@@ -106,6 +106,6 @@ def test_the_solution_at_the_mode_against_statsmodels(record_property):
     from calib.fitting.report import regression
 
     quick, ours = seconds(normal_equations, rounds=20)
-    slow, theirs = seconds(lambda: regression(model).params)
+    slow, theirs = seconds(lambda: regression(model).params, rounds=2)
     tell(record_property, "one regression of 1000 records: statsmodels over normal equations", quick, slow)
     assert ours == pytest.approx(theirs, abs=1e-8)

@@ -13,7 +13,7 @@ from calib.register.register import Register
 from tests.register.conftest import TYPED
 from tests.speed.speeds import seconds, tell
 
-RECORDS, ROUNDS = 1000, 12
+RECORDS, ROUNDS = 1000, 6
 
 
 def record(unit: str) -> KnownUnit:
