@@ -92,6 +92,9 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
     from calib.register.improbable import (
         improbabilities as improbabilities,
     )
+    from calib.register.practice import (
+        practice_register as practice_register,
+    )
     from calib.register.records import (
         KnownUnit as KnownUnit,
         UnknownUnit as UnknownUnit,
@@ -102,7 +105,6 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         RegisterCheck as RegisterCheck,
         check_register as check_register,
         default_register_path as default_register_path,
-        practice_register as practice_register,
         restore_register as restore_register,
     )
     from calib.register.tables import (
@@ -127,10 +129,11 @@ _HOMES = {
     "calib.register.records": ("KnownUnit", "UnknownUnit", "fields"),
     "calib.register.bench_book": ("BenchSession", "Meter", "meter_fields"),
     "calib.register.improbable": ("improbabilities",),
+    "calib.register.practice": ("practice_register",),
     "calib.register.tables": ("read_known", "read_unknown"),
     "calib.register.trouble": ("patience",),
     "calib.register.register": (
-        *("Register", "RegisterCheck", "check_register", "default_register_path", "practice_register"),
+        *("Register", "RegisterCheck", "check_register", "default_register_path"),
         "restore_register",
     ),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),

@@ -11,7 +11,6 @@ from types import TracebackType
 from typing import TYPE_CHECKING, NamedTuple, Self
 
 from calib.errors import Code, InputError, RegisterError
-from calib.paths import shipped
 from calib.register import revisions
 from calib.register.bench_book import BenchStore, latest_sessions, meter_faults, session_faults, standing_meters
 from calib.register.fields import line
@@ -465,35 +464,6 @@ def default_register_path() -> Path:
     """The register that CALIB_REGISTER names, else the one in the user's data folder; it need not be there."""
     named = os.environ.get("CALIB_REGISTER", "")
     return Path(named) if named else data_folder() / "register.duckdb"
-
-
-def practice_register(path: str | os.PathLike[str] | None = None) -> Register:
-    """The register of simulated records to practise on, made where there is none.
-
-    Parameters
-    ----------
-    path : str, Path or None
-        Its file; None for practice.duckdb beside the default register.
-
-    Returns
-    -------
-    Register
-        A simulated one, which held the practice records when it was made.
-
-    Raises
-    ------
-    RegisterError
-        It cannot be made or opened, or a register of real readings has its name.
-    """
-    beside = default_register_path().with_name("practice.duckdb")
-    place = Path(os.path.realpath(beside if path is None else path))
-    if not place.exists():
-        make(place, True, read_known(shipped("datasets/practice/known.csv")))
-    register = Register(place)
-    if not register.is_simulated:
-        remedy = "give yours another name, and name it with --register or in CALIB_REGISTER"
-        raise RegisterError(f"{place}: it is a register of real readings, under the practice register's name; {remedy}")
-    return register
 
 
 RESTORE = "restore it from a backup (calib restore-from)"

@@ -229,6 +229,36 @@ def holds(con: duckdb.DuckDBPyConnection, table: pd.DataFrame) -> bool:
     return bool((state["was"].gt(0) & ~state["gone"] & state["differs"].eq("")).all())
 
 
+PROGRAM, RENEWED = "calib", "the practice data that come with the program changed"
+
+
+def renew(con: duckdb.DuckDBPyConnection, table: pd.DataFrame, write: bool = True) -> bool:
+    """Bring the records that a register was made with to those of a table, inside the caller's transaction.
+
+    What a user has added, changed or withdrawn since is the user's and stays: a record is brought to the table's only
+    where its last revision is one that the register was made with, or that this made.
+
+    Returns
+    -------
+    bool
+        Whether there was anything to bring.
+    """
+    incoming, past = _identified(table), history(con)
+    made = past["made_at"].eq(past["made_at"].min()) | (past["by"].eq(PROGRAM) & past["reason"].eq(RENEWED))
+    last = past.assign(own=made).sort_values("revision").drop_duplicates("record_id", keep="last")
+    own = last[last["own"]]
+    state = RECORDS.compared(con, incoming)
+    new, kept = state["was"].eq(0), incoming["record_id"].isin(own["record_id"])
+    changed = kept & (state["differs"].ne("") | state["gone"])
+    gone = own[~own["record_id"].isin(incoming["record_id"]) & own["action"].ne("withdraw")]
+    if write:
+        for action, which in (("add", new), ("amend", changed)):
+            RECORDS.append(con, incoming.assign(was=state["was"])[which], action, PROGRAM, RENEWED)
+        for contributor, unit in zip(gone["contributor"], gone["unit"], strict=True):
+            withdraw(con, contributor, unit, PROGRAM, RENEWED)
+    return bool((new | changed).any() or len(gone))
+
+
 def _identified(table: pd.DataFrame) -> pd.DataFrame:
     incoming = table[list(columns(KnownUnit))].copy()
     incoming["record_id"] = [record_id(*pair) for pair in zip(table["contributor"], table["unit"], strict=True)]

@@ -8,12 +8,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import duckdb
+import pandas as pd
 import pytest
 
+import calib.register.practice
 from calib.errors import InputError, RegisterError
+from calib.paths import shipped
+from calib.register.file import make
 from calib.register.frame import checked, frame_of
+from calib.register.practice import practice_register
 from calib.register.records import KnownUnit, columns, record_id
-from calib.register.register import ImportReport, Register, default_register_path, practice_register
+from calib.register.register import ImportReport, Register, default_register_path
 from calib.register.revisions import changes
 from calib.register.tables import read_known
 
@@ -357,6 +362,32 @@ def test_the_practice_register_is_made_once_and_kept(tmp_path: Path, monkeypatch
     assert held > 0
     practice.withdraw(*practice.known().loc[0, ["contributor", "unit"]])
     assert practice_register().count() == held - 1
+
+
+def test_a_practice_register_of_an_earlier_version_is_renewed_and_keeps_what_its_user_did(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, typed: dict[str, str]
+) -> None:
+    """Made when one record was not there yet, one read otherwise, and one more was; then its user put one in, withdrew
+    one and changed one."""
+    come = read_known(shipped("datasets/practice/known.csv"))
+    tags = [tuple(one) for one in come[["contributor", "unit"]].to_numpy()]
+    before = pd.concat([come.iloc[1:], come.iloc[[0]].assign(unit="no more")], ignore_index=True)
+    before.loc[0, "hv_resistance_ohm"] *= 1.1
+    make(tmp_path / "practice.duckdb", True, before)
+    own = Register(tmp_path / "practice.duckdb")
+    own.add(record(typed, unit="mine", simulated="true"))
+    own.withdraw(*tags[2])
+    own.amend(own.record(*tags[3]).model_copy(update={"notes": "looked at"}))
+    for _ in range(2):
+        monkeypatch.setattr(calib.register.practice, "_RENEWED", set())
+        known = practice_register(own.path).known().set_index(["contributor", "unit"])
+        assert {*known.index} == {*tags, (typed["contributor"], "mine")} - {tags[2]}
+        assert known.loc[tags[3], "notes"] == "looked at"
+        assert known.loc[tags[:2], "hv_resistance_ohm"].tolist() == come["hv_resistance_ohm"].tolist()[:2]
+        assert len(own.revisions()) == len(before) + 3 + 3
+    own.withdraw(*tags[0])
+    monkeypatch.setattr(calib.register.practice, "_RENEWED", set())
+    assert tags[0] not in {*practice_register(own.path).known().set_index(["contributor", "unit"]).index}
 
 
 def test_the_default_register_is_in_the_users_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
