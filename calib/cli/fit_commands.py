@@ -6,7 +6,7 @@ import argparse
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
-from calib.cli.options import all_of, decimal_of, level_of, register_path
+from calib.cli.options import HERE, all_of, decimal_of, level_of, register_path
 from calib.cli.output import (
     MOST_NOTED,
     SIMULATED,
@@ -119,6 +119,10 @@ def run_estimate(asked: argparse.Namespace) -> None:
 
 def with_published(asked: argparse.Namespace, known: pd.DataFrame) -> bool:
     """Whether the published windings count; where nobody said, beside a register of real units, not beside a file."""
+    if asked.published == "yes":
+        from calib.fitting.result import refuse_mixed
+
+        refuse_mixed(known, "--published", asked.published, HERE)
     if asked.published is not None:
         return bool(asked.published == "yes")
     return asked.known is None and not known["simulated"].fillna(False).astype(bool).any()

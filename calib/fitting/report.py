@@ -75,7 +75,8 @@ def summary(model: Fitted) -> str:
 def _made_of(model: Fitted) -> str:
     beside = f" and {model.published} published windings" if model.published else ""
     if not model.records:
-        alone = f"the published windings ({model.published})" if model.published else "the first-principles prior"
+        prior = "the prior of first principles and published sources"
+        alone = f"the published windings ({model.published})" if model.published else prior
         return f"No known units: {alone} alone (fit {model.content_hash})"
     return f"{model.records} known units from {model.benches} contributor(s){beside} (fit {model.content_hash})"
 

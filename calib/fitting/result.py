@@ -256,15 +256,21 @@ def fit(known: pd.DataFrame, published: bool = False) -> Multiplier:
     same digits in any order. More than 20 000 records are fitted in passes over a table, see :func:`calib.fit_table`.
     """
     known, beside = checked(KnownUnit, known), published_windings() if published else None
-    if beside is not None and known["simulated"].fillna(False).astype(bool).any():
-        said, remedy = "real published windings are never mixed with simulated units", "leave published out"
-        raise InputError.one(said, remedy, column="published", value="yes", code="conflict")
+    if beside is not None:
+        refuse_mixed(known, "published", "True")
     if len(known) > LARGE:
         return Multiplier(**frame_parts(known, beside))
     rows, notes = one_each(features_of(known))
     if beside is not None:
         rows = rows.beside(features_of(beside))
     return fit_rows(rows, load_prior(known_beside=published), notes)
+
+
+def refuse_mixed(known: pd.DataFrame, asked: str, value: str, where: str = "") -> None:
+    """Refuse published windings beside simulated units; `asked`, `value` and `where` are how they were asked for."""
+    if known["simulated"].fillna(False).astype(bool).any():
+        said, remedy = "real published windings are never mixed with simulated units", f"leave {asked} out"
+        raise InputError.one(said, remedy, column=asked, value=value, where=where, code="conflict")
 
 
 def published_windings() -> pd.DataFrame:

@@ -81,7 +81,7 @@ def test_the_answer_is_what_python_gives_and_an_empty_register_s_says_what_it_re
     with calib.Register(visit) as register:
         alone = calib.estimate_unit(calib.fit(register.known()), pd.DataFrame([unit])).answer
     assert f"Most likely <b>{alone['rated_current_ma'].iloc[0]:.0f} mA</b>" in text_of(at)
-    assert "it rests on first principles alone" in text_of(at)
+    assert "it rests on first principles and on the level that published sources of real windings give" in text_of(at)
     at.toggle(key=context.PUBLISHED).set_value(True).run()
     enter(at, volts_read=13.88)
     at.radio(key="read_volts_across").set_value("half").run()

@@ -115,7 +115,10 @@ def test_published_windings_are_counted_apart_and_refused_beside_simulated_units
     refused = called("fit", "--known", str(practice), "--published", "yes")
     assert refused.returncode == 2
     assert refused.stderr.count("\n") == 1
-    assert "never mixed with simulated units" in refused.stderr
+    assert refused.stderr.startswith(
+        "command line, --published 'yes': real published windings are never mixed with sim"
+    )
+    assert refused.stderr.endswith("leave --published out\n")
 
 
 def test_simulated_units_are_named_as_such(called: Run, tmp_path: Path, unknown: Path) -> None:

@@ -80,7 +80,7 @@ def test_without_own_units_the_answer_says_what_it_stands_on():
 
 
 def test_published_windings_are_never_mixed_with_simulated_units():
-    with pytest.raises(InputError, match="never mixed with simulated"):
+    with pytest.raises(InputError, match="^published 'True': .*never mixed with simulated units; leave published out"):
         fit(practice_known(), published=True)
 
 
