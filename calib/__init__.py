@@ -48,6 +48,11 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         CoreOpinion as CoreOpinion,
         opinion_of_core as opinion_of_core,
     )
+    from calib.estimate.demand import (
+        Demand as Demand,
+        SetSupply as SetSupply,
+        demand_of as demand_of,
+    )
     from calib.estimate.heat_run import (
         HeatRun as HeatRun,
         HeatRunResult as HeatRunResult,
@@ -114,6 +119,11 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
     from calib.register.trouble import (
         patience as patience,
     )
+    from calib.supply.loads import (
+        LineUp as LineUp,
+        Load as Load,
+        load_rows as load_rows,
+    )
 
 __version__ = "0.1.0"
 
@@ -138,6 +148,8 @@ _HOMES = {
     ),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
+    "calib.estimate.demand": ("Demand", "SetSupply", "demand_of"),
+    "calib.supply.loads": ("LineUp", "Load", "load_rows"),
     "calib.estimate.heat_run": ("HeatRun", "HeatRunResult", "heat_run"),
     "calib.estimate.warming": ("Entry", "Forecast", "RunPlan", "forecast_rise", "run_plan"),
     "calib.estimate.heaters": ("HeaterAnswer", "HeaterReading", "heater_currents"),

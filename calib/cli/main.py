@@ -14,6 +14,7 @@ from typing import Any, NoReturn
 
 import calib
 from calib.cli import (
+    demand_command,
     exchange_commands,
     fit_commands,
     heat_run_command,
@@ -49,6 +50,7 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "leads": leads_command.run,
     "supply": supply_command.run,
     "heat-run": heat_run_command.run,
+    "demand": demand_command.run,
 }
 WORDS = data("cli/commands.toml")
 COMMANDS: tuple[str, ...] = tuple(WORDS["command"])

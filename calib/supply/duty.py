@@ -36,6 +36,7 @@ NAMES = {
     "ac-volts": "no-load volts a plate",
     "capacitor-voltage": "capacitors with no load",
     "critical-current": "load current for the choke",
+    "rating": "direct current against the likeliest rating",
 }
 LEAST = ("source-resistance", "critical-current")  # limits that are a least and not a most
 

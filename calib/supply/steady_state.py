@@ -127,6 +127,17 @@ def state_of(what: Settings) -> SupplyState:
     return _state(what, float(what.load_ma), {name: float(values[0]) for name, values in _solved(what).items()})
 
 
+def states_of(what: Settings) -> tuple[SupplyState | None, ...]:
+    """The steady states of a supply of several loads; None for a load that the source cannot give."""
+    solved = _solved(what, blank=True)
+    cases = ({name: float(column[at]) for name, column in solved.items()} for at in range(len(solved["dc_v"])))
+    loads = np.broadcast_to(np.asarray(what.load_ma, float), solved["dc_v"].shape)
+    return tuple(
+        None if math.isnan(case["dc_v"]) else _state(what, float(load), case)
+        for load, case in zip(loads, cases, strict=True)
+    )
+
+
 def _solved(what: Settings, blank: bool = False) -> dict[str, Array]:
     """As ``solve``; where two drops of the valve are printed, currents by the least, volts by the greatest."""
     solved = solve(what, blank)

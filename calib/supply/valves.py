@@ -167,8 +167,8 @@ def rectifier_valve(name: str) -> Valve:
         The table has no such valve; the error names the types most like it.
     """
     spelt, exact, plain = _names()
-    wanted = _letters(name)
-    found = exact.get(wanted) or plain.get(_plain(wanted))
+    wanted = letters(name)
+    found = exact.get(wanted) or plain.get(without_envelope(wanted))
     if found:
         return rectifier_valves()[found]
     alike = ((spelt[one], exact[one]) for one in get_close_matches(wanted, spelt, MOST_NEAR, NEAR))
@@ -191,21 +191,22 @@ def _names() -> tuple[dict[str, str], dict[str, str], dict[str, str]]:
     valves = rectifier_valves().values()
     pairs = [(valve.name, valve.name) for valve in valves]  # a valve's own name goes first
     pairs += [(other, valve.name) for valve in valves for other in valve.equivalents]
-    exact = {_letters(other): home for other, home in reversed(pairs)}
-    plain = {_plain(_letters(other)): home for other, home in reversed(pairs)}
-    return {_letters(other): other for other, _ in pairs}, exact, plain
+    exact = {letters(other): home for other, home in reversed(pairs)}
+    plain = {without_envelope(letters(other)): home for other, home in reversed(pairs)}
+    return {letters(other): other for other, _ in pairs}, exact, plain
 
 
-def _letters(name: str) -> str:
+def letters(name: str) -> str:
+    """The letters and digits of a type number, in capitals."""
     return "".join(part for part in name.upper() if part.isalnum())
 
 
-def _plain(letters: str) -> str:
-    """A type number without the letters of its envelope."""
+def without_envelope(name: str) -> str:
+    """The letters of a type number without those of its envelope."""
     for ending in ENVELOPES:
-        if letters.endswith(ending) and len(letters) > len(ending) + 1:
-            return letters[: -len(ending)]
-    return letters
+        if name.endswith(ending) and len(name) > len(ending) + 1:
+            return name[: -len(ending)]
+    return name
 
 
 def current_through(volts: Array, source: Array, perveance: Array) -> Array:

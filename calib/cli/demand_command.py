@@ -1,0 +1,81 @@
+"""``calib demand``: whether units feed a set, and what its supply then does."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from calib.cli.fit_commands import known_units, with_notes, with_published
+from calib.cli.options import all_of, decimal_of, level_of, number_of, rows_of_table
+from calib.cli.output import SIMULATED, as_json, note, plain, say
+from calib.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from calib.estimate.demand import SetSupply
+    from calib.supply.loads import LineUp
+
+HERE = "calib demand"
+NUMBERS = ("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "diode_drop_v", "series_ohm", "line_now_v")
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Hold the set's demand against every unit of the table and print what comes of it."""
+    from calib.register.tables import read_unknown
+
+    level, known, unknown, line_up, supply = all_of(
+        lambda: level_of(asked.level),
+        lambda: known_units(asked),
+        lambda: with_notes(read_unknown(asked.unknown, decimal=decimal_of(asked))),
+        lambda: line_up_of(asked.loads),
+        lambda: supply_of(asked),
+    )
+    from calib.estimate.demand import demand_of
+    from calib.fitting.result import fit
+
+    model = fit(known, published=with_published(asked, known))
+    try:
+        found = demand_of(model, unknown, line_up, supply, level)
+    except InputError as error:
+        typed = {name: getattr(asked, name, None) or fault.value for fault in error.faults for name in (fault.column,)}
+        raise InputError([replace(one, where=HERE, value=typed[one.column]) for one in error.faults]) from None
+    if model.simulated:
+        note(SIMULATED)
+    if asked.format == "json":
+        say(as_json([{name: plain(value) for name, value in one.as_dict().items()} for one in found]))
+    else:
+        say("\n\n".join(map(str, found)))
+
+
+def line_up_of(path: str) -> LineUp:
+    """The loads of a file; InputError with every fault of it."""
+    from calib.supply.loads import COLUMNS, NEEDED, load_rows
+
+    rows, faults = rows_of_table(path, COLUMNS, NEEDED, f"give a table with the header {','.join(COLUMNS)}")
+    try:
+        found = load_rows([row for _, row in rows], path, [line for line, _ in rows])
+    except InputError as error:
+        faults += error.faults
+    if faults:
+        raise InputError(sorted(faults, key=lambda fault: fault.row or 0))
+    return found
+
+
+def supply_of(asked: argparse.Namespace) -> SetSupply:
+    """The set's supply as typed; InputError with every fault."""
+    from calib.estimate.demand import SetSupply
+
+    numbers: dict[str, float] = {}
+    faults: list[Fault] = []
+    for name in NUMBERS:
+        typed = getattr(asked, name)
+        try:
+            numbers |= {} if typed is None else {name: number_of(name, typed, HERE)}
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(faults)
+    try:
+        return SetSupply(valve=asked.valve, **numbers)
+    except InputError as error:
+        raise InputError([replace(one, where=HERE, value=getattr(asked, one.column)) for one in error.faults]) from None

@@ -1,0 +1,53 @@
+"""``calib demand``: its keys, its text, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from calib.paths import shipped
+from tests.cli.conftest import Run
+from tests.cli.tables import table
+
+KEYS = {"unit", "average_ma", "worst_ma", "odds_average", "odds_worst", "source_ohm", "dc_v", "dc_v_low", "dc_v_high"}
+KEYS |= {"dc_v_worst", "ripple_v_pp", "winding_rms_ma", "peak_ma", "peak_inverse_v", "heaters", "broken", "not_told"}
+KEYS |= {"flags", "stop", "stop_cleared", "doubts"}
+
+
+@pytest.fixture
+def told(tmp_path: Path) -> tuple[str, ...]:
+    units = shipped("datasets/practice/unknown.csv").read_text(encoding="utf-8").splitlines()[:3]
+    unknown = table(tmp_path / "unknown.csv", *units)
+    loads = str(shipped("datasets/valves/practice_set.csv"))
+    known = str(shipped("datasets/practice/known.csv"))
+    return ("demand", "--loads", loads, "--unknown", str(unknown), "--known", known)
+
+
+def test_json_has_the_contract_s_keys_and_text_its_caution_first(called: Run, told: tuple[str, ...]):
+    done = called(*told, "--capacitance-uf", "16", "--valve", "5Y3-GT", "--format", "json")
+    assert (done.returncode, done.stderr) == (0, "note: Simulated practice data, not readings of real units.\n")
+    units = json.loads(done.stdout)
+    assert [one["unit"] for one in units] == ["U-01", "U-02"]
+    assert all(one.keys() >= KEYS for one in units)
+    assert units[0]["heaters"] == [{"heater_v": 5.0, "amperes": 2.0}, {"heater_v": 6.3, "amperes": 1.35}]
+    assert {"limit", "value", "allowed", "remedy"} <= units[0]["broken"][0].keys()
+    text = called(*told, "--capacitance-uf", "16", "--valve", "5Y3-GT").stdout
+    assert text.startswith("Before you connect it: unplug")
+    assert f"Direct voltage {units[0]['dc_v']:.4g} V" in text
+
+
+def test_each_fault_is_one_line_with_its_place(called: Run, told: tuple[str, ...], tmp_path: Path):
+    done = called(*told)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == (
+        "calib demand, capacitance_uf (empty): filter 'capacitor' needs its capacitor; give the first capacitor in µF\n"
+    )
+    loads = str(table(tmp_path / "loads.csv", "load,count,average_ma,ohm", "6V7x,1,,", "bleeder,,5,47000"))
+    done = called(*told, "--loads", loads, "--capacitance-uf", "16u")
+    assert [line.split(": ")[0] for line in done.stderr.splitlines()] == [
+        f"{loads}, row 2, load '6V7x'",
+        f"{loads}, row 3, ohm '47000'",
+        "calib demand, capacitance_uf '16u'",
+    ]

@@ -1,0 +1,142 @@
+"""Does a unit feed a set: source, voltage, odds, limits, and what is not told."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calib.errors import InputError
+from calib.estimate.demand import Demand, SetSupply, demand_of
+from calib.supply.loads import LineUp, load_rows
+from calib.supply.steady_state import steady_state
+from tests.fitting.making import practice_fit, unknown
+
+VALVES = load_rows([{"load": "set", "average_ma": "60", "worst_ma": "75"}])
+PLAIN = SetSupply(capacitance_uf=16.0, diode_drop_v=1.0)
+FULL = {"primary_resistance_ohm": "5.36"}
+
+
+def asked(line_up: LineUp = VALVES, supply: SetSupply = PLAIN, level: float = 0.9, **changes: str) -> Demand:
+    return demand_of(practice_fit(), unknown(FULL | changes), line_up, supply, level)[0]
+
+
+def test_source_is_the_half_and_the_reflected_primary_and_what_is_added():
+    # Half 94.3 ohm and n²R_pri 41.805 ohm of a 117 V unit of 326.75 V a half.
+    found = asked()
+    assert found.source_ohm == pytest.approx(136.1053, rel=1e-4)
+    assert asked(supply=SetSupply(16.0, series_ohm=47.0)).source_ohm == pytest.approx(183.1053, rel=1e-4)
+
+
+def test_volts_are_those_of_the_supply_at_each_load():
+    found = asked()
+    alone = steady_state("full-wave", "capacitor", 326.7525, 136.1053, 16.0, 75.0, 60.0, diode_drop_v=1.0)
+    assert found.dc_v_worst == pytest.approx(alone.dc_v, rel=1e-5)
+    assert found.worst is not None
+    assert found.worst.peak_ma == pytest.approx(alone.peak_ma, rel=1e-5)
+    assert found.dc_v_low < found.dc_v_worst < found.dc_v < found.dc_v_high
+
+
+def test_bleeder_draws_by_the_voltage_that_results():
+    loads = load_rows([{"load": "set", "average_ma": "60", "worst_ma": "75"}, {"load": "bleeder", "ohm": "47000"}])
+    found = asked(loads)
+    assert found.average_ma == pytest.approx(60.0 + 1e3 * found.dc_v / 47000.0, rel=1e-5)
+    assert found.worst_ma == pytest.approx(75.0 + 1e3 * found.dc_v_worst / 47000.0, rel=1e-5)
+
+
+def test_odds_are_those_of_the_rating_over_the_demand_s_spread():
+    rated = practice_fit().predict(unknown(FULL))
+    dice = np.random.default_rng(3)
+    drawn = 75.0 * np.exp(0.05 * dice.standard_normal(20_000))
+    found = asked()
+    assert found.odds_worst == pytest.approx(np.mean([rated.sf(one)[0] for one in drawn[:2000]]), abs=0.01)
+    assert found.odds_average > found.odds_worst
+    assert found.average_u_ma == pytest.approx(3.0)
+
+
+def test_todays_line_moves_the_volts_and_narrows_them():
+    nominal, now = asked(), asked(supply=SetSupply(16.0, diode_drop_v=1.0, line_now_v=117.0))
+    assert now.dc_v == pytest.approx(nominal.dc_v)
+    assert now.dc_v_high - now.dc_v_low < 0.5 * (nominal.dc_v_high - nominal.dc_v_low)
+    assert asked(supply=SetSupply(16.0, line_now_v=128.7)).dc_v > 1.09 * nominal.dc_v
+    assert now.odds_worst == nominal.odds_worst  # the line does not move the rating
+
+
+def test_primary_that_nobody_read_is_taken_as_usual_and_said():
+    found = asked(primary_resistance_ohm=None)
+    assert "no-primary" in found.flags.split(";")
+    assert "primary's resistance was not read" in str(found)
+    assert found.source_ohm == pytest.approx(94.3 * (1.0 + 1.0 / (2.0 * 1.73)), rel=1e-3)
+
+
+def test_broken_limits_are_named_with_figures_and_remedies():
+    found = asked(
+        load_rows([{"load": "set", "average_ma": "160"}]), SetSupply(40.0, capacitor_volts=350.0, valve="5Y3-GT")
+    )
+    broken = {one.limit: one for one in found.broken}
+    assert {"rating", "direct-current", "first-capacitor", "capacitor-voltage"} <= broken.keys()
+    assert broken["rating"].value == pytest.approx(160.0)
+    assert found.odds_worst < 0.5
+    assert all(one["remedy"] for one in found.as_dict()["broken"])
+    assert not {one["limit"] for one in found.as_dict()["broken"]} & set(found.not_told)
+
+
+def test_choke_is_judged_at_the_least_load():
+    supply = SetSupply(16.0, choke_h=5.0, choke_ohm=150.0)
+    loads = load_rows([{"load": "set", "average_ma": "30", "worst_ma": "120"}])
+    found = asked(loads, supply, filter="choke")
+    judged = {one.limit: one for one in found.judged}["critical-current"]
+    assert (judged.verdict, judged.value) == ("broken", pytest.approx(30.0))
+
+
+def test_load_beyond_the_source_is_said_and_not_reckoned():
+    found = asked(load_rows([{"load": "set", "average_ma": "60", "worst_ma": "2500"}]))
+    assert found.dc_v is not None
+    assert found.dc_v_worst is None
+    assert "beyond-source" in found.flags.split(";")
+    assert found.odds_worst < 0.001
+    assert "cannot give that current" in str(found)
+
+
+def test_unit_of_which_the_wire_alone_is_known_has_odds_and_no_volts():
+    from io import BytesIO
+
+    from calib.register.tables import read_unknown
+
+    wire = read_unknown(BytesIO(b"unit,rectifier,filter,awg\nw,full-wave,capacitor,31\n"))
+    found = demand_of(practice_fit(), wire, VALVES, PLAIN)[0]
+    assert 0.0 < found.odds_worst < 1.0
+    assert (found.dc_v, found.source_ohm, found.heaters) == (None, None, ())
+    assert "needs the winding's volts and resistance" in str(found)
+
+
+def test_withheld_current_has_no_odds_and_stop_stands_first():
+    found = asked(awg="0.19", stop="smoke")
+    assert (found.odds_average, found.odds_worst, found.margin) == (None, None, None)
+    assert "rating" in found.not_told
+    lines = str(found).splitlines()
+    assert lines[1].startswith("STOP: smoke. Feed it nothing.")
+    assert found.as_dict()["stop"] == "smoke"
+
+
+def test_ac_rating_is_not_held_against_a_direct_current():
+    found = asked(rectifier="none", filter="none", centre_tapped="false")
+    assert (found.odds_worst, found.dc_v) == (None, None)
+    assert "no rectifier is told" in str(found)
+
+
+@pytest.mark.parametrize(
+    ("supply", "changes", "column"),
+    [
+        ({}, {}, "capacitance_uf"),
+        ({"capacitance_uf": 16.0, "choke_ohm": 99.0}, {"filter": "choke"}, "choke_h"),
+        ({"capacitance_uf": 16.0, "choke_h": 10.0}, {"filter": "choke"}, "choke_ohm"),
+        ({"capacitance_uf": 16.0, "valve": "5Q9"}, {}, "valve"),
+        ({"capacitance_uf": -1.0}, {}, "capacitance_uf"),
+        ({"capacitance_uf": 16.0, "series_ohm": -1.0}, {}, "series_ohm"),
+        ({"capacitance_uf": 16.0, "line_now_v": 12000.0}, {}, "line_now_v"),
+    ],
+)
+def test_what_is_missing_or_absurd_is_one_fault(supply: dict[str, float], changes: dict[str, str], column: str):
+    with pytest.raises(InputError) as told:
+        asked(supply=SetSupply(**supply), **changes)  # type: ignore[arg-type]
+    assert [one.column for one in told.value.faults] == [column]
