@@ -15,6 +15,7 @@ RECTIFIERS, FILTERS, SHEETS = (FIELDS[name].names for name in ("rectifier", "fil
 FLAGS: dict[str, str] = data("flags.toml")
 DRAWN_APART = ("simulated", "stop", "doubt", "withheld", "improbable")
 READINGS = {"v_over_r": "V/R", "core-volt-amperes": "core less heaters"}
+READINGS |= {"lamination": "shape of the sheets", "era": "year made"}
 MARKS = frozenset("\\`*_{}[]()<>#+-.!|~:$^&=@")
 JOINER = "\u2060"  # seen by nobody, and no break of a line
 BLANKS = re.compile(r"\s+")

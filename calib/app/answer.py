@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -88,7 +88,7 @@ def _withheld(estimate: Any, answer: Mapping[Any, Any], counted: str) -> None:
     mark = words.mark(answer)
     before = f'<b class="calib-mark">{mark}.</b> ' if mark else ""
     flagged = {**answer, "flags": str(answer["flags"]).replace("suspect-reading", "")}
-    st.html(SAYS["withheld"].format(mark=before) + _flags(flagged, estimate.improbable))
+    st.html(SAYS["withheld"].format(mark=before) + _flags(flagged, estimate))
     st.html(counted)
     _second_look(estimate)
     st.subheader("The working, as far as it goes", anchor=False)
@@ -147,18 +147,21 @@ def _sentences(estimate: Any, answer: Mapping[Any, Any], unit: Mapping[Any, Any]
         other = sentence(estimate.other.iloc[0].to_dict())
         instead = f"<i>{OTHER[unit['filter']]}:</i> {other[0].lower() + other[1:]}"
         lines.append(f'<p class="calib-more" id="other-filter">{instead}</p>')
-    st.html("".join(lines) + _flags(answer, estimate.improbable))
+    lines.append(f'<p class="calib-more" id="carried">It stands on {words.predictors(answer["predictors"])}.</p>')
+    st.html("".join(lines) + _flags(answer, estimate))
 
 
-def _flags(answer: Mapping[Any, Any], improbable: Sequence[Any]) -> str:
+def _flags(answer: Mapping[Any, Any], estimate: Any) -> str:
     """What a reader must know of an estimate, improbable readings first, as a list; blank where there is nothing."""
     unlikely = (
-        f"{LABELS[one.column].lower()}: {one.why[0]}{words.symbols(words.sentence(one.why))[1:]}" for one in improbable
+        f"{LABELS[one.column].lower()}: {one.why[0]}{words.symbols(words.sentence(one.why))[1:]}"
+        for one in estimate.improbable
     )
     said = "".join(_flag(f"{UNLIKELY}, {one}") for one in unlikely)
     said += "".join(_flag(flag) for flag in words.flags(str(answer["flags"])))
     if answer["likely_slip"]:
         said += _flag(f"{LIKELIEST}: {answer['likely_slip']}. Read it again before you go on.")
+    said += "".join(_flag(f"Given, but not used: {one}.") for one in estimate.unused)
     return f'<ul class="calib-flags">{said}</ul>' if said else ""
 
 

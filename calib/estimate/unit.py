@@ -27,7 +27,9 @@ from calib.fitting.features import (
 from calib.fitting.gross_errors import NAMES, SUSPECT_BELOW, SWAPPED, Weighed, plausible
 from calib.fitting.model import GRADES
 from calib.fitting.predictive import density, one_unit
-from calib.fitting.tables import NAMED, estimates, predictors, repaired, sheets_of
+from calib.fitting.predictors import NAMED, predictors
+from calib.fitting.tables import estimates, repaired, sheets_of
+from calib.paths import data
 from calib.register.frame import record_of
 from calib.register.improbable import Unlikely, improbabilities
 from calib.register.records import UnknownUnit, standing
@@ -126,6 +128,12 @@ class UnitEstimate:
     improbable: tuple[Unlikely, ...] = field(default=(), repr=False)
 
     @property
+    def unused(self) -> tuple[str, ...]:
+        """What was given of the unit and did not move its current, each with why."""
+        why = data("unused.toml")
+        return tuple(why[name] for name in self.answer["unused"].iloc[0].split("+") if name)
+
+    @property
     def withheld(self) -> bool:
         """Whether no current is told, since the readings do not go together."""
         return bool(np.isnan(self.answer["rated_current_ma"].iloc[0]))
@@ -144,8 +152,9 @@ class UnitEstimate:
             )
         said = (f" Worth a second look: {one.column}: {one.why}" for one in self.improbable)
         unlikely = "".join(one if one.endswith("?") else f"{one}." for one in said)
+        idle = "".join(f" Given, but not used: {one}." for one in self.unused)
         air = "" if self.withheld else f" {RATED_IS_NOT_SAFE}"
-        return f"{head}{row['unit']}: {told}{_slip_told(row)}{unlikely}{air}"
+        return f"{head}{row['unit']}: {told}{_slip_told(row)}{unlikely}{idle}{air}"
 
 
 def _slip_told(row: pd.Series) -> str:
@@ -296,7 +305,7 @@ def opinions(asked: Prediction, level: float) -> pd.DataFrame:
     elif rows.has_wire[0]:
         blanks = [[reading for reading in NAMED if reading != WIRE]]
     asked_of = [replace(asked, rows=rows.without(*blank)) for blank in blanks]
-    named = {predictors(one)[0]: one.rated for one in [*asked_of, asked]}
+    named = {predictors(one, readings_alone=True)[0]: one.rated for one in [*asked_of, asked]}
     said: list[tuple[object, ...]] = [(name, *rated.limits(level)[:, 0]) for name, rated in named.items()]
     return _table(said, ("predictors", "rated_current_ma", "low_ma", "high_ma")).assign(level=level)
 

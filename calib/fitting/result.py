@@ -164,6 +164,7 @@ class Multiplier(Fitted):
             [0 to 1]: that no slip is in its readings. The currents are the mixture over that and the slips. Below 0.8,
             flagged suspect-reading, likely_slip and repaired_ma, repaired_low_ma, repaired_high_ma [mA] tell what its
             repair would give; below 0.1, or where the median is no set's (1 mA to 10 A), the currents are withheld.
+            predictors names what carried the current, unused the columns that were given and did not move it.
             unit_multiplier [mA per V/ohm] times v_over_r is rated_current_ma. The flag improbable marks readings that
             :func:`calib.improbabilities` has something to say of.
 

@@ -15,16 +15,13 @@ from calib.fitting.features import (
     CENTRE_FREQUENCY_HZ,
     CORE,
     PAIRS,
-    PRIMARY,
     STANDING,
-    V_OVER_R,
     VOLTAGE,
-    WEIGHT,
-    WIRE,
 )
 from calib.fitting.gross_errors import DOUBTFUL_BELOW, ERROR_NAMES, NAMES, SLIPS, SUSPECT_BELOW, plausible
 from calib.fitting.model import DRIFT_SD
 from calib.fitting.predictive import Fitted, Prediction, RatedCurrent, check_level
+from calib.fitting.predictors import predictors, unused
 from calib.fitting.prior import MAIN, MAKER_SD
 from calib.register.improbable import improbable_rows
 from calib.supply.form_factor import FORM_FACTOR
@@ -179,20 +176,10 @@ def estimates(asked: Prediction, level: float) -> pd.DataFrame:
             "odds_sound": found.odds[:, 0],
             **repairs(asked, level),
             **{name: rows.frame[name].to_numpy() for name in STANDING},
+            "unused": unused(asked),
         }
     )
     return _with_bias(_with_primary(table, asked), asked).assign(level=level)
-
-
-# What carries an estimate, in the order of READINGS but for the voltage: it is in V/R, and is named where that is not.
-NAMED = {V_OVER_R: "v_over_r", VOLTAGE: "volts", CORE: "core", WIRE: "gauge", PRIMARY: "primary", WEIGHT: "weight"}
-
-
-def predictors(asked: Prediction) -> list[str]:
-    """Which readings carried each estimate, joined by `+`."""
-    seen = asked.rows.seen
-    seen[:, VOLTAGE] &= ~seen[:, V_OVER_R]
-    return ["+".join(name for reading, name in NAMED.items() if one[reading]) for one in seen]
 
 
 CURRENTS = ("rated_current_ma", "low_ma", "high_ma", "floor_ma", "repaired_ma", "repaired_low_ma", "repaired_high_ma")
