@@ -13,7 +13,7 @@ import resource
 import signal
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
 from multiprocessing.process import BaseProcess
@@ -174,7 +174,7 @@ def tables(count: int, place: Path, chance: random.Random) -> Outcome:
     wrong, taken = [], 0
     for number in range(count):
         table = place / "hostile.csv"
-        table.write_bytes(_hostile(number, chance))
+        table.write_bytes(hostile_table(number, chance))
         before = register.count()
         try:
             report = register.import_csv(table)
@@ -189,12 +189,19 @@ def tables(count: int, place: Path, chance: random.Random) -> Outcome:
     return Outcome(count, wrong, f"{taken} taken whole, {count - taken} refused")
 
 
-def _hostile(number: int, chance: random.Random) -> bytes:
-    names, rows = list(TYPED), []
-    for k in range(chance.randrange(1, 4)):
-        cells = {**TYPED, "unit": f"T-{number}-{k}"}
+def hostile_table(
+    number: int,
+    chance: random.Random,
+    sound: Mapping[str, str] = TYPED,
+    odd: Sequence[str] = HOSTILE,
+    rows_at_most: int = 3,
+) -> bytes:
+    """A table of sound rows with some odd cells in them, and some with a mixed header or spoiled bytes."""
+    names, rows = list(sound), []
+    for k in range(chance.randrange(1, rows_at_most + 1)):
+        cells = {**sound, "unit": f"T-{number}-{k}"}
         for _ in range(chance.randrange(0, 3)):
-            cells[chance.choice(names)] = chance.choice(HOSTILE)
+            cells[chance.choice(names)] = chance.choice(odd)
         rows.append(",".join('"' + one.replace('"', '""') + '"' for one in cells.values()))
     header = ",".join(chance.choices(names, k=len(names)) if number % 10 == 9 else names)
     raw = "\n".join([header, *rows, ""]).encode("utf-8", "replace")

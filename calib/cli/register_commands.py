@@ -21,6 +21,7 @@ from calib.errors import SHOWN, CannotError, Fault, InputError, visible
 if TYPE_CHECKING:
     import pandas as pd
 
+    from calib.register.bulk import Large
     from calib.register.records import KnownUnit
     from calib.register.register import Register
     from calib.register.revisions import ImportReport
@@ -245,6 +246,7 @@ def run_import(asked: argparse.Namespace) -> None:
     if asked.template is not None:
         write_template(asked)
         return
+    from calib.register.bulk import Large, read_large
     from calib.register.register import Register
     from calib.register.tables import name_of, read_known
 
@@ -253,11 +255,11 @@ def run_import(asked: argparse.Namespace) -> None:
         raise InputError.one("no table is named", remedy, column="FILE", where=HERE, code="missing")
     path, table, *_ = all_of(
         lambda: register_path(asked.register),
-        lambda: read_known(asked.file, decimal=decimal_of(asked)),
+        lambda: read_large(asked.file) or read_known(asked.file, decimal=decimal_of(asked)),
         *_who(asked),
     )
     where = name_of(asked.file)
-    simulated = False if path.exists() else kind_of(table, where)
+    simulated = False if path.exists() else kind_of(table.kinds if isinstance(table, Large) else table, where)
     with told_when_interrupted(path, lambda: table):
         with Register(path, simulated=simulated) as register:
             refuse_stopped(register, table, where)
@@ -281,16 +283,17 @@ def write_template(asked: argparse.Namespace) -> None:
     say("\n".join(f"{name}: {told}" for name, told in columns_explained(KnownUnit)))
 
 
-def refuse_stopped(register: Register, table: pd.DataFrame, where: str) -> None:
+def refuse_stopped(register: Register, table: pd.DataFrame | Large, where: str) -> None:
     """Refuse units that a session at the bench stops; where there is no session the session wing is not even loaded."""
     if len(register.sessions()):
+        from calib.register.bulk import Large
         from calib.session.interpret import refuse_stopped
 
-        refuse_stopped(register, table, where)
+        refuse_stopped(register, table.named if isinstance(table, Large) else table, where)
 
 
 @contextmanager
-def told_when_interrupted(path: Path, rows: Callable[[], pd.DataFrame]) -> Iterator[None]:
+def told_when_interrupted(path: Path, rows: Callable[[], pd.DataFrame | Large]) -> Iterator[None]:
     """Let an interruption say whether the rows are in, by looking for them in the register."""
     try:
         yield
@@ -299,7 +302,7 @@ def told_when_interrupted(path: Path, rows: Callable[[], pd.DataFrame]) -> Itera
             raise KeyboardInterrupt(_where_the_rows_are(path, rows())) from None
 
 
-def _where_the_rows_are(path: Path, rows: pd.DataFrame) -> str:
+def _where_the_rows_are(path: Path, rows: pd.DataFrame | Large) -> str:
     from calib.register.register import Register
 
     if not path.exists():

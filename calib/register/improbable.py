@@ -5,7 +5,7 @@ Each rule is one of arrays, so that a table is looked through at once however lo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Literal, NamedTuple, overload
 
@@ -143,14 +143,22 @@ def told(table: pd.DataFrame, where: str, lines: Sequence[int]) -> tuple[str, ..
     lines : sequence of int
         The line of each row in it.
     """
-    rules = _rules(_Read(table))
-    pairs = _pairs(rules)
-    units = table["unit"].to_numpy(dtype=object)
-    said = [
-        f"{where}, row {lines[row]}, {units[row]}: {rules[k].column}: {rules[k].of(row).why}"
-        for row, k in pairs[:MOST_TOLD]
-    ]
-    more = len(pairs) - len(said)
+    return told_in_parts([table], where, lambda row: lines[row])
+
+
+def told_in_parts(parts: Iterable[pd.DataFrame], where: str, line: Callable[[int], int]) -> tuple[str, ...]:
+    """As `told`, of a table that comes in parts; `line` gives the line of a row by its place in the whole."""
+    said: list[str] = []
+    count = first = 0
+    for part in parts:
+        rules = _rules(_Read(part))
+        pairs = _pairs(rules)
+        said += [
+            f"{where}, row {line(first + row)}, {part['unit'].iloc[row]}: {rules[k].column}: {rules[k].of(row).why}"
+            for row, k in pairs[: max(MOST_TOLD - len(said), 0)]
+        ]
+        count, first = count + len(pairs), first + len(part)
+    more = count - len(said)
     return (*said, *([f"{where}: and {more} more that are worth a second look"] if more else []))
 
 

@@ -11,7 +11,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, NamedTuple, Self
 
 from calib.errors import Code, InputError, RegisterError
-from calib.register import revisions
+from calib.register import bulk, revisions
 from calib.register.bench_book import BenchStore, latest_sessions, meter_faults, session_faults, standing_meters
 from calib.register.fields import line
 from calib.register.file import (
@@ -169,13 +169,18 @@ class Register(BenchStore):
         RegisterError
             The file cannot be worked on.
         """
-        return self.import_table(read_known(source), by, reason, where=name_of(source))
+        table = bulk.read_large(source)
+        return self.import_table(read_known(source) if table is None else table, by, reason, where=name_of(source))
 
-    def import_table(self, table: pd.DataFrame, by: str = "", reason: str = "", where: str = "") -> ImportReport:
+    def import_table(
+        self, table: pd.DataFrame | bulk.Large, by: str = "", reason: str = "", where: str = ""
+    ) -> ImportReport:
         """Add every record of a table that `read_known` gave, as `import_csv` does; `where` is what faults call it.
 
         One that was made or changed by hand is held to what a file is held to.
         """
+        if isinstance(table, bulk.Large):
+            return self._bring(table, by, reason, where)
         report = self._bring(checked(KnownUnit, table), by, reason, where)
         if header := table.attrs.get("header"):
             remember(*header)  # what was read otherwise than it stands is confirmed by being kept
@@ -325,10 +330,10 @@ class Register(BenchStore):
         with opened(self.path, self._wait) as con:
             return revisions.history(con, identity)
 
-    def holds(self, table: pd.DataFrame) -> bool:
+    def holds(self, table: pd.DataFrame | bulk.Large) -> bool:
         """Whether every record of a table stands in the register word for word."""
         with opened(self.path, self._wait) as con, transaction(con):
-            return revisions.holds(con, table)
+            return bulk.holds(con, table) if isinstance(table, bulk.Large) else revisions.holds(con, table)
 
     def count(self) -> int:
         """How many known units stand."""
@@ -421,10 +426,14 @@ class Register(BenchStore):
             copy_to(con, new, copy)
         return copy
 
-    def _bring(self, table: pd.DataFrame, by: str, reason: str, where: str, revise: bool = True) -> ImportReport:
+    def _bring(
+        self, table: pd.DataFrame | bulk.Large, by: str, reason: str, where: str, revise: bool = True
+    ) -> ImportReport:
         by, reason = line("by", by), line("reason", reason)
-        self._of_this_kind(table, where)
+        self._of_this_kind(table.kinds if isinstance(table, bulk.Large) else table, where)
         with opened(self.path, self._wait, write=True) as con, transaction(con):
+            if isinstance(table, bulk.Large):
+                return replace(bulk.bring(con, table, by, reason), holds=revisions.count(con))
             if not revise:
                 revisions.refuse_another(con, table)
             return replace(revisions.bring(con, table, by, reason), holds=revisions.count(con))

@@ -77,18 +77,21 @@ class Ledger:
 
     def compared(self, con: duckdb.DuckDBPyConnection, incoming: pd.DataFrame) -> pd.DataFrame:
         """What `keep` would do, but for `kept`."""
+        with brought(con, incoming.assign(place=range(len(incoming)))):
+            asked = f"SELECT was, gone, differs FROM ({self.state(self.typed('place'))}) ORDER BY place"
+            return con.execute(asked).df().set_index(incoming.index)
+
+    def state(self, typed: str) -> str:
+        """SQL of what is brought, with the number of its last revision, whether that took it out, and what differs."""
         differing = ", ".join(
             f"""CASE WHEN old."{name}" IS DISTINCT FROM new."{name}"{self._said(name)} THEN '{name}' END"""
             for name in self.cells
         )
         gone = f"coalesce(old.\"action\" = '{self.gone}', false)" if self.gone else "false"
-        asked = f"""
-            SELECT coalesce(old.revision, 0) AS was, {gone} AS gone, concat_ws(', ', {differing}) AS differs
-            FROM ({self.typed("place")}) AS new LEFT JOIN {self.latest} AS old USING ({self.identity})
-            ORDER BY new.place
+        return f"""
+            SELECT new.*, coalesce(old.revision, 0) AS was, {gone} AS gone, concat_ws(', ', {differing}) AS differs
+            FROM ({typed}) AS new LEFT JOIN {self.latest} AS old USING ({self.identity})
         """
-        with brought(con, incoming.assign(place=range(len(incoming)))):
-            return con.execute(asked).df().set_index(incoming.index)
 
     def append(
         self, con: duckdb.DuckDBPyConnection, rows: pd.DataFrame, action: str = "", by: str = "", reason: str = ""
@@ -128,10 +131,10 @@ class Ledger:
     def _said(self, name: str) -> str:
         return f' AND new."{name}" IS NOT NULL' if name in self.unsaid else ""
 
-    def typed(self, more: str) -> str:
+    def typed(self, more: str, source: str = "brought") -> str:
         """SQL of the frame that is `brought`, each column of the register's type, with `more` before them."""
         cells = ", ".join(f'{made} AS "{name}"' for name, made in self.cells.items())
-        return f"SELECT {more}, {self.identity}, {cells} FROM brought"
+        return f"SELECT {more}, {self.identity}, {cells} FROM {source}"
 
 
 @contextmanager
@@ -216,11 +219,13 @@ def bring(con: duckdb.DuckDBPyConnection, table: pd.DataFrame, by: str, reason: 
     state = RECORDS.keep(con, incoming := _identified(table), "add", by, reason)
     again = incoming.assign(**state)[state["kept"] & state["was"].gt(0)]
     columns = ("contributor", "unit", "was", "gone", "differs")
-    notes = [
-        f"{contributor}, {unit}: {_changed(differs, gone)}; kept as revision {was + 1}, for review"
-        for contributor, unit, was, gone, differs in zip(*(again[name] for name in columns), strict=True)
-    ]
+    notes = [revised(*one) for one in zip(*(again[name] for name in columns), strict=True)]
     return ImportReport(int(state["was"].eq(0).sum()), int((~state["kept"]).sum()), len(again), tuple(notes))
+
+
+def revised(contributor: str, unit: str, was: int, gone: bool, differs: str) -> str:
+    """What an addition made of a unit that the register had otherwise, as a note."""
+    return f"{contributor}, {unit}: {_changed(differs, gone)}; kept as revision {was + 1}, for review"
 
 
 def holds(con: duckdb.DuckDBPyConnection, table: pd.DataFrame) -> bool:

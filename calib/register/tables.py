@@ -16,9 +16,10 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 from functools import cache
+from mmap import mmap
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO, TextIO
 
 from calib.errors import Code, Fault, InputError
 from calib.register import improbable, spreadsheet
@@ -126,13 +127,13 @@ def _read(kind: type[Unit], source: Source, where: str, decimal: str) -> pd.Data
         refuse_mixture(Path(source), raw)
     text = decoded(raw, where)
     try:
-        return _table(kind, where, *headed(text, where, "give a table with a header row"))
+        return table_of(kind, where, *headed(text, where, "give a table with a header row"))
     except InputError as error:
         found = _as_a_spreadsheet_has_it(kind, text, where, decimal)
         if found is None:
             raise InputError(list(map(_two_numbers, error.faults))) from None
     try:
-        table = _table(kind, where, found.row, found.names, iter(found.lines))
+        table = table_of(kind, where, found.row, found.names, iter(found.lines))
     except InputError as error:
         as_typed = (replace(one, value=found.typed.get((one.row, one.column), one.value)) for one in error.faults)
         raise InputError(list(map(_two_numbers, as_typed))) from None
@@ -167,10 +168,11 @@ def _two_numbers(fault: Fault) -> Fault:
     return replace(fault, problem="may be two numbers", remedy=remedy, code="unclear")
 
 
-def _table(
+def table_of(
     kind: type[Unit], where: str, row: int, names: list[str], lines: Iterator[tuple[int, list[str] | Fault]]
 ) -> pd.DataFrame:
-    faults, absent = _header_faults(kind, names, where, row)
+    """The records of a table's rows, or every fault of its header and its rows; arguments as `headed` gives them."""
+    faults, absent = faults_of_header(kind, names, where, row)
     if any(names.count(name) > 1 for name in set(names) if name):
         raise InputError(faults)  # which of two columns is meant, no row can tell
     taken = [name if name in columns(kind) else "" for name in names]
@@ -193,7 +195,7 @@ def _table(
     return table
 
 
-def _header_faults(kind: type[Unit], names: Sequence[str], where: str, row: int) -> tuple[list[Fault], set[str]]:
+def faults_of_header(kind: type[Unit], names: Sequence[str], where: str, row: int) -> tuple[list[Fault], set[str]]:
     """The faults of the header, and the needed columns that it lacks."""
     absent = lacking(kind, names, any(name in names for name in WIRE))
     absent -= {WHOLE} if {*HALVES} <= {*names} else set()
@@ -377,10 +379,13 @@ def cells_of(cells: Sequence[str] | Fault, names: Sequence[str], place: tuple[st
     return dict(zip(names, cells, strict=True))
 
 
-def lines_of(text: str, where: str, mark: str = ",") -> Iterator[tuple[int, list[str] | Fault]]:
-    """The rows that hold anything, each with the line that it starts on; a quote gone wrong ends them with a fault."""
+def lines_of(text: str | TextIO, where: str, mark: str = ",") -> Iterator[tuple[int, list[str] | Fault]]:
+    """The rows that hold anything, each with the line that it starts on; a quote gone wrong ends them with a fault.
+
+    A file is opened with newline="".
+    """
     csv.field_size_limit(CELL_LIMIT)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)
+    reader = csv.reader(io.StringIO(text, newline="") if isinstance(text, str) else text, delimiter=mark, strict=True)
     while True:
         start = reader.line_num + 1
         try:
@@ -456,12 +461,12 @@ def descriptor_of(folder: Path) -> dict[str, Any] | None:
     return told if isinstance(told, dict) else None
 
 
-def sha256_of(content: bytes) -> str:
+def sha256_of(content: bytes | mmap) -> str:
     """Hash of a file's content, as a descriptor gives it."""
     return hashlib.sha256(content).hexdigest()
 
 
-def refuse_mixture(path: Path, content: bytes) -> None:
+def refuse_mixture(path: Path, content: bytes | mmap) -> None:
     """Refuse a table that a descriptor beside it says is another: one that was cut short, mixed or changed.
 
     Raises
