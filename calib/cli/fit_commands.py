@@ -66,6 +66,7 @@ def fit_content(model: Multiplier, level: float) -> dict[str, Any]:
         "classes": rows_of(model.classes(level).drop(columns="level")),
         "terms": rows_of(model.terms(level).drop(columns="level")),
         "suspects": rows_of(model.suspects()),
+        "conflicts": rows_of(model.conflicts()),
         "check": {name: plain(getattr(check, name)) for name in ("folds", "coverage", "level")},
     }
 

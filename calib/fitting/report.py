@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from calib.fitting.conflicts import conflicts
 from calib.fitting.features import COARSE, COARSE_FROM_PCT, Features
 from calib.fitting.gross_errors import ERROR_NAMES, LOG_SHARES
 from calib.fitting.imputation import UNSOUND, UNSOUND_SD, VOLTS_SPREAD
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 HASH_DIGITS = 16
 SIMULATED = "Simulated practice data: no line of this is about a real transformer."
 NOT_SETTLED = "NOT SETTLED: the fit did not come to rest, so these figures may still move; its notes say what did not."
+CONFLICT = "CONFLICT: these known units contradict what was to be expected, as fewer than 1 register in 100 would:"
 MOST_DOUBTFUL = 12  # doubtful records that the report names
 GIVEN = "Regression of ln(k m), given the scales at the mode; z tests and limits are statsmodels'"
 CAUTION = "An estimate with its spread, not a rating: local codes and licensed practice take precedence."
@@ -59,6 +61,8 @@ def summary(model: Fitted) -> str:
                 f"{row['low']:>5.1f}  {row['high']:>5.1f}"
             )
     lines += ["", f"Between units of one size, supply and bench: about {model.scatter:.0%} (standard deviation)."]
+    if against := conflicts(model):
+        lines += ["", CONFLICT] + [f"  {one}" for one in against]
     doubtful = suspects(model)
     if len(doubtful):
         lines += ["", "Doubtful records, kept but counted for less:"]
@@ -84,6 +88,7 @@ def _made_of(model: Fitted) -> str:
 def as_html(model: Fitted) -> str:
     """The table of classes with what made it, for a notebook."""
     lines = [SIMULATED] if model.simulated else []
+    lines += [f"{CONFLICT} {'; '.join(map(str, against))}."] if (against := conflicts(model)) else []
     lines += [f"{_made_of(model)}. Multiplier, mA per V/ohm, at {usual_frequency(model):g} Hz. {CAUTION}"]
     table = classes(model, model.level).to_html(index=False, border=0, float_format="{:.3g}".format)
     return "".join(f"<p>{escape(line)}</p>" for line in lines) + table

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, cast, get_args, get_origin, get_type_hint
 import numpy as np
 
 from calib.errors import InputError
-from calib.fitting import report, tables, validation
+from calib.fitting import conflicts, report, tables, validation
 from calib.fitting.features import Features, features_of, one_each
 from calib.fitting.imputation import impute
 from calib.fitting.mixture import same_digits, soundness, unsettled
@@ -134,6 +134,14 @@ class Multiplier(Fitted):
     def suspects(self) -> pd.DataFrame:
         """Known units that are doubtful, the most doubtful first, with the slip that would explain each."""
         return tables.suspects(self)
+
+    def conflicts(self) -> pd.DataFrame:
+        """Where the known units contradict the prior, or one bench or maker the others, beyond 1 in 100; else no row.
+
+        kind (level, slope, noise, maker, bench, doubts), name, found and expected, tail (probability of so much where
+        nothing contradicts), said: a sentence of it.
+        """
+        return conflicts.frame_of(self)
 
     def line(self, rectifier: str, filter: str, level: float, areas: np.ndarray) -> pd.DataFrame:
         """Multiplier over core area for one supply: mean with confidence band, and the band of single units."""

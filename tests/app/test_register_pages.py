@@ -13,6 +13,7 @@ from datetime import date
 from pathlib import Path
 
 import duckdb
+import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -344,3 +345,10 @@ def test_the_size_page_draws_the_prior_and_the_classes_of_the_supply_asked_for()
         for mean in chosen["multiplier"]:
             assert math.isfinite(mean)
             assert f">{mean:.{1 if mean < 100 else 0}f}<" in text_of(at)
+
+
+def test_what_contradicts_is_said_above_the_picture_as_data(monkeypatch: pytest.MonkeyPatch) -> None:
+    said = "the units read by *Hut* rate 2.21 times as much as the others"
+    monkeypatch.setattr(calib.Multiplier, "conflicts", lambda model: pd.DataFrame({"said": [said]}))
+    (told,) = [one.value for one in opened(SIZE).warning if "contradict" in one.value]
+    assert "\\*Hut\\*" in told

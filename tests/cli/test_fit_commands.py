@@ -110,6 +110,7 @@ def test_published_windings_are_counted_apart_and_refused_beside_simulated_units
     told = json.loads(called("fit", "--known", str(known), "--published", "yes", "--format", "json").stdout)
     alone = json.loads(called("fit", "--known", str(known), "--format", "json").stdout)
     assert (told["published"], alone["published"]) == (14, 0)
+    assert alone["conflicts"] == []
     assert told["records"] == alone["records"] == sum(one["count"] for one in told["classes"])
     practice = table(tmp_path / "practice.csv", f"{HEADER},simulated", *(f"{row},true" for row in ROWS))
     refused = called("fit", "--known", str(practice), "--published", "yes")

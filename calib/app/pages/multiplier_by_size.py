@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 SEEN = (2.0, 40.0)  # core areas drawn where the known units span less [cm²]
 STEPS = 60
+CONFLICT = context.SAID["size"]["conflict"]
 
 
 def draw() -> None:
@@ -26,6 +27,8 @@ def draw() -> None:
     if not model.converged:
         what = "; ".join(str(one) for one in model.iterations if not one.converged)
         context.caution(f"This fit did not come to rest, so its figures may still move. {words.sentence(what)}")
+    if len(against := model.conflicts()):
+        st.warning(f"**{CONFLICT}**\n" + "\n".join(f"- {words.plain(words.sentence(one))}" for one in against["said"]))
     rectifier, filter_input = _supply(opened.known)
     points = model.points(rectifier, filter_input)
     line = model.line(rectifier, filter_input, context.LEVEL, _areas(points))
