@@ -232,6 +232,7 @@ def main() -> None:
     part.add_argument("--share", type=float, default=1.0)
     asked = part.parse_args()
     with tempfile.TemporaryDirectory() as folder:
+        os.environ["XDG_DATA_HOME"] = f"{folder}/data"
         for name in KINDS:
             begun = time.monotonic()
             found = attack(name, asked.share, Path(folder) / name.replace(" ", "-"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -38,6 +39,12 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     config.option.loadscopereorder = False
     return Together(config, log)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _data_folder_of_the_tests(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """What is remembered of tables is remembered for no test of another day, nor for whoever runs the tests."""
+    os.environ["XDG_DATA_HOME"] = str(tmp_path_factory.mktemp("data"))
 
 
 @pytest.fixture(autouse=True)

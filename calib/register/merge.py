@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import json
 import os
+import zlib
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zipfile import BadZipFile, ZipFile
 
 import numpy as np
 
@@ -45,6 +47,7 @@ if TYPE_CHECKING:
 KNOWN, REVISIONS, _ = NAMES
 NEW, IDENTICAL, AMENDED, HERE, CONTRADICTING = "new", "identical", "amended", "amended here", "contradicting"
 STATES = (NEW, IDENTICAL, AMENDED, HERE, CONTRADICTING)
+MOST_UNZIPPED = 1 << 30  # bytes of a bundle's files in a zip
 EACH = 5000  # rows between two calls of whoever shows how far it is
 Progress = Callable[[str, int], None]  # what is being done, and how many rows of it are
 
@@ -151,7 +154,7 @@ def read_bundle(
     Parameters
     ----------
     source : path or mapping
-        The folder, or the content of its three files by name.
+        The folder, a zip of it, or the content of its three files by name.
     name : str
         What faults and histories call it; the folder's path where blank.
     progress : function or None
@@ -182,11 +185,34 @@ def read_bundle(
 
 
 def _files(folder: Path, where: str) -> dict[str, bytes]:
+    if folder.suffix.lower() == ".zip" and folder.is_file():
+        return unzipped(bytes_of(folder, where), where)
     if not folder.is_dir():
         said = odd_kind(folder) or ("it is a file" if folder.exists() else "there is no such folder")
         code: Code = "file" if folder.exists() else "not-found"
         raise InputError.one(f"cannot be read, {said}", "name the folder of an export", where=where, code=code)
     return {name: bytes_of(folder / name, str(folder / name)) for name in NAMES if (folder / name).exists()}
+
+
+def unzipped(raw: bytes, where: str) -> dict[str, bytes]:
+    """The files of a bundle in a zip, whatever folder of it they are in.
+
+    Raises
+    ------
+    InputError
+        It is none, or holds more than `MOST_UNZIPPED`.
+    """
+    try:
+        with ZipFile(BytesIO(raw)) as packed:
+            held = {Path(one.filename).name: one for one in packed.infolist() if Path(one.filename).name in NAMES}
+            if sum(one.file_size for one in held.values()) > MOST_UNZIPPED:
+                problem = f"holds more than {MOST_UNZIPPED >> 20} MB"
+                raise InputError.one(problem, "unpack it, and name its folder", where=where, code="file")
+            return {name: packed.read(one) for name, one in held.items()}
+    except (BadZipFile, RuntimeError, ValueError, EOFError, OSError, zlib.error) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError.one("is no zip that can be unpacked", "have it sent again", where=where, code="file") from None
 
 
 def _descriptor(files: Mapping[str, bytes], where: str) -> dict[str, Any]:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import gzip
 import html
+import io
 import math
 import subprocess
 import sys
 import time
+import zipfile
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -316,7 +318,10 @@ def test_a_table_is_looked_through_and_brought_in_whole_but_not_with_a_unit_that
         assert register.count() == 2
 
 
-def test_a_spreadsheet_s_table_is_shown_as_it_is_read_and_confirmed_by_bringing_it_in(visit: Path) -> None:
+def test_a_spreadsheet_s_table_is_shown_as_it_is_read_and_confirmed_by_bringing_it_in(
+    visit: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(visit.parent))
     raw = table_of(UNIT | {"hv_resistance_ohm": "1,310"}).decode().replace(",", ";").replace("1;310", "1,310").encode()
     at = bring_in(opened(KNOWN), "bench.csv", raw)
     assert "hv_resistance_ohm &#x27;1,310&#x27;: may be two numbers" in text_of(at)
@@ -328,6 +333,47 @@ def test_a_spreadsheet_s_table_is_shown_as_it_is_read_and_confirmed_by_bringing_
     assert "read as in the last table of this header" in said
     with calib.Register(visit) as register:
         assert register.known()["hv_resistance_ohm"].tolist() == [1310.0]
+
+
+def test_somebody_s_bundle_is_shown_merged_and_what_contradicts_waits(visit: Path, tmp_path: Path) -> None:
+    typed = {name: str(value) for name, value in UNIT.items()}
+    with calib.Register(tmp_path / "theirs.duckdb") as theirs, calib.Register(visit) as mine:
+        theirs.add(calib.KnownUnit.parse(typed | {"unit": "<b>AL-8</b>"}), by="Tin Street")
+        theirs.add(calib.KnownUnit.parse(typed | {"rated_current_ma": "91"}), by="Tin Street")
+        mine.add(calib.KnownUnit.parse(typed | {"rated_current_ma": "92"}))
+        files = theirs.export(tmp_path / "out", licence="CC0-1.0")
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as made:
+        for path in files:
+            made.write(path, f"out/{path.name}")
+    at = opened(KNOWN)
+    at.file_uploader[1].set_value([("theirs.zip", packed.getvalue(), "application/zip")]).run()
+    assert not at.exception
+    said = unescaped(text_of(at))
+    assert "theirs.zip: 1 new, 0 identical, 0 amended, 0 amended here, 1 contradicting. Licence: CC0-1.0." in said
+    assert "Alder Lane, AL-7: rated_current_ma 92 here, 91 there; here by nobody named" in said
+    with calib.Register(visit) as register:
+        assert register.count() == 1
+    at.multiselect(key="seen_take_0").select("Alder Lane, AL-7").run()
+    at.button(key="merge_in").click().run()
+    assert "theirs.zip: 2 revisions merged; the register holds 2 known units" in unescaped(at.success[0].value)
+    with calib.Register(visit) as register:
+        assert register.history("Alder Lane", "AL-7")["rated_current_ma"].tolist() == [92.0, 91.0]
+    at.file_uploader[1].set_value([("theirs.zip", b"PK", "application/zip")]).run()
+    assert "theirs.zip: is no zip that can be unpacked" in text_of(at)
+
+
+def test_a_bundle_is_made_with_its_licence(visit: Path) -> None:
+    with calib.Register(visit) as register:
+        register.add(calib.KnownUnit.parse({name: str(value) for name, value in UNIT.items()}))
+    at = opened(KNOWN)
+    at.text_input(key="seen_licence").set_value("CC0-1.0").run()
+    at.button(key="seen_make_bundle").click().run()
+    assert not at.exception
+    _, _, made = at.session_state["seen_bundle_made"]
+    with zipfile.ZipFile(io.BytesIO(made)) as packed:
+        assert b"CC0-1.0" in packed.read("datapackage.json")
+    assert "Save it: known-units.zip" in str([one.proto for one in at.get("download_button")])
 
 
 def test_the_size_page_draws_the_prior_and_the_classes_of_the_supply_asked_for() -> None:

@@ -14,13 +14,12 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import context, forms
+from calib.app import context, exchange, forms
 from calib.app.forms import Form
 from calib.register.fields import FIELDS
-from calib.register.tables import columns_explained, template
 from calib.session import readings
 from calib.session.fields import Field
-from calib.session.interpret import refuse_stopped, stops_on_the_bench
+from calib.session.interpret import stops_on_the_bench
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,7 +38,6 @@ AFTER = {
     "conductor": ("wire",),
 }
 TRIED = "seen_add_tried"
-DECIMALS = {"a comma": ",", "a point": "."}
 WIRE = Field(
     "wire", "Wire (if known)", unit="wire", help="Gauge or diameter of the winding's wire, without its enamel."
 )
@@ -50,11 +48,12 @@ def draw() -> None:
     opened = context.opened_register()
     context.head("Known units", opened)
     _table(opened.known)
-    _hand_out(opened)
+    exchange.hand_out(opened)
     st.header("Add one", anchor=False)
     _add_one(opened)
-    st.header("Bring in a table", anchor=False)
-    _bring_in()
+    st.header("Bring in", anchor=False)
+    exchange.bring_in()
+    exchange.merge_in()
     st.header("Keep it safe", anchor=False)
     _keep_safe(opened)
 
@@ -97,25 +96,6 @@ def _filtered(known: pd.DataFrame) -> pd.DataFrame:
     if supply:
         keep &= supplies.isin(supply)
     return known[keep]
-
-
-@st.cache_data(max_entries=4, show_spinner=False)
-def _known_csv(content: str, practising: bool) -> bytes:
-    """The current view as the register exports it."""
-    with tempfile.TemporaryDirectory() as folder, context.register() as register:
-        register.export(Path(folder))
-        return (Path(folder) / "known.csv").read_bytes()
-
-
-def _hand_out(opened: context.Opened) -> None:
-    try:
-        table = _known_csv(opened.content, context.practising())
-    except calib.CannotError as error:
-        st.error(words.plain(f"The table cannot be handed out: {error}."))
-        return
-    st.download_button(
-        "Hand out as CSV (known.csv)", table, file_name="known.csv", mime="text/csv", disabled=opened.known.empty
-    )
 
 
 def _add_one(opened: context.Opened) -> None:
@@ -206,71 +186,6 @@ def _outcome(report: Any, name: str) -> str:
     if report.revised:
         return f"{name} was there with other readings: yours now count, and the record is marked for review."
     return f"Added {name}."
-
-
-def _bring_in() -> None:
-    done = st.session_state.pop("seen_brought", "")
-    if done:
-        st.success(words.plain(done))
-    _hand_out_a_blank_one()
-    given = st.file_uploader(
-        "A CSV file of known units, as a spreadsheet writes it too", type=["csv", "tsv", "txt"], key=f"upload_{_turn()}"
-    )
-    if given is None:
-        return
-    decimal = st.session_state.get(asked := f"seen_decimal_{_turn()}")
-    faults: tuple[calib.errors.Fault, ...] = ()
-    try:
-        table = calib.read_known(given, given.name, DECIMALS[decimal] if decimal else "")
-    except calib.InputError as error:
-        faults = error.faults
-    if decimal or any(one.code == "unclear" for one in faults):
-        st.radio("Which mark stands before decimals in this file?", list(DECIMALS), index=None, key=asked)
-    if faults:
-        context.show_faults(f"Nothing was brought in: {words.count(len(faults), 'thing')} to mend in the file.", faults)
-        return
-    units = words.count(len(table), "unit")
-    st.write(f"{units} in {words.plain(given.name)}, nothing wrong with the table.")
-    if otherwise := table.attrs.get("understood"):
-        st.info("Some of it is read otherwise than it stands. Bringing it in confirms this for the next such table:")
-        st.html(context.plain_lines(otherwise))
-    if unlikely := table.attrs["improbable"]:
-        st.warning("Worth a second look before you bring it in; what is right as it stands can stay:")
-        st.html(context.plain_lines(unlikely))
-    by = st.text_input("Brought in by (kept in the history)", key="seen_by")
-    if st.button(f"Bring in {units}", key="bring_in", type="primary"):
-        _import(given.name, table, by)
-
-
-def _turn() -> int:
-    """How many files were brought in: each has an upload field of its own, so that the next one starts empty."""
-    return int(st.session_state.setdefault("seen_uploads", 0))
-
-
-def _hand_out_a_blank_one() -> None:
-    blank = template(calib.KnownUnit)
-    with st.expander("A blank table, and what its columns are"):
-        st.download_button("Save a blank table (CSV)", blank, file_name="blank.csv", mime="text/csv", key="seen_blank")
-        explained = [{"column": name, "what it holds": told} for name, told in columns_explained(calib.KnownUnit)]
-        st.dataframe(explained, hide_index=True)
-
-
-def _import(name: str, table: pd.DataFrame, by: str) -> None:
-    try:
-        with context.register() as register:
-            refuse_stopped(register, table, name)
-            report = register.import_table(table, by, where=name)
-    except calib.InputError as error:
-        context.show_faults("Nothing was brought in.", error.faults)
-        return
-    except calib.CannotError as error:
-        st.error(words.plain(f"Nothing was brought in: {error}."))
-        return
-    told = [f"{words.count(report.added, 'unit')} added", f"{report.unchanged} there already"]
-    told.append(f"{report.revised} revised and marked for review")
-    st.session_state["seen_brought"] = f"{name}: {', '.join(told)}."
-    st.session_state["seen_uploads"] = _turn() + 1
-    st.rerun()
 
 
 def _keep_safe(opened: context.Opened) -> None:
