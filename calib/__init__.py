@@ -63,6 +63,11 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         HeaterReading as HeaterReading,
         heater_currents as heater_currents,
     )
+    from calib.estimate.rewind import (
+        RewindPlan as RewindPlan,
+        RewindTarget as RewindTarget,
+        rewind_plan as rewind_plan,
+    )
     from calib.estimate.unit import (
         UnitEstimate as UnitEstimate,
         estimate_unit as estimate_unit,
@@ -147,6 +152,7 @@ _HOMES = {
         "restore_register",
     ),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),
+    "calib.estimate.rewind": ("RewindPlan", "RewindTarget", "rewind_plan"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
     "calib.estimate.demand": ("Demand", "SetSupply", "demand_of"),
     "calib.supply.loads": ("LineUp", "Load", "load_rows"),

@@ -21,6 +21,7 @@ from calib.cli import (
     leads_command,
     page_command,
     register_commands as register,
+    rewind_command,
     supply_command,
 )
 from calib.cli.output import note
@@ -51,6 +52,7 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "supply": supply_command.run,
     "heat-run": heat_run_command.run,
     "demand": demand_command.run,
+    "rewind": rewind_command.run,
 }
 WORDS = data("cli/commands.toml")
 COMMANDS: tuple[str, ...] = tuple(WORDS["command"])

@@ -1,0 +1,76 @@
+"""``calib rewind``: a plan to wind a transformer again."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from calib.cli.fit_commands import known_units, with_published
+from calib.cli.options import all_of, number_of
+from calib.cli.output import SIMULATED, as_json, note, plain, say
+from calib.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from calib.estimate.rewind import RewindTarget
+
+HERE = "calib rewind"
+CORE = ("tongue_mm", "stack_mm", "window_width_mm", "window_height_mm")
+NUMBERS = (*CORE, "volts", "current_ma", "line_voltage_v", "line_frequency_hz", "flux_t")
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Plan the windings and print the plan."""
+    known, target = all_of(lambda: known_units(asked), lambda: target_of(asked))
+    from calib.estimate.rewind import rewind_plan
+    from calib.fitting.result import fit
+
+    model = fit(known, published=with_published(asked, known))
+    try:
+        plan = rewind_plan(model, target)
+    except InputError as error:
+        raise InputError([_placed(fault, asked) for fault in error.faults]) from None
+    if model.simulated:
+        note(SIMULATED)
+    if asked.format == "json":
+        say(as_json({name: plain(value) for name, value in plan.as_dict().items()}))
+    else:
+        say(str(plan))
+
+
+def target_of(asked: argparse.Namespace) -> RewindTarget:
+    """Core and wanted figures as typed.
+
+    Raises
+    ------
+    InputError
+        With every fault.
+    """
+    from calib.estimate.rewind import Heater, RewindTarget
+
+    numbers: dict[str, Any] = {}
+    faults: list[Fault] = []
+    heaters = []
+    for name in NUMBERS:
+        typed = getattr(asked, name)
+        try:
+            numbers |= {} if typed is None else {name: number_of(name, typed, HERE)}
+        except InputError as error:
+            faults += error.faults
+    for text in asked.heater:
+        try:
+            heaters.append(Heater.of(text))
+        except InputError as error:
+            faults += [replace(fault, where=HERE) for fault in error.faults]
+    if faults:
+        raise InputError(faults)
+    supply = {"rectifier": asked.rectifier, "filter": asked.filter, "series": asked.wire}
+    try:
+        return RewindTarget(heaters=tuple(heaters), **supply, **numbers)
+    except InputError as error:
+        raise InputError([_placed(fault, asked) for fault in error.faults]) from None
+
+
+def _placed(fault: Fault, asked: argparse.Namespace) -> Fault:
+    """A fault of this command, its value as it was typed."""
+    return replace(fault, where=HERE, value=str(getattr(asked, fault.column, None) or fault.value))
