@@ -11,21 +11,29 @@ import os
 import random
 import resource
 import signal
+import sys
 import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
+from io import BytesIO
 from multiprocessing.process import BaseProcess
 from pathlib import Path
+from typing import Any
+
+import duckdb
 
 from calib.errors import CannotError, InputError
+from calib.register.merge import read_bundle
 from calib.register.records import KnownUnit
-from calib.register.register import Register
+from calib.register.register import Register, check_register
+from tests.register import hostile_exchange
 from tests.register.conftest import TYPED
 from tests.warm import SERVER
 
 COUNTS = {"kills": 194, "adds": 500, "fills": 60, "spoiled files": 110, "hostile tables": 930}
+COUNTS |= {"bundles and tables": 1000, "adds beside the page": 200}
 WRITERS = 10
 
 
@@ -211,12 +219,86 @@ def hostile_table(
     return raw
 
 
+def exchanged(count: int, place: Path, chance: random.Random) -> Outcome:
+    """Bundles and spreadsheets' tables: each is brought in whole, or refused with a reason and the file as it was."""
+    register = Register(place / "exchanged.duckdb")
+    wrong: list[str] = []
+    taken = [0, 0]  # bundles and tables
+    handed = there = 0
+
+    def seen(given: Any) -> None:
+        nonlocal handed, there
+        handed += 1
+        before = register.path.stat()
+        try:
+            if isinstance(given, dict):
+                done = register.merge(read_bundle(given, "theirs"))
+                wrote, taken[0] = done.written, taken[0] + 1
+                if done.records["brings"].sum() != wrote:
+                    wrong.append(f"bundle {handed}: {done}, and {wrote} revisions are written")
+            else:
+                report = register.import_csv(BytesIO(given))
+                wrote, taken[1] = report.added + report.revised, taken[1] + 1
+        except InputError as error:
+            if any(not str(one).isprintable() or len(str(one)) > 2000 for one in error.faults):
+                wrong.append(f"number {handed}: a fault that is no harmless line")
+            if register.path.stat() != before:
+                wrong.append(f"number {handed}: refused, yet written")
+            return
+        there += wrote
+        with duckdb.connect(register.path, read_only=True) as con:
+            ((found,),) = con.execute("SELECT count(*) FROM revisions").fetchall()
+        if found != there:
+            wrong.append(f"number {handed}: {there} revisions told of, {found} are there")
+
+    hostile_exchange.each(count, seen)
+    if not check_register(register.path).is_sound:
+        wrong.append("the register is not sound")
+    return Outcome(handed, wrong, f"{taken[0]} bundles and {taken[1]} tables taken whole, the others refused")
+
+
+PAGES_OWN = 4  # processes that add while the page is open
+
+
+def beside_the_page(count: int, place: Path, chance: random.Random) -> Outcome:
+    """Several processes that add at once while the page is open: it shows what is there, and every record is."""
+    from tests.app.visits import KNOWN, opened, text_of
+
+    path, each, main_one = place / "page.duckdb", -(-count // PAGES_OWN), sys.modules["__main__"]
+    wrong: list[str] = []
+    before = {name: os.environ.get(name) for name in ("CALIB_REGISTER", "CALIB_PRACTICE")}
+    os.environ |= {"CALIB_REGISTER": str(path), "CALIB_PRACTICE": ""}
+    try:
+        at = opened(KNOWN)
+        sys.modules["__main__"] = main_one  # whose place a page takes that is run here
+        writers = [child(adding, path, f"{writer}-", each, None, 300.0) for writer in range(PAGES_OWN)]
+        visits = 0
+        while any(process.is_alive() for process in writers):
+            at.run()
+            time.sleep(0.3)
+            visits += 1
+            wrong += [f"visit {visits}: {one.message}" for one in at.exception]
+        for process in writers:
+            process.join()
+        at.run()
+        shown = f"{each * PAGES_OWN} of {each * PAGES_OWN} known units" in text_of(at)
+    finally:
+        for name, value in before.items():
+            os.environ.pop(name) if value is None else os.environ.update({name: value})
+    there, ends = Register(path).count(), [process.exitcode for process in writers]
+    if there != each * PAGES_OWN or any(ends) or not shown:
+        wrong.append(f"{there} of {each * PAGES_OWN} there, ends {ends}, shown {shown}")
+    return Outcome(each * PAGES_OWN, wrong, f"by {PAGES_OWN} processes, the page drawn {visits} times meanwhile")
+
+
 KINDS: dict[str, Callable[[int, Path, random.Random], Outcome]] = {
     "kills": kills,
     "adds": adds,
     "fills": fills,
     "spoiled files": spoiled,
     "hostile tables": tables,
+    "bundles and tables": exchanged,
+    "adds beside the page": beside_the_page,
 }
 
 
@@ -237,7 +319,7 @@ def main() -> None:
             begun = time.monotonic()
             found = attack(name, asked.share, Path(folder) / name.replace(" ", "-"))
             print(
-                f"{name:15} {found.made:5}  wrong {len(found.wrong)}  {found.told}  ({time.monotonic() - begun:.0f} s)"
+                f"{name:20} {found.made:5}  wrong {len(found.wrong)}  {found.told}  ({time.monotonic() - begun:.0f} s)"
             )
             for line in found.wrong[:10]:
                 print("   ", line)
