@@ -48,9 +48,10 @@ class Features:
     Attributes
     ----------
     frame : pandas.DataFrame
-        contributor, unit, evidence, rectifier, filter, maker (in small letters), era (of ERAS), no_load_v [V],
-        resistance_ohm (20 °C) [ohm], v_over_r [V/ohm], core_area_cm2 [cm2], size_class, wire_area_mm2 [mm2],
-        reading_gap (ratio test over no_load_v, less 1), kept (somebody found it right), published, simulated.
+        contributor, unit, transformer, evidence, rectifier, filter, maker (in small letters), era (of ERAS),
+        no_load_v [V], resistance_ohm (20 °C) [ohm], v_over_r [V/ohm], core_area_cm2 [cm2], size_class,
+        wire_area_mm2 [mm2], ring (whether its sheets are, or may be, no scrapless EI), reading_gap (ratio test over
+        no_load_v, less 1), kept (somebody found it right), published, simulated.
     readings : numpy.ndarray, shape (n, 6)
         In the order of READINGS.
     frequency : numpy.ndarray, shape (n,)
@@ -108,9 +109,24 @@ class Features:
         return Features(pd.concat([self.frame, marked], ignore_index=True), **others)
 
     @property
+    def counts(self) -> np.ndarray:
+        """How many records each counts for: those of one (contributor, transformer) share one draw, and are one."""
+        transformer = self.frame["transformer"].to_numpy(dtype=object)
+        counts, tagged = np.ones(len(self)), np.flatnonzero(transformer != "")
+        if len(tagged):
+            keys = self.frame["contributor"].iloc[tagged] + SEPARATOR + transformer[tagged]
+            counts[tagged] = 1 / keys.map(keys.value_counts()).to_numpy()
+        return counts
+
+    @property
     def has_core(self) -> np.ndarray:
         """Which units have a core area."""
         return self.seen[:, CORE]
+
+    @property
+    def rings(self) -> np.ndarray:
+        """Which units' sheets are, or may be, no scrapless EI."""
+        return self.frame["ring"].to_numpy(dtype=bool)
 
     @property
     def has_wire(self) -> np.ndarray:
@@ -163,8 +179,9 @@ def _arrays(rows: Features) -> dict[str, np.ndarray]:
     return {name: part for name, part in vars(rows).items() if name != "frame"}
 
 
+SEPARATOR = "\x1f"  # of two names in one key
 STANDING = ("stop", "stop_cleared", "doubts")  # what stands against a unit, and goes wherever its figures go
-TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", *STANDING)
+TEXTS = ("contributor", "unit", "transformer", "evidence", "rectifier", "filter", *STANDING)
 ERAS, LAST_OLD_YEAR = ("up to 1975 or not told", "later"), 1975
 
 
@@ -216,6 +233,7 @@ def features_of(records: pd.DataFrame) -> Features:
             "core_area_cm2": area,
             "size_class": size_classes(area),
             "wire_area_mm2": square,
+            "ring": _rings(records),
             "reading_gap": tested / direct - 1,
             "kept": text(records, "kept") != "",
             "published": False,
@@ -223,6 +241,15 @@ def features_of(records: pd.DataFrame) -> Features:
         }
     )
     return Features(frame, readings, frequency, _reading_variance(records), form, response, pair, coarse)
+
+
+def _rings(records: pd.DataFrame) -> np.ndarray:
+    """Sheets other than scrapless EI; where nobody said, those of a core that is known by its area alone."""
+    sheets, by_area = (
+        text(records, "lamination"),
+        np.isnan(_number(records, "tongue_mm") * _number(records, "stack_mm")),
+    )
+    return np.where(sheets == "", by_area, sheets != "ei-scrapless")
 
 
 def _supply(records: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

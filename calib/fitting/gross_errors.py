@@ -219,7 +219,6 @@ SUSPECT_BELOW, WITHHELD_BELOW = 0.8, 0.1  # odds of soundness of readings; below
 PLAUSIBLE_MA = (1.0, 10_000.0)  # a median outside is no set's transformer: nothing is told either
 OTHERS = 0.02  # share of all slips but the two of half a winding
 VOLTS_FREEDOM = 4.0  # of the voltage's heavy tails: bias windings and those of picture tubes are no slips (judgement)
-WIDER = 1.15  # units that are asked about are not quite those that were recorded, nor those of any design model
 RING_CORE, RING_WIRE = 0.35, 0.25  # further spread of ln area where the sheets are, or may be, no scrapless EI
 HOT_C, ROOM_C = 70.0, 45.0
 HALVES_SD, HALVES_MOST = 0.05, 40.0  # how well the sum of the halves tells the whole, and how much that can say
@@ -237,8 +236,8 @@ class Typed:
         As the columns of the table; awg is blank where a diameter counts instead.
     halves_ohm : numpy.ndarray
         Sum of the halves' resistances.
-    by_area, ring : numpy.ndarray of bool
-        Whether a core is known by its area alone; whether its sheets are, or may be, no scrapless EI.
+    by_area : numpy.ndarray of bool
+        Whether a core is known by its area alone.
     zero_c : numpy.ndarray
         Inferred zero of the winding's metal [°C].
     """
@@ -251,7 +250,6 @@ class Typed:
     awg: np.ndarray
     halves_ohm: np.ndarray
     by_area: np.ndarray
-    ring: np.ndarray
     zero_c: np.ndarray
 
     @classmethod
@@ -261,14 +259,12 @@ class Typed:
         *typed, awg, tongue, stack, first, second = (
             records[name].to_numpy(dtype=float, na_value=np.nan) for name in names
         )
-        by_area, sheets = np.isnan(tongue * stack), records["lamination"].fillna("").to_numpy(dtype=object)
         zero = records["conductor"].map(lambda metal: resistance.INFERRED_ZERO_C[metal or "copper"])
         return cls(
             **dict(zip(TYPED, typed, strict=True)),
             awg=np.where(np.isfinite(typed[-1]), np.nan, awg),
             halves_ohm=first + second,
-            by_area=by_area,
-            ring=np.where(sheets == "", by_area, sheets != "ei-scrapless"),
+            by_area=np.isnan(tongue * stack),
             zero_c=zero.to_numpy(dtype=float),
         )
 
@@ -403,9 +399,9 @@ SLIPS = (
     Slip("wire diameter ten times too low (decimal)", WIRE, 0.05, _diameter_off(0.1)),
     Slip("tongue and stack in cm taken for mm", CORE, 0.05, _core_off(0.01, by_area=False)),
     Slip("core area in mm² taken for cm²", CORE, 0.05, _core_off(100.0, by_area=True)),
-    Slip(READING_OFF.name, V_OVER_R, 0.20, _fixed(), 1.0),
+    Slip(READING_OFF.name, V_OVER_R, 0.15, _fixed(), 1.0),
     Slip("the core's size is off, cause unknown", CORE, 0.10, _fixed(), 0.7),
-    Slip("the wire's size is off, cause unknown", WIRE, 0.10, _fixed(), 0.7),
+    Slip("the wire's size is off, cause unknown", WIRE, 0.30, _fixed(), 0.9),
     Slip("the primary's resistance is off, cause unknown", PRIMARY, 0.15, _fixed(), 0.7),
     Slip("the weight is off, cause unknown", WEIGHT, 0.10, _fixed(), 0.7),
 )
@@ -502,7 +498,7 @@ def weigh(rows: Features, typed: Typed, imputation: Imputation) -> Weighed:
     Weighed
         By Bayes' rule.
     """
-    left, white = _departures(rows, typed, imputation)
+    left, white = _departures(rows, imputation)
     steps = [slip.steps(rows, typed) for slip in SLIPS]
     logs = np.full((len(rows), len(SLIPS) + 1), -np.inf)
     logs[:, 0] = _log_likelihood(left) + _by_halves(rows, typed, _steps(), WEIGHT)
@@ -529,19 +525,19 @@ def _carried(steps: tuple[np.ndarray | float, ...], white: np.ndarray) -> np.nda
     return np.einsum("nij,nj->ni", white, np.column_stack([np.broadcast_to(part, len(white)) for part in steps]))
 
 
-def _departures(rows: Features, typed: Typed, imputation: Imputation) -> tuple[np.ndarray, np.ndarray]:
+def _departures(rows: Features, imputation: Imputation) -> tuple[np.ndarray, np.ndarray]:
     """What the readings leave of what is expected, white, and what makes a step so: see Weighed."""
-    completed, ring = imputation.complete(rows).main, typed.ring.astype(float)
-    further = {CORE: ring * RING_CORE**2, WIRE: ring * RING_WIRE**2, WEIGHT: ring * RING_CORE**2}
+    completed, further = imputation.complete(rows).main, {CORE: RING_CORE, WIRE: RING_WIRE, WEIGHT: RING_CORE}
     variance = np.tile(imputation.scatter**2, (len(rows), 1))
     for reading, one in imputation.chain.items():
         x = completed[:, [MAIN.index(name) for name in one.names]]
-        variance[:, reading] += np.einsum("ij,jk,ik->i", x, one.covariance, x) + further.get(reading, 0.0)
-    variance *= WIDER**2
-    variance[:, VOLTAGE] = imputation.scatter[VOLTAGE] ** 2
+        # How far ring cores lie from the line is known the better, the more of them it was drawn by.
+        apart = further.get(reading, 0.0) ** 2
+        apart = apart / (1 + imputation.rings * apart / one.scatter**2)
+        variance[:, reading] += np.einsum("ij,jk,ik->i", x, one.covariance, x) + rows.rings * apart
     meters = np.zeros(rows.readings.shape)
-    meters[:, V_OVER_R] = WIDER**2 * rows.reading_variance
-    meters[:, PRIMARY] = WIDER**2 * COARSE[rows.coarse] ** 2
+    meters[:, V_OVER_R] = rows.reading_variance
+    meters[:, PRIMARY] = COARSE[rows.coarse] ** 2
     off = np.where(rows.seen, rows.readings - imputation.expected(rows), 0.0)
     white = np.zeros((*off.shape, off.shape[1]))
     patterns, place = patterns_of(rows.pattern)

@@ -9,7 +9,7 @@ is blank its expectation stands in, and what that leaves open is no part of the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -18,13 +18,14 @@ from calib.fitting.features import COARSE, CORE, PRIMARY, READINGS, V_OVER_R, VO
 from calib.fitting.mixture import Iteration
 from calib.fitting.prior import HANGING, MAIN, Prior, PriorRegression
 
-VOLTS_SPREAD = 0.5  # sd of ln V about its supply's usual one (judgement)
+# ln V about its supply's usual one: how well its mean is known, its sd, and how well the ln of that (judgement).
+VOLTS_OFF, VOLTS_SPREAD, VOLTS_LN_SPREAD = 0.3, 0.5, 0.35
 ROUNDS, TOLERANCE = 300, 1e-10  # of a regression: of a coefficient and of ln scatter
 UNSOUND, UNSOUND_SD = 0.05, 1.0  # there: share of records that scatter broadly, and how broadly
 # Columns of the design that hang on readings (prior.HANGING): three as they were read, three as departures from what
 # the readings before them lead one to expect, which are nothing where nothing is known.
 AS_READ, DEPARTED = (CORE, V_OVER_R, VOLTAGE), (WIRE, PRIMARY, WEIGHT)
-LEARNED = {"core": "cores given V and R", "wire": "wires given V, R and core"}
+LEARNED = {"voltage": "volts given the supply", "core": "cores given V and R", "wire": "wires given V, R and core"}
 LEARNED |= {"primary": "primaries given all these", "weight": "weights given all these"}
 
 
@@ -64,21 +65,24 @@ class Imputation:
 
     Attributes
     ----------
-    ratio, core, wire, primary, weight : SideRegression
-        Of each reading but the voltage, which is its supply's usual one within VOLTS_SPREAD.
+    voltage, ratio, core, wire, primary, weight : SideRegression
+        Of each reading; of the voltage about its supply's usual one.
+    rings : float
+        How many cores that are, or may be, no scrapless EI taught them.
     """
 
+    voltage: SideRegression
     ratio: SideRegression
     core: SideRegression
     wire: SideRegression
     primary: SideRegression
     weight: SideRegression
+    rings: float = field(default=0.0, kw_only=True)
 
     @classmethod
     def before(cls, prior: Prior) -> Imputation:
         """As the prior has it."""
-        chain = {name: SideRegression.before(getattr(prior, name), what) for name, what in LEARNED.items()}
-        return cls(ratio=SideRegression.before(prior.ratio, "V/R given V"), **chain)
+        return cls(*(SideRegression.before(one, LEARNED.get(name, "")) for name, one in _chain(prior).items()))
 
     @property
     def iterations(self) -> tuple[Iteration, ...]:
@@ -88,12 +92,12 @@ class Imputation:
     @cached_property
     def chain(self) -> dict[int, SideRegression]:
         """The regressions by the place of their response in READINGS."""
-        return dict(zip((V_OVER_R, CORE, WIRE, PRIMARY, WEIGHT), vars(self).values(), strict=False))
+        return dict(zip(range(len(READINGS)), vars(self).values(), strict=False))
 
     @cached_property
     def scatter(self) -> np.ndarray:
         """Standard deviation of each innovation, shape (6,)."""
-        return np.array([VOLTS_SPREAD, *(one.scatter for one in self.chain.values())])
+        return np.array([one.scatter for one in self.chain.values()])
 
     @cached_property
     def spread(self) -> np.ndarray:
@@ -114,13 +118,14 @@ class Imputation:
     def expected(self, rows: Features, given: tuple[int, ...] = ()) -> np.ndarray:
         """Mean of the readings of units before any is made but those that are given, shape (n, 6)."""
         mean = np.zeros((len(rows), len(READINGS)))
-        mean[:, VOLTAGE] = rows.usual_volts
         mean[:, list(given)] = rows.readings[:, list(given)]
         for row, one in self.chain.items():
             if row in given:
                 continue
             values = {"one": 1.0, "frequency": rows.frequency, **dict(zip(READINGS[:WIRE], mean.T, strict=False))}
-            mean[:, row] = sum(term * values.get(name, 0.0) for name, term in zip(one.names, one.terms, strict=True))
+            usual = rows.usual_volts if row == VOLTAGE else 0.0
+            line = (term * values.get(name, 0.0) for name, term in zip(one.names, one.terms, strict=True))
+            mean[:, row] = sum(line, start=usual)
         return mean
 
     def gain(self, pattern: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -240,12 +245,15 @@ def coarse_variance(pattern: np.ndarray) -> float:
     return float(COARSE[int(pattern[len(READINGS) :] @ (1, 2))] ** 2)
 
 
-def impute(rows: Features, prior: Prior) -> Imputation:
-    """The regressions after the known units."""
-    begun, learned = Imputation.before(prior), {}
-    for name, what in LEARNED.items():
-        response, under = READINGS.index(name), getattr(prior, name)
-        there = rows.take(rows.seen[:, response])
+def impute(rows: Features, prior: Prior, sound: np.ndarray | float = 1.0) -> Imputation:
+    """The regressions after the known units, each by its odds of being sound, shape (n,), where they are known."""
+    begun, learned, counts = Imputation.before(prior), {}, sound * rows.counts
+    for response, (name, under) in enumerate(_chain(prior).items()):
+        if name not in LEARNED:  # the sizes of those that are asked about are not those of the records
+            learned[name] = begun.chain[response]
+            continue
+        read = rows.seen[:, response]
+        there = rows.take(read)
         # Its covariates by what was read before it, so that the response is not regressed on itself.
         completed = begun.complete(there, but=tuple(range(min(response, PRIMARY), len(READINGS))))
         slope = dict(zip(under.names, under.mean, strict=True))
@@ -253,14 +261,24 @@ def impute(rows: Features, prior: Prior) -> Imputation:
         x = completed.main[:, [MAIN.index(term) for term in under.names]]
         open_ = completed.variance(np.outer(hanging, hanging))
         open_ += COARSE[there.coarse] ** 2 if response == PRIMARY else 0.0
-        learned[name] = _robust(x, there.readings[:, response], open_, under, what)
-    return Imputation(ratio=begun.ratio, **learned)
+        y = there.readings[:, response] - (there.usual_volts if response == VOLTAGE else 0.0)
+        learned[name] = _robust(x, y, open_, counts[read], under, LEARNED[name])
+    return Imputation(**learned, rings=float(rows.counts @ (rows.rings & rows.has_core)))
 
 
-def _robust(x: np.ndarray, y: np.ndarray, open_: np.ndarray, under: PriorRegression, what: str) -> SideRegression:
+def _chain(prior: Prior) -> dict[str, PriorRegression]:
+    """The prior of each reading's regression, in the order of READINGS."""
+    volts = PriorRegression(("one",), np.zeros(1), np.eye(1) * VOLTS_OFF**2, np.log(VOLTS_SPREAD), VOLTS_LN_SPREAD)
+    return {"voltage": volts, **{name: getattr(prior, name) for name in ("ratio", "core", "wire", "primary", "weight")}}
+
+
+def _robust(
+    x: np.ndarray, y: np.ndarray, open_: np.ndarray, counts: np.ndarray, under: PriorRegression, what: str
+) -> SideRegression:
     """Regression under a prior in which a share of rows scatters broadly, by expectation maximisation.
 
-    `open_` is the variance that each row has beside the scatter, for what of its covariates is only expected.
+    `open_` is the variance that each row has beside the scatter, for what of its covariates is only expected, and
+    `counts` how many records it counts for.
     """
     precision = np.linalg.inv(under.covariance)
     terms, ln_scatter, held = under.mean, under.ln_scatter, precision
@@ -270,15 +288,16 @@ def _robust(x: np.ndarray, y: np.ndarray, open_: np.ndarray, under: PriorRegress
         scatter = np.exp(ln_scatter)
         variance = scatter**2 + open_
         odds = sound_odds(y - x @ terms, np.sqrt(variance))
-        weight = odds / variance + (1 - odds) / (variance + UNSOUND_SD**2)
+        weight = counts * (odds / variance + (1 - odds) / (variance + UNSOUND_SD**2))
         held = precision + (x * weight[:, None]).T @ x
         before, terms = terms, np.linalg.solve(held, precision @ under.mean + x.T @ (weight * y))
         square = (y - x @ terms) ** 2 + np.einsum("ij,ij->i", x @ np.linalg.inv(held), x)
         # Mode of ln scatter under its normal prior, one scoring step: the share of the scatter in each row's variance.
         share = scatter**2 / variance
         held_to = under.ln_scatter_sd**-2
-        slope = (odds * share * (square / variance - 1)).sum() - (ln_scatter - under.ln_scatter) * held_to
-        information = 2 * (odds * share**2 * square / variance).sum() + held_to
+        sound = counts * odds
+        slope = (sound * share * (square / variance - 1)).sum() - (ln_scatter - under.ln_scatter) * held_to
+        information = 2 * (sound * share**2 * square / variance).sum() + held_to
         move = np.clip(slope / information, -0.5, 0.5)
         ln_scatter = ln_scatter + move
         converged = bool(max(np.max(np.abs(terms - before)), abs(move)) < TOLERANCE)

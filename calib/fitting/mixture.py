@@ -71,6 +71,8 @@ class Evidence:
     log_side : numpy.ndarray, shape (n, s + 1)
         Log-likelihood of what else is known of the record (core and wire against V/R), with the log of each slip's
         share among the unsound.
+    counts : numpy.ndarray, shape (n,)
+        How many records each counts for: below 1 where several are of one transformer.
     """
 
     matrix: np.ndarray
@@ -78,6 +80,7 @@ class Evidence:
     variance: np.ndarray
     shift: np.ndarray
     log_side: np.ndarray
+    counts: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -150,17 +153,21 @@ def solve(
     last, converged, rounds = -np.inf, False, 0
     while not converged and rounds < MAX_ROUNDS:
         rounds += 1
-        share = unsound_share((1 - odds[:, 0]).sum(), len(y))
+        share = unsound_share(evidence.counts @ (1 - odds[:, 0]), evidence.counts.sum())
         weight = _weight(evidence, odds)
         weighted = x * weight[:, None]
         factor = np.linalg.cholesky(prior_precision + weighted.T @ x)
         covariance = cho_solve((factor, True), identity)
         mean = covariance @ (pull + weighted.T @ y)
-        odds, log_total = _normalised(_log_each(evidence, mean, covariance, share))
+        odds, log_totals = _normalised(_log_each(evidence, mean, covariance, share))
         away = mean - prior_mean
         divergence = np.sum(prior_precision * covariance) + away @ prior_precision @ away - len(mean)
         divergence = 0.5 * (divergence - log_prior + 2 * np.log(np.diag(factor)).sum())
-        bound = log_total - divergence + (SHARE_PRIOR[0] * np.log(share) + SHARE_PRIOR[1] * np.log1p(-share))
+        bound = (
+            evidence.counts @ log_totals
+            - divergence
+            + (SHARE_PRIOR[0] * np.log(share) + SHARE_PRIOR[1] * np.log1p(-share))
+        )
         converged = bool(abs(bound - last) < TOLERANCE)
         last = bound
     return Posterior(mean, covariance, weight, odds, float(share), float(bound), converged, rounds)
@@ -188,17 +195,18 @@ def unsound_share(unsound: float, count: float) -> float:
 
 
 def _weight(evidence: Evidence, odds: np.ndarray) -> np.ndarray:
-    return precision_pulled(odds[:, 0], evidence.variance[:, 0], odds[:, -1], evidence.variance[:, -1])
+    pulled = precision_pulled(odds[:, 0], evidence.variance[:, 0], odds[:, -1], evidence.variance[:, -1])
+    return evidence.counts * pulled
 
 
-def _normalised(log_each: np.ndarray) -> tuple[np.ndarray, float]:
-    """Each row's probabilities, and the sum over rows of the log of their total."""
+def _normalised(log_each: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Each row's probabilities, and the log of their total."""
     if not len(log_each):
-        return np.exp(log_each), 0.0
+        return np.exp(log_each), np.zeros(0)
     top = log_each.max(axis=1, keepdims=True)
     odds = np.exp(log_each - top)
     total = odds.sum(axis=1, keepdims=True)
-    return odds / total, float((top + np.log(total)).sum())
+    return odds / total, (top + np.log(total))[:, 0]
 
 
 def _log_each(evidence: Evidence, mean: np.ndarray, covariance: np.ndarray, share: float) -> np.ndarray:

@@ -50,7 +50,7 @@ def _beside(asked: Prediction) -> dict[str, np.ndarray]:
     weighed, told = not asked.as_read, np.any(rows.seen[:, [CORE, WIRE, WEIGHT]], axis=1)
     summed = np.abs(typed.hv_resistance_ohm - typed.halves_ohm) <= SAME * typed.halves_ohm
     return {
-        "lamination": weighed & told & (typed.ring != typed.by_area),
+        "lamination": weighed & told & (rows.rings != typed.by_area),
         "halves": rows.has_ratio & np.isfinite(typed.halves_ohm) & (weighed | summed),
         "maker": places(design.makers, rows.frame["maker"]) >= 0,
         "era": _given(asked, "made_year"),

@@ -14,7 +14,7 @@ import numpy as np
 from calib.fitting.conflicts import conflicts
 from calib.fitting.features import COARSE, COARSE_FROM_PCT, Features
 from calib.fitting.gross_errors import ERROR_NAMES, LOG_SHARES
-from calib.fitting.imputation import UNSOUND, UNSOUND_SD, VOLTS_SPREAD
+from calib.fitting.imputation import UNSOUND, UNSOUND_SD, VOLTS_LN_SPREAD, VOLTS_OFF, VOLTS_SPREAD
 from calib.fitting.mixture import SHARE_PRIOR
 from calib.fitting.model import DRIFT_SD, DRIFT_WITH_WIRE_SD, ERA_SD, GRADES
 from calib.fitting.predictive import Fitted
@@ -109,7 +109,7 @@ def settings() -> dict[str, object]:
         "slips, shares": dict(zip(ERROR_NAMES, np.round(np.exp(LOG_SHARES), 6).tolist(), strict=True)),
         "unsound in the side regressions, share and sd": [UNSOUND, UNSOUND_SD],
         "primary read poorly, sd beyond and from what %": [COARSE.tolist(), COARSE_FROM_PCT.tolist()],
-        "ln volts about the supply's usual ones, sd": VOLTS_SPREAD,
+        "ln volts about the usual ones, sd of mean, sd, spread of ln sd": [VOLTS_OFF, VOLTS_SPREAD, VOLTS_LN_SPREAD],
     }
 
 

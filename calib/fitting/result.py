@@ -326,6 +326,8 @@ def fit_rows(rows: Features, prior: Prior, notes: tuple[str, ...] = ()) -> Multi
     imputation = impute(rows, prior)
     first = EMSolver(rows, design, imputation, Unmeasured.before(prior), prior)
     begun = first.solve(scales_at(np.zeros(ALL), prior.main))
+    # Again by the records that are sound by their currents too: half a resistance hides among cores.
+    imputation = impute(rows, prior, begun.responsibilities[:, 0])
     unmeasured = Unmeasured.of(begun.mean, begun.covariance)
     quadrature, search = quadrature_of(EMSolver(rows, design, imputation, unmeasured, prior), prior.main)
     iterations = (*imputation.iterations, search, soundness([begun, *(point.posterior for point in quadrature)]))

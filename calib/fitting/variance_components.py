@@ -175,6 +175,11 @@ class EMSolver:
         return error_effects(self.rows, self.imputation, self.prior)
 
     @cached_property
+    def counts(self) -> np.ndarray:
+        """How many records each counts for, shape (n,)."""
+        return self.rows.counts
+
+    @cached_property
     def grade(self) -> np.ndarray:
         """Place of each record's evidence among the grades, shape (n,)."""
         return places(GRADE_NAMES, self.rows.frame["evidence"])
@@ -186,7 +191,8 @@ class EMSolver:
     def evidence(self, scales: VarianceComponents) -> Evidence:
         """What the inner posterior is given at these scales."""
         variance = self.sound_variance(scales)[:, None] + self.errors.extra_variance
-        return Evidence(self.matrix, self.rows.response, variance, self.errors.shift, self.errors.log_side)
+        errors = self.errors
+        return Evidence(self.matrix, self.rows.response, variance, errors.shift, errors.log_side, self.counts)
 
     def solve(self, scales: VarianceComponents, start: Posterior | None = None) -> Posterior:
         """Posterior at these scales, gone on from a posterior at others where one is given."""
@@ -198,8 +204,8 @@ class EMSolver:
         residual = self.rows.response - self.matrix @ posterior.mean
         square = residual**2 + np.einsum("ij,ij->i", self.matrix @ posterior.covariance, self.matrix)
         # Twice the slope and four times the information in each record's variance, by grade.
-        slope = posterior.responsibilities[:, 0] * (square / variance - 1) / variance
-        information = 2 * posterior.responsibilities[:, 0] / variance**2
+        sound = self.counts * posterior.responsibilities[:, 0]
+        slope, information = sound * (square / variance - 1) / variance, 2 * sound / variance**2
         by_grade = [np.bincount(self.grade, part, len(scales.grades)) for part in (slope, information)]
         return scale_step(self.design, scales, posterior, *by_grade)
 

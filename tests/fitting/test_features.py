@@ -106,7 +106,7 @@ def test_one_unit_read_in_two_ways_gets_one_estimate(one, other):
     """A core known by its area alone may be a ring's, a wire known in mm no other gauge: other slips have room then."""
     made, as_read = (practice_fit().estimate(unknown(one, other), as_read=sound) for sound in (False, True))
     assert as_read.loc[1, FIGURES].to_numpy(float) == pytest.approx(as_read.loc[0, FIGURES].to_numpy(float), rel=1e-9)
-    within = 0.05 if "core_area_cm2" in other else 1e-4 if "wire_diameter_mm" in other else 1e-9
+    within = 0.10 if "core_area_cm2" in other else 1e-4 if "wire_diameter_mm" in other else 1e-9
     assert made.loc[1, FIGURES].to_numpy(float) == pytest.approx(made.loc[0, FIGURES].to_numpy(float), rel=within)
     assert made["predictors"].nunique() == 1
 

@@ -200,7 +200,13 @@ READING_SLIPS = [
     ({"wire_diameter_mm": 10.0}, "wire diameter ten times too high"),
     ({"tongue_mm": 0.1, "stack_mm": 0.1}, "tongue and stack in cm"),
 ]
-LIMITS = {"no_load_v": (0, 1e4), "wire_diameter_mm": (0.01, 10), "tongue_mm": (3, 500), "stack_mm": (3, 500)}
+LIMITS = {
+    "no_load_v": (0, 1e4),
+    "hv_resistance_ohm": (0.001, 1e6),
+    "wire_diameter_mm": (0.01, 10),
+    "tongue_mm": (3, 500),
+    "stack_mm": (3, 500),
+}
 FULL = {"tongue_mm": 28, "stack_mm": 30, "wire_diameter_mm": 0.23}
 
 
@@ -245,30 +251,85 @@ def test_sound_readings_are_seldom_questioned_and_hardly_ever_withheld(part):
         assert withheld < 0.001
 
 
-def test_odds_of_soundness_are_those_that_come_true():
-    """4000 units with core, 5 in 100 with a slip in the shares that are assumed: of those whose odds lie in a band
-    about so many are sound; and the intervals, mixed over all slips, hold the truth about as often as they claim."""
-    asked = without_gauge(scene_asked(count=4000, seed=9))
-    rng = np.random.default_rng(5)
-    kinds = [({}, 0.95), *zip((one for one, _ in READING_SLIPS[:7]), (0.02, 0.01, *[0.004] * 5), strict=True)]
-    chosen = rng.choice(len(kinds), len(asked), p=[share for _, share in kinds])
-    read = asked.copy()
-    for place, (changes, _) in enumerate(kinds):
+# Slips of a unit with a core and no wire: factors of its readings, sd of a further unknown one, and share of all slips
+# but those of half a winding, as the weighing assumes them.
+HOT = (234.5 + 70) / (234.5 + 20)
+ASSUMED = [
+    ({"hv_resistance_ohm": 0.001}, 0, 0.25),
+    ({"hv_resistance_ohm": 1000.0}, 0, 0.05),
+    ({"hv_resistance_ohm": 0.1}, 0, 0.15),
+    ({"hv_resistance_ohm": 10.0}, 0, 0.15),
+    ({"no_load_v": 10.0}, 0, 0.10),
+    ({"no_load_v": 0.1}, 0, 0.10),
+    ({"hv_resistance_ohm": HOT}, 0, 0.25),
+    ({"tongue_mm": 0.1, "stack_mm": 0.1}, 0, 0.05),
+    ({"hv_resistance_ohm": 1.0}, 1.0, 0.15),
+    ({"stack_mm": 1.0}, 0.7, 0.10),
+]
+Slipped = tuple[pd.DataFrame, np.ndarray, np.ndarray]
+
+
+def slipped(units: pd.DataFrame, rng: np.random.Generator) -> Slipped:
+    """Units of which 5 in 100 bear a slip, in the shares that are assumed; which are sound; and the true ratings."""
+    total = sum(share for *_, share in ASSUMED)
+    kinds = [({}, 0, 0.95), ({"hv_resistance_ohm": 0.5}, 0, 0.02), ({"no_load_v": 0.5}, 0, 0.01)]
+    kinds += [(changes, sd, 0.02 * share / total) for changes, sd, share in ASSUMED]
+    chosen, read = rng.choice(len(kinds), len(units), p=[share for *_, share in kinds]), units.copy()
+    for place, (changes, sd, _) in enumerate(kinds):
+        here = chosen == place
         for name, factor in changes.items():
-            read.loc[chosen == place, name] *= factor
-    inside = (read["no_load_v"] <= 1e4).to_numpy()
-    made, true, sound = scene_fit().estimate(read[inside]), asked[inside]["rated_current_ma"], chosen[inside] == 0
+            read.loc[here, name] *= factor * np.exp(sd * rng.normal(size=here.sum()))
+    inside = np.all([read[name].isna() | read[name].between(*limits) for name, limits in LIMITS.items()], axis=0)
+    return read[inside], (chosen == 0)[inside], units["rated_current_ma"].to_numpy()[inside]
+
+
+def test_odds_of_soundness_are_those_that_come_true():
+    """1000 units each of several scenes: of those whose odds lie in a band about so many are sound. And the intervals,
+    mixed over all slips, hold the truth about as often as they claim.
+
+    Of 16 scenes, 3000 units each, by 120 records: stated 0.20, 0.41, 0.70, 0.86 and 0.95, seen 0.10, 0.32, 0.62, 0.81
+    and 0.94; with the primary's resistance in place of the core 0.19, 0.41, 0.67, 0.86 and 0.95, seen 0.24, 0.42, 0.68,
+    0.84 and 0.96. A single scene's are off by 0.2 either way.
+    """
+    rng, parts = np.random.default_rng(5), []
+    scenes = [one for one in SCENES if one != "toroidal"][:: share(2, 1)]
+    for seed, scene in enumerate(scenes, 30):  # registers of one seed are alike
+        read, sound, true = slipped(without_gauge(scene_asked(scene, 1000, seed=seed)), rng)
+        made, as_read = (scene_fit(scene, 120, 0.05, seed).estimate(read, as_read=flag) for flag in (False, True))
+        held, held_as_read = ((one["low_ma"] < true) & (true < one["high_ma"]) for one in (made, as_read))
+        told = made["low_ma"].notna()
+        parts.append(pd.DataFrame({"odds": made["odds_sound"], "sound": sound, "told": told, "held": held}))
+        parts[-1]["held_as_read"] = held_as_read
+    every = pd.concat(parts)
     for low, high in ((0.0, 0.1), (0.1, 0.8), (0.8, 0.97), (0.97, 1.0)):
-        band = made["odds_sound"].between(low, high).to_numpy()
-        assert band.sum() > 10
-        assert sound[band].mean() == pytest.approx(made["odds_sound"][band].mean(), abs=0.12)
-    told = made["low_ma"].notna().to_numpy()
-    as_read = scene_fit().estimate(read[inside], as_read=True)
-    held, held_as_read = (
-        (one["low_ma"] < true.to_numpy()) & (true.to_numpy() < one["high_ma"]) for one in (made, as_read)
-    )
-    assert 0.88 < held[told].mean() < 0.985
-    assert held[told & ~sound].mean() > held_as_read[told & ~sound].mean() + 0.1
+        band = every[every["odds"].between(low, high)]
+        assert len(band) > 50
+        assert band["sound"].mean() == pytest.approx(band["odds"].mean(), abs=0.12)
+    told = every[every["told"]]
+    wrong = told[~told["sound"]]
+    assert 0.88 < told["held"].mean() < 0.985
+    assert wrong["held"].mean() > wrong["held_as_read"].mean() + 0.1
+
+
+def test_a_gauge_six_numbers_off_is_doubted_before_volts_and_ohms():
+    """No core. Measured over all scenes: every one flagged, the estimate 1.45 times off (3.3 where V/R is doubted)."""
+    off = []
+    for scene in ("ordinary", "aluminium", "toroidal"):
+        asked = scene_asked(scene).assign(tongue_mm=np.nan, stack_mm=np.nan, core_area_cm2=np.nan)
+        read = asked.assign(wire_diameter_mm=2 * asked["wire_diameter_mm"])
+        made = scene_fit(scene, 120).estimate(read)
+        assert flagged(made).mean() > 0.95
+        off.append(np.abs(np.log(made["rated_current_ma"].fillna(made["repaired_ma"]) / asked["rated_current_ma"])))
+    assert np.exp(np.median(np.concatenate(off))) < 1.7
+
+
+def test_half_the_volts_show_by_the_core_and_the_volts_that_are_usual():
+    """Measured over all scenes by 60 records: 93 in 100, of ring cores too where the records hold such."""
+    for scene in ("ordinary", "aluminium", "toroidal"):
+        asked = without_gauge(scene_asked(scene))
+        made = scene_fit(scene, 120).estimate(asked.assign(no_load_v=asked["no_load_v"] / 2))
+        assert flagged(made).mean() > 0.85
+        assert flagged(scene_fit(scene, 120).estimate(asked)).mean() < 0.06
 
 
 def test_below_eight_tenths_a_slip_is_named_with_its_repair_and_from_there_on_nothing_is():

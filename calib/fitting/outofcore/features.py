@@ -39,14 +39,17 @@ NUMBERS = (
     *("tongue_mm", "stack_mm", "core_area_cm2", "awg", "wire_diameter_mm"),
     *("primary_resistance_ohm", "u_primary_pct", "weight_kg", "guide_factor", "made_year"),
 )
-TEXTS = ("contributor", "unit", "evidence", "rectifier", "filter", "conductor", "rating_basis", "maker", "kept")
+TEXTS = (
+    *("contributor", "unit", "evidence", "rectifier", "filter", "conductor", "rating_basis"),
+    *("maker", "transformer", "lamination", "kept"),
+)
 # What may be known of a record beside V and V/R: its kind has a bit for each that is, and two of Features.coarse.
 BESIDE = READINGS[CORE:]
 KINDS = 1 << len(BESIDE) + 2
 SIZES = len(core.SIZE_CLASS_LABELS) + 1  # 0 stands for no core
 # What a pass reads of each record, and the step in which it is held, so that every engine holds the same.
 FINE, FINER = 2.0**-20, 2.0**-30
-HELD = dict.fromkeys((*MAIN[1:], "yielded", "says_ratio", "says_volts"), FINE)
+HELD = dict.fromkeys((*MAIN[1:], "yielded", "says_ratio", "says_volts", "counts"), FINE)
 HELD |= {"reading_variance": FINER}
 
 
@@ -68,11 +71,12 @@ def features_expression(table: ibis.Table) -> ibis.Table:
     ibis.Table
         One row a record: contributor, unit, maker, kept (0 or 1), era (place in ERAS); grade, pair (places in
         GRADE_NAMES and PAIRS, -1 for what is not there); size (size class 1 to 7, 0 without a core); frequency, each of
-        READINGS, reading_variance and coarse as in features.Features; yielded (its response less LN_FORM of the pair).
-        NULL where not known.
+        READINGS, reading_variance, coarse and counts as in features.Features; yielded (its response less LN_FORM of the
+        pair). NULL where not known.
     """
     import ibis
 
+    table = _counted(table)
     known: dict[str, Any] = {name: _number(table, name) for name in NUMBERS}
     text = {name: text_of(table, name) for name in TEXTS}
     aluminium = text["conductor"] == "aluminium"
@@ -111,7 +115,20 @@ def features_expression(table: ibis.Table) -> ibis.Table:
         coarse=sum(((known["u_primary_pct"] >= low).fill_null(False).cast("int8") for low in COARSE_FROM_PCT), start=0),
         reading_variance=u_voltage * u_voltage + u_resistance * u_resistance,
         yielded=current.ln() - ln_ratio + metal,
+        counts=table["counts"],
     )
+
+
+def _counted(table: ibis.Table) -> ibis.Table:
+    """The table with `counts` of features.Features beside: only the few transformers of several windings are joined."""
+    import ibis
+
+    if "transformer" not in table.columns:
+        return table.mutate(counts=ibis.literal(1.0))
+    tagged = table.filter(text_of(table, "transformer") != "").group_by("contributor", "transformer")
+    several = tagged.aggregate(windings=lambda one: one.count()).filter(lambda one: one["windings"] > 1)
+    joined = table.left_join(several, ["contributor", "transformer"])
+    return joined.mutate(counts=1.0 / ibis.coalesce(joined["windings"], 1))
 
 
 RADIX = (MOST_NAMES + 1, len(ERAS), len(GRADE_NAMES), len(PAIRS), SIZES, 2)
@@ -150,7 +167,7 @@ def prepared(features: ibis.Table, design: Design, imputation: Imputation, prior
     ibis.Table
         cell (contributor, maker, era, evidence, supply, size class and whether kept in one number; NULL for a record
         that has no place), kind, and in the steps of HELD: the covariates of main with blanks filled by expectation,
-        yielded, reading_variance, and what the readings beside V and V/R say of a step of these
+        yielded, reading_variance, counts, and what the readings beside V and V/R say of a step of these
         (PatternEffects.towards).
     """
     import ibis
@@ -159,8 +176,9 @@ def prepared(features: ibis.Table, design: Design, imputation: Imputation, prior
     for name, levels in (("contributor", design.contributors), ("maker", design.makers)):
         codes = ibis.memtable({f"{name}_key": [*levels, ""], f"{name}_code": list(range(len(levels) + 1))})
         rows = rows.left_join(codes, rows[name] == codes[f"{name}_key"])
-        rows = rows.mutate(**{f"{name}_code": rows[f"{name}_code"].fill_null(len(levels))})
-    parts = (rows[name] for name in ("contributor_code", "maker_code", "era", "grade", "pair", "size", "kept"))
+    strangers = {"contributor_code": len(design.contributors), "maker_code": len(design.makers)}
+    parts = [rows[name].fill_null(stranger) for name, stranger in strangers.items()]
+    parts += [rows[name] for name in ("era", "grade", "pair", "size", "kept")]
     cell = cell_of(*(part.cast("int64") for part in parts))
     kind = sum((rows[name].notnull().cast("int64") * (1 << bit) for bit, name in enumerate(BESIDE)), start=0)
     kind += rows["primary"].notnull().cast("int64") * rows["coarse"].cast("int64") * (1 << len(BESIDE))

@@ -18,7 +18,7 @@ import numpy as np
 from scipy.linalg import cho_solve
 
 from calib.errors import Fault, InputError
-from calib.fitting.features import Features, features_of, one_each, repeated
+from calib.fitting.features import SEPARATOR, Features, features_of, one_each, repeated
 from calib.fitting.imputation import Imputation, impute
 from calib.fitting.mixture import Iteration, Posterior, judged, same_digits, unsettled, unsound_share
 from calib.fitting.model import Design, Unmeasured, VarianceComponents, is_placed, refuse
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 
 SAMPLE_ROWS = 40_000
 START_ROWS = 2000  # of the sample that the first start is found by
-SEPARATOR, HASH_DIGITS = "\x1f", 12
+HASH_DIGITS = 12
 MOST_PASSES, MOST_ON_SAMPLE = 8, 40
 MOST_NAMED = 20  # records of a table whose faults are told one by one
 TABLE = "known units (table)"
@@ -205,9 +205,9 @@ class Passes:
             passes += 1
             before, found = state, self.quadratic(state)
             u, posterior, _ = mode_of(found, self.prior.main)
-            state = State(
-                posterior.mean, posterior.covariance, u, unsound_share(self.count - found.equations.sound, self.count)
-            )
+            counted = found.equations.counts
+            share = unsound_share(counted - found.equations.sound, counted)
+            state = State(posterior.mean, posterior.covariance, u, share)
             moved, noise = np.max(np.abs(state.mean - before.mean)), abs(u[0] - before.u[0])
             rate = min(moved / last, SLOWEST) if np.isfinite(last) else RATE
             converged = bool(moved * rate / (1 - rate) < REST and noise * rate / (1 - rate) < NOISE_REST)

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 EXACT = 2.0**53  # whole numbers up to here are exact in a double
 LARGEST = 1000.0  # mean of a summed term at most: weights are below 200, squares of covariates in the mean below 5
 FINEST = 2.0**-24
-SUMS = ("sound", "noise_slope", "noise_information")
+SUMS = ("sound", "noise_slope", "noise_information", "counts")
 
 
 def terms_of(kind: int) -> tuple[str, ...]:
@@ -166,8 +166,8 @@ def summed(rows: ibis.Table, cells: ibis.Table, kind: int, imputation: Imputatio
         parts[f"pull {name}"] = rows["precision"] * rows["residual"] * rows[name]
     for one, other in combinations_with_replacement(names, 2):
         parts[f"{one} {other}"] = rows["precision"] * rows[one] * rows[other]
-    noise = rows["noise_variance"] * rows["sound"] / rows["variance"]
-    parts["sound"] = rows["sound"]
+    noise = rows["noise_variance"] * rows["counts"] * rows["sound"] / rows["variance"]
+    parts["sound"], parts["counts"] = rows["counts"] * rows["sound"], rows["counts"]
     parts["noise_slope"] = noise * (rows["residual"] * rows["residual"] / rows["variance"] - 1.0)
     parts["noise_information"] = noise * (2 * rows["noise_variance"] / rows["variance"])
     whole = {name: whole_steps(value, rows["steps"]).cast("float64") for name, value in parts.items()}
@@ -209,7 +209,8 @@ def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, imputation: Imputati
     )
     rows = rows.mutate(total=rows["likely"] + rows["slipped"] + 1.0)
     rows = rows.mutate(sound=rows["likely"] / rows["total"])
-    return rows.mutate(precision=precision_pulled(rows["sound"], rows["variance"], 1.0 / rows["total"], rows["broad"]))
+    pulled = precision_pulled(rows["sound"], rows["variance"], 1.0 / rows["total"], rows["broad"])
+    return rows.mutate(precision=rows["counts"] * pulled)
 
 
 @dataclass(frozen=True)
@@ -224,6 +225,8 @@ class Equations:
         X' W times the residuals.
     sound : float
         Sum of the odds of soundness.
+    counts : float
+        How many records they count for.
     noise_slope, noise_information : numpy.ndarray, shape (2, 5)
         Slope and information of the log-likelihood in the ln of the noise by evidence grade: of the records with a
         core, and of those without.
@@ -234,6 +237,7 @@ class Equations:
     sound: float
     noise_slope: np.ndarray
     noise_information: np.ndarray
+    counts: float
 
     @classmethod
     def of(cls, sums: dict[int, pd.DataFrame], cells: Cells) -> Equations:
@@ -248,7 +252,7 @@ class Equations:
             for k, name in enumerate(SUMS):
                 rest[k, int(not kind & 1)] += _by_column(grade, table[name].to_numpy() * cells.step, len(GRADE_NAMES))
         upper = np.triu(precision)
-        return cls(upper + np.triu(upper, 1).T, pull, float(rest[0].sum()), rest[1], rest[2])
+        return cls(upper + np.triu(upper, 1).T, pull, float(rest[0].sum()), rest[1], rest[2], float(rest[3].sum()))
 
 
 def _add(
