@@ -233,9 +233,8 @@ def features_of(records: pd.DataFrame) -> Features:
             "core_area_cm2": area,
             "size_class": size_classes(area),
             "wire_area_mm2": square,
-            "ring": _rings(records),
             "reading_gap": tested / direct - 1,
-            "kept": text(records, "kept") != "",
+            **_marks(records),
             "published": False,
             "simulated": np.char.lower(text(records, "simulated").astype(str)) == "true",
         }
@@ -243,13 +242,14 @@ def features_of(records: pd.DataFrame) -> Features:
     return Features(frame, readings, frequency, _reading_variance(records), form, response, pair, coarse)
 
 
-def _rings(records: pd.DataFrame) -> np.ndarray:
-    """Sheets other than scrapless EI; where nobody said, those of a core that is known by its area alone."""
+def _marks(records: pd.DataFrame) -> dict[str, np.ndarray]:
+    """Whether each was kept, and its ring: where nobody said what its sheets are, a core known by its area alone."""
     sheets, by_area = (
         text(records, "lamination"),
         np.isnan(_number(records, "tongue_mm") * _number(records, "stack_mm")),
     )
-    return np.where(sheets == "", by_area, sheets != "ei-scrapless")
+    ring = np.where(sheets == "", by_area, sheets != "ei-scrapless")
+    return {"ring": ring, "kept": text(records, "kept") != ""}
 
 
 def _supply(records: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

@@ -94,8 +94,6 @@ def features_expression(table: ibis.Table) -> ibis.Table:
     current = ibis.ifelse(guide, known["rated_current_ma"] / known["guide_factor"], known["rated_current_ma"])
     primary = resistance.resistance_at(known["primary_resistance_ohm"], known["winding_temp_c"], 20.0, zero)
     line = known["line_voltage_v"]
-    u_voltage = ibis.coalesce(known["u_voltage_pct"], uncertainty.DEFAULT_U_VOLTAGE_PCT) / 100
-    u_resistance = ibis.coalesce(known["u_resistance_pct"], uncertainty.DEFAULT_U_RESISTANCE_PCT) / 100
     return table.select(
         contributor=text["contributor"],
         unit=text["unit"],
@@ -113,10 +111,18 @@ def features_expression(table: ibis.Table) -> ibis.Table:
         primary=(line * line / (primary * volts) / CENTRE_V_OVER_R).ln(),
         weight=known["weight_kg"].ln(),
         coarse=sum(((known["u_primary_pct"] >= low).fill_null(False).cast("int8") for low in COARSE_FROM_PCT), start=0),
-        reading_variance=u_voltage * u_voltage + u_resistance * u_resistance,
+        reading_variance=_reading_variance(known),
         yielded=current.ln() - ln_ratio + metal,
         counts=table["counts"],
     )
+
+
+def _reading_variance(known: Mapping[str, Any]) -> Any:
+    import ibis
+
+    u_voltage = ibis.coalesce(known["u_voltage_pct"], uncertainty.DEFAULT_U_VOLTAGE_PCT) / 100
+    u_resistance = ibis.coalesce(known["u_resistance_pct"], uncertainty.DEFAULT_U_RESISTANCE_PCT) / 100
+    return u_voltage * u_voltage + u_resistance * u_resistance
 
 
 def _counted(table: ibis.Table) -> ibis.Table:
