@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -40,7 +40,13 @@ LABELS = {
 }
 
 
-def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str = "") -> None:
+def draw(
+    estimate: Any,
+    unit: Mapping[Any, Any],
+    account: str = "",
+    counted: str = "",
+    mend: Callable[[], None] | None = None,
+) -> None:
     """Everything that is known of the unit, the picture first.
 
     Parameters
@@ -51,20 +57,22 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
         The unit's row.
     account, counted : str
         HTML: what ends the working, and what the answer was made from, to stand beside it.
+    mend : callable or None
+        Draws what the form offers where a slip is likely.
     """
     answer = estimate.answer.iloc[0].to_dict()
     demand, current = float(unit["demand_ma"]), words.current_title(unit["rectifier"])
     if estimate.simulated:
         st.html(f'<div class="calib-band calib-practice">{_simulated(unit)}</div>')
     if estimate.withheld:
-        _withheld(estimate, answer, counted)
+        _withheld(estimate, answer, counted, mend)
         return
     chart = charts.estimate(estimate.curve, answer, demand, context.colours(), current)
     context.picture(chart, "estimate_chart")
     _sentences(estimate, answer, unit)
     st.html(counted)
     context.in_words(chart.description)
-    _second_look(estimate)
+    _second_look(estimate, mend)
     st.subheader("The working", anchor=False)
     st.html(working_table(estimate.working) + account)
     if estimate.supply:
@@ -83,22 +91,24 @@ def draw(estimate: Any, unit: Mapping[Any, Any], account: str = "", counted: str
             st.warning(words.plain(words.sentence(estimate.core.remark)))
 
 
-def _withheld(estimate: Any, answer: Mapping[Any, Any], counted: str) -> None:
+def _withheld(estimate: Any, answer: Mapping[Any, Any], counted: str, mend: Callable[[], None] | None) -> None:
     """What stands in the answer's place where the readings do not go together: no current, no odds, no picture."""
     mark = words.mark(answer)
     before = f'<b class="calib-mark">{mark}.</b> ' if mark else ""
     flagged = {**answer, "flags": str(answer["flags"]).replace("suspect-reading", "")}
     st.html(SAYS["withheld"].format(mark=before) + _flags(flagged, estimate))
     st.html(counted)
-    _second_look(estimate)
+    _second_look(estimate, mend)
     st.subheader("The working, as far as it goes", anchor=False)
     st.html(working_table(estimate.working))
     st.subheader("Before you take the next reading", anchor=False)
     context.cautions([words.plain(text) for text in estimate.cautions])
 
 
-def _second_look(estimate: Any) -> None:
+def _second_look(estimate: Any, mend: Callable[[], None] | None) -> None:
     """The readings that disagree, and what the repair of each likely slip would give; nothing where all is sound."""
+    if mend is not None and estimate.answer["likely_slip"].iloc[0]:
+        mend()
     if len(estimate.disagreement):
         st.subheader("The readings that disagree", anchor=False)
         rows = [

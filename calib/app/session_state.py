@@ -11,7 +11,7 @@ import copy
 import math
 import time
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
@@ -21,6 +21,9 @@ from calib.register import fields
 from calib.session.fields import as_shown, gathered, merge
 from calib.session.interpret import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS, with_leads
 from calib.session.protocol import NAMES, practice_entries, step_named, translated
+
+if TYPE_CHECKING:
+    from calib.session.repair import Repair
 
 INPUT = "bench_in_"  # what the keys of the fields begin with
 ID, ENTRIES, STEP = "bench_session_id", "bench_entries", "bench_step"
@@ -110,6 +113,16 @@ def put(step: str, fields: Mapping[str, Any]) -> None:
     """Take over fields from elsewhere, such as another page, and keep the session."""
     begin()
     st.session_state[ENTRIES] = {**entries(), step: {**of(step), **fields}}
+    keep()
+
+
+def put_right(repair: Repair, fields: Mapping[str, Any]) -> None:
+    """Put a repair's entries into its step, or take them back; those that are empty are taken out."""
+    collect()
+    mine = {**of(repair.step), **fields}
+    there = {name: value for name, value in mine.items() if value not in (None, "")}
+    st.session_state[ENTRIES] = {**entries(), repair.step: there}
+    st.session_state[FRESH] = True
     keep()
 
 

@@ -10,17 +10,22 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from calib.charts.fit_charts import estimate as estimate, multiplier as multiplier, opinions as opinions
+    from calib.charts.fit_charts import (
+        estimate as estimate,
+        multiplier as multiplier,
+        opinions as opinions,
+        repair as repair,
+    )
     from calib.charts.leads_chart import windings as windings
     from calib.charts.style import DARK as DARK, LIGHT as LIGHT, Palette as Palette
 
 _HOMES = {
-    "fit_charts": ("estimate", "multiplier", "opinions"),
+    "fit_charts": ("estimate", "multiplier", "opinions", "repair"),
     "leads_chart": ("windings",),
     "style": ("DARK", "LIGHT", "Palette"),
 }
 
-__all__ = ["DARK", "LIGHT", "Palette", "estimate", "multiplier", "opinions", "windings"]
+__all__ = ["DARK", "LIGHT", "Palette", "estimate", "multiplier", "opinions", "repair", "windings"]
 
 
 def __getattr__(name: str) -> Any:

@@ -17,6 +17,7 @@ CURRENTS = ("low_ma", "rated_current_ma", "high_ma", "floor_ma")
 DIRECT = words.current_title("full-wave")
 # Height of the picture, its title and axis included [px].
 HEIGHT = 380
+FAR_APART = 4.0  # currents further apart than by this factor stand on a logarithmic axis
 SHAPES = {
     "nameplate": "circle",
     "maker-data": "square",
@@ -201,13 +202,42 @@ def opinions(table: pd.DataFrame, colours: Palette = LIGHT, current: str = DIREC
     altair chart
         The picture, its finding as title.
     """
+    likely = table["rated_current_ma"]
+    apart = likely.max() / likely.min() if len(likely) else math.nan
+    title = "One opinion only" if len(table) < 2 else f"The readings differ by a factor of {apart:.2f}"
+    return _side_by_side(table, colours, current, title)
+
+
+def repair(table: pd.DataFrame, colours: Palette = LIGHT, current: str = DIRECT) -> alt.LayerChart:
+    """What a unit's readings say as they were read, and with a slip put right, one under the other on one axis.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        As :func:`opinions` takes it, with two rows; what stands in predictors is shown as it is.
+    colours, current
+        As there.
+
+    Returns
+    -------
+    altair chart
+        The picture, its finding as title.
+    """
+    read, right = (words.milliamps(value) for value in table["rated_current_ma"])
+    return _side_by_side(table, colours, current, f"As read about {read} mA, put right about {right} mA")
+
+
+def _side_by_side(table: pd.DataFrame, colours: Palette, current: str, title: str) -> alt.LayerChart:
+    """Currents with their intervals, one under another; on a logarithmic axis where they lie far apart."""
     drawn = table.assign(readings=[words.predictors(name) for name in table["predictors"]])
     order = list(drawn["readings"])
     row = alt.Y(
         "readings:N", sort=order, title=None, axis=alt.Axis(grid=False, ticks=False, domain=False, labelLimit=150)
     )
-    span = [0.95 * table["low_ma"].min(), 1.05 * table["high_ma"].max()]
-    place = alt.X("low_ma:Q", scale=alt.Scale(domain=span, nice=False), title=current, axis=alt.Axis(tickCount=6))
+    span, likely = [0.95 * table["low_ma"].min(), 1.05 * table["high_ma"].max()], table["rated_current_ma"]
+    far = likely.max() > FAR_APART * likely.min()
+    scale = alt.Scale(type="log" if far else "linear", domain=span, nice=False)
+    place = alt.X("low_ma:Q", scale=scale, title=current, axis=alt.Axis(tickCount=6))
     hover = [
         alt.Tooltip("readings:N", title="from"),
         alt.Tooltip("rated_current_ma:Q", title="likely, mA", format=".0f"),
@@ -219,9 +249,6 @@ def opinions(table: pd.DataFrame, colours: Palette = LIGHT, current: str = DIREC
     dots = base.mark_point(shape="diamond", filled=True, size=150, color=colours.accent, opacity=1).encode(
         x=alt.X("rated_current_ma:Q")
     )
-    likely = table["rated_current_ma"]
-    apart = likely.max() / likely.min() if len(likely) else math.nan
-    title = "One opinion only" if len(drawn) < 2 else f"The readings differ by a factor of {apart:.2f}"
     drawn_are = f"Diamond: likely; bar: {words.share(table['level'].iloc[0])}"
     return styled([bars, dots], alt.Step(38), colours, (title, drawn_are), _opinions_in_words(table))
 

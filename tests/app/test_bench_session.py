@@ -17,7 +17,7 @@ from calib.app import context as parts
 from calib.app.session_state import key
 from calib.session import fields as measured
 from calib.session.protocol import NAMES
-from tests.app.bench_visits import METERS_SAY, SESSION, go, press, put_in, visit
+from tests.app.bench_visits import METERS_SAY, SESSION, go, press, put_in, resumed, visit, with_more
 from tests.app.visits import HOME, settle, text_of, unescaped
 
 HOLD = "import duckdb, sys; con = duckdb.connect(sys.argv[1]); print('held', flush=True); sys.stdin.read()"
@@ -233,3 +233,16 @@ def test_a_tag_that_cannot_be_kept_is_said_and_stays(place: Path) -> None:
     put_in(at, "look", tag="AL-5")
     assert "Not kept yet" not in unescaped(text_of(at))
     assert kept(place)[0].tag == "AL-5"
+
+
+def test_a_likely_slip_is_put_right_at_its_step_by_a_click_on_the_result_and_undone(place: Path) -> None:
+    """0.23 mm of wire that stands as a gauge; the session in the register holds the repaired reading."""
+    at = resumed(place, "sum", with_more(wire={"wire": 0.23}))
+    assert "No current is told" in text_of(at)
+    press(at, "repair")
+    assert "The wire is now 0.23 mm, instead of AWG 0.23" in unescaped(text_of(at))
+    with calib.Register(place) as register:
+        kept = register.session(str(register.sessions()["session_id"].iloc[0])).entries["wire"]
+    assert (str(kept["wire"]), kept["wire_unit"]) == ("0.23", "mm")
+    press(at, "repair_undo")
+    assert "No current is told" in text_of(at)

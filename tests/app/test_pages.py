@@ -271,3 +271,32 @@ def test_the_gauge_of_its_wire_alone_is_answered_and_asked_with_its_caution(visi
     assert f"likely <b>{told.answer['rated_current_ma'].iloc[0]:.0f} mA</b>" in text_of(at)
     assert counted_in(at)["Left out"].startswith("voltage; resistance; core")
     assert "no resistance was read" in text_of(at).lower()
+
+
+def test_a_likely_slip_is_put_right_by_one_click_and_undone_by_another() -> None:
+    """Of a practice unit, whose readings stay a practice unit's; both answers stand side by side before the click."""
+    at = opened(register="practice")
+    sound = at.text_input(key="read_ohms_read").value
+    enter(at, ohms_read=float(sound) / 1000)
+    assert "No current is told" in text_of(at)
+    assert "as read" in text_of(at)
+    at.text_input(key="read_ohms_read").set_value(f"{float(sound) / 1000:.6g}").run()
+    offered = at.get_by_key("repair")
+    assert offered.label == "The ohms were kilohm: put it right"
+    offered.click().run()
+    assert not at.exception
+    assert at.radio(key="read_ohms_read_unit").value == "kΩ"
+    said = unescaped(text_of(at))
+    assert f"is now {float(sound) / 1000:.6g} kΩ" in said
+    assert "Most likely" in said
+    at.get_by_key("repair_undo").click().run()
+    assert at.radio(key="read_ohms_read_unit").value == "Ω"
+    assert "No current is told" in text_of(at)
+
+
+def test_what_a_click_put_right_is_forgotten_once_the_reading_is_changed_by_hand() -> None:
+    at = enter(opened(), **READINGS | {"ohms_read": 0.1886})
+    at.get_by_key("repair").click().run()
+    enter(at, ohms_read=0.19)
+    assert "Put right by a click" not in text_of(at)
+    assert not [one for one in at.button if one.key == "repair_undo"]

@@ -14,10 +14,11 @@ import streamlit as st
 
 import calib
 from calib import bench, words
-from calib.app import answer, context, forms
+from calib.app import answer, context, forms, mending
 from calib.app.forms import Form
 from calib.session import fields as measured, readings as r
 from calib.session.protocol import BY_NAME
+from calib.session.repair import HOME, Repair, repair_of
 from calib.session.steps.core import SCRAPLESS
 
 if TYPE_CHECKING:
@@ -59,6 +60,8 @@ def draw() -> None:
 
 def _answer(opened: context.Opened, understood: r.Understood, heaters: r.HeatersRead, origin: answer.Origin) -> None:
     st.header("The answer", anchor=False)
+    with st.container():
+        mending.made(HOME, origin.entries, _put)
     if understood.faults:
         st.write("There is something to mend among the readings: it is said beside the field.")
     if understood.missing:
@@ -73,8 +76,24 @@ def _answer(opened: context.Opened, understood: r.Understood, heaters: r.Heaters
     except calib.CannotError as error:
         st.error(words.plain(f"No estimate could be made: {error}."))
         return
-    unit = understood.unit.iloc[0].to_dict()
-    answer.draw(estimate, unit, context.account(understood.metered), answer.counted(unit, origin))
+    frame, slip = understood.unit, str(estimate.answer["likely_slip"].iloc[0])
+    unit = frame.iloc[0].to_dict()
+
+    def mend() -> None:
+        repair = repair_of(slip, origin.entries)
+        right = r.understand({**origin.entries, **repair.after}, opened.meters).unit if repair else None
+        mending.offer(model, frame, slip, mending.Mending(repair, right, _put))
+
+    answer.draw(estimate, unit, context.account(understood.metered), answer.counted(unit, origin), mend)
+
+
+def _put(repair: Repair, fields: Mapping[str, Any]) -> None:
+    """Put a repair's entries into the form, or take them back; a practice unit's readings stay a practice unit's."""
+    proof = st.session_state.get("seen_filled") or {}
+    if _entries()["simulated"]:
+        st.session_state["seen_filled"] = proof | {name: fields[name] for name in fields if name in proof}
+    for name, value in fields.items():
+        st.session_state[f"read_{name}"] = value
 
 
 def _standing() -> None:

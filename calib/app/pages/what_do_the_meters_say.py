@@ -10,13 +10,14 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import answer, context, session_forms as forms, session_state as session
+from calib.app import answer, context, mending, session_forms as forms, session_state as session
 from calib.app.answer import Origin, counted
 from calib.app.forms import LABELS
 from calib.register.frame import frame_of
 from calib.session import readings
 from calib.session.interpret import interpret
 from calib.session.protocol import STEPS, step_named
+from calib.session.repair import SESSION, repair_of
 from calib.session.sheet import bench_sheet
 from calib.session.steps import TIED
 
@@ -193,13 +194,25 @@ def _result(step: Step, understood: Session, opened: context.Opened | None) -> b
 def _answer(understood: Session, made: readings.Understood, opened: context.Opened, origin: Origin) -> None:
     """What the unit can give, drawn as the home page draws it."""
     st.subheader("What it can give", anchor=False)
+    mending.made(SESSION, session.entries(), session.put_right)
+    model = context.model_of(opened)
     try:
-        estimate = calib.estimate_unit(context.model_of(opened), made.record, context.LEVEL, understood.heaters)
+        estimate = calib.estimate_unit(model, made.record, context.LEVEL, understood.heaters)
     except calib.CannotError as error:
         st.error(words.plain(f"No estimate could be made: {error}."))
         return
-    unit = frame_of(calib.UnknownUnit, [made.record]).iloc[0].to_dict()
-    answer.draw(estimate, unit, context.account(made.metered), counted(unit, origin))
+    frame, slip = frame_of(calib.UnknownUnit, [made.record]), str(estimate.answer["likely_slip"].iloc[0])
+    unit = frame.iloc[0].to_dict()
+
+    def mend() -> None:
+        repair = repair_of(slip, session.entries(), SESSION)
+        right = None
+        if repair is not None:
+            there = {**session.entries(), repair.step: {**session.of(repair.step), **repair.after}}
+            right = interpret(there, opened.meters).understood(**_supply()).unit
+        mending.offer(model, frame, slip, mending.Mending(repair, right, session.put_right))
+
+    answer.draw(estimate, unit, context.account(made.metered), counted(unit, origin), mend)
 
 
 def _facts(understood: Session) -> None:
