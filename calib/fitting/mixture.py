@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache, wraps
+from functools import cache, cached_property, wraps
 from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
-from scipy.linalg import cho_solve
+from scipy.linalg.lapack import dpotrs
 from threadpoolctl import ThreadpoolController
 
 LN_2PI = float(np.log(2 * np.pi))
@@ -82,6 +82,11 @@ class Evidence:
     log_side: np.ndarray
     counts: np.ndarray
 
+    @cached_property
+    def ln_variance(self) -> np.ndarray:
+        """Of each variance, shape (n, s + 1): the iteration asks for it every round."""
+        return np.log(self.variance)
+
 
 @dataclass(frozen=True)
 class Posterior:
@@ -146,7 +151,7 @@ def solve(
     identity, pull = np.eye(len(prior_mean)), prior_precision @ prior_mean
     log_prior = np.linalg.slogdet(prior_precision)[1]
     if start is None:
-        covariance = cho_solve((np.linalg.cholesky(prior_precision), True), identity)
+        covariance = dpotrs(np.linalg.cholesky(prior_precision), identity, lower=True)[0]
         odds, _ = _normalised(_log_each(evidence, prior_mean, covariance, SHARE_PRIOR[0] / sum(SHARE_PRIOR)))
     else:
         odds = start.responsibilities
@@ -157,7 +162,7 @@ def solve(
         weight = _weight(evidence, odds)
         weighted = x * weight[:, None]
         factor = np.linalg.cholesky(prior_precision + weighted.T @ x)
-        covariance = cho_solve((factor, True), identity)
+        covariance = dpotrs(factor, identity, lower=True)[0]
         mean = covariance @ (pull + weighted.T @ y)
         odds, log_totals = _normalised(_log_each(evidence, mean, covariance, share))
         away = mean - prior_mean
@@ -215,7 +220,7 @@ def _log_each(evidence: Evidence, mean: np.ndarray, covariance: np.ndarray, shar
     residual = evidence.response - x @ mean
     spread = np.einsum("ij,ij->i", x @ covariance, x)
     square = (residual[:, None] - evidence.shift) ** 2 + spread[:, None]
-    logs = evidence.log_side + log_normal(square, evidence.variance, np.log(evidence.variance))
+    logs = evidence.log_side + log_normal(square, evidence.variance, evidence.ln_variance)
     logs[:, 0] += np.log1p(-share)
     logs[:, 1:] += np.log(share)
     return logs

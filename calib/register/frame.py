@@ -260,8 +260,12 @@ def _as_typed(kind: type[Unit], cells: Mapping[Any, object]) -> dict[str, object
 
 def _mended(kind: type[Unit], table: pd.DataFrame, rows: Mapping[int, Unit]) -> pd.DataFrame:
     """A copy with every column of a kind, and these rows as their records have them."""
+    import pandas as pd
+
     blank = {"number": np.nan, "flag": False}
-    whole = table.assign(**{one.name: blank.get(one.kind, "") for one in fields(kind) if one.name not in table})
+    absent = {one.name: blank.get(one.kind, "") for one in fields(kind) if one.name not in table}
+    whole = pd.concat([table, pd.DataFrame(absent, index=table.index)], axis=1)
+    whole.attrs = dict(table.attrs)
     if not rows:
         return whole
     for one in fields(kind):
