@@ -422,11 +422,20 @@ def through_choke(case: PerUnit) -> tuple[Pulse, Array]:
     return one, found
 
 
-def first_guess(case: PerUnit) -> Pulse:
-    """A pulse near enough to the steady one for a first guess; of a choke whose current never stops, the half-cycle."""
+def first_guess(case: PerUnit, like: Pulse | None = None) -> Pulse:
+    """A pulse near enough to the steady one for a first guess; of a choke whose current never stops, the half-cycle.
+
+    Where the pulse of a case much like it is known, Newton's method goes from that.
+    """
     if case.kind == "continuous":
         return continuous(case, np.maximum(2 / np.pi - case.drop - case.source, 0.01))[0]
-    return stopping(case)[0]
+    if like is None:
+        return stopping(case)[0]
+    cls = PULSES[case.kind]
+    unknowns, found = newton(lambda trial: cls.of_unknowns(case, trial).residuals(), like.unknowns)
+    found &= np.abs(unknowns - like.unknowns).max(axis=1) < NEAR
+    one, rest = cls.of_unknowns(case, unknowns), np.flatnonzero(~found)
+    return put(one, rest, stopping(case.rows(rest))[0]) if len(rest) else one
 
 
 def put(one: Pulse, rows: Array, part: Pulse) -> Pulse:

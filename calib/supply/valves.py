@@ -396,11 +396,16 @@ def _guess(case: PerUnit) -> Array:
     """Unknowns from the exact solution with a resistance for the valve: its drop at the peak over the peak current."""
     most = 0.9 * case.mean_emf * (0.6 if case.kind == "doubler" else 1)
     peak = np.full_like(case.source, 1.0 if case.kind == "continuous" else 4.0)
-    for _ in range(3):
+
+    def guessed(peak: Array, like: diodes.Pulse | None) -> tuple[diodes.Pulse, Array, Array]:
         source = np.minimum(case.source + (peak / case.perveance) ** (2 / 3) / peak, most)
-        one = diodes.first_guess(replace(case, source=source))
+        one = diodes.first_guess(replace(case, source=source), like)
         looks = np.linspace(one.start, np.maximum(one.stop, one.start + 0.02), 33, axis=1)
-        peak = np.maximum((one.waves(looks)[1] / one.ratio[:, None]).max(axis=1), 0.5)
+        return one, looks, np.maximum((one.waves(looks)[1] / one.ratio[:, None]).max(axis=1), 0.5)
+
+    one, looks, peak = guessed(peak, None)
+    for _ in range(2):
+        one, looks, peak = guessed(peak, one)
     start, stop = looks[:, 0], looks[:, -1]
     knots = []
     for low, high in ends_of(case, start, stop):

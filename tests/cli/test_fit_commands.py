@@ -7,6 +7,7 @@ import io
 import json
 import math
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -14,6 +15,7 @@ from pathlib import Path
 import pytest
 
 import calib as package
+from calib.cli.main import main
 from calib.fitting import variance_components
 from tests.cli.conftest import Run
 from tests.cli.tables import HEADER, ROWS, UNKNOWN_HEADER, UNKNOWN_ROWS, spoiled, table
@@ -230,12 +232,20 @@ def test_a_full_disk_is_one_line_and_status_1(calib: Run, known: Path, unknown: 
     assert "No space left on device" in done.stderr
 
 
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A register of the sound table of known units."""
+    folder = tmp_path_factory.mktemp("kept")
+    known = table(folder / "known.csv", HEADER, *ROWS)
+    assert main(["import", str(known), "--register", str(folder / "own.duckdb")]) == 0
+    return folder / "own.duckdb"
+
+
 @pytest.mark.parametrize("way", ["--register", "CALIB_REGISTER", "its own folder", "a link", "a hard link", "another"])
 def test_a_register_is_never_overwritten(
-    called: Run, known: Path, unknown: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, way: str
+    called: Run, known: Path, unknown: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kept: Path, way: str
 ) -> None:
-    register = tmp_path / "own.duckdb"
-    assert called("import", str(known), "--register", str(register)).returncode == 0
+    register = Path(shutil.copy(kept, tmp_path / "own.duckdb"))
     out, more = register, ()
     if way == "--register":
         more = ("--register", str(register))

@@ -40,10 +40,9 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder into which the wheel was installed, without what it depends on."""
+    """A folder into which the wheel was unpacked, without what it depends on."""
     folder = tmp_path_factory.mktemp("installed")
-    pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "install", "--quiet"]
-    subprocess.run([*pip, "--no-deps", "--target", str(folder), str(wheel)], check=True, timeout=300)
+    zipfile.ZipFile(wheel).extractall(folder)
     return folder
 
 

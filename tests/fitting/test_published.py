@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from functools import cache
 
 import frictionless
 import numpy as np
@@ -10,14 +11,18 @@ import pandas as pd
 import pytest
 
 from calib.errors import InputError
-from calib.fitting import fit, result
+from calib.fitting import Multiplier, fit, result
 from calib.fitting.prior import load_prior, sources
 from calib.fitting.result import published_windings
 from calib.fitting.simulate.published import catalogue
 from calib.paths import shipped
 from tests.fitting.making import known, ln_width, practice_known, prior_fit, unknown
 
-ALONE = fit(practice_known().iloc[:0], published=True)
+
+@cache
+def alone_fit() -> Multiplier:
+    """The fit to the published windings and no own unit."""
+    return fit(practice_known().iloc[:0], published=True)
 
 
 def asked(windings: pd.DataFrame, **changes: object) -> pd.DataFrame:
@@ -75,7 +80,7 @@ def test_counts_and_lists_are_of_the_own_units():
 
 
 def test_without_own_units_the_answer_says_what_it_stands_on():
-    assert ALONE.estimate(unknown())["flags"].str.split(";").str[0].tolist() == ["published-only"]
+    assert alone_fit().estimate(unknown())["flags"].str.split(";").str[0].tolist() == ["published-only"]
     assert prior_fit().estimate(unknown())["flags"].str.split(";").str[0].tolist() == ["prior-only"]
 
 

@@ -28,7 +28,7 @@ def refitted(known):
     return np.median(errors), np.mean(inside)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3][: share(2, 3)])
+@pytest.mark.parametrize("seed", [1, 2, 3][: share(1, 3)])
 def test_it_agrees_with_fitting_anew_without_each_record(seed):
     """Nine records: the median errors differ by 0.01 at most where measured (the odds and side regressions are kept),
     the coverage not at all."""
@@ -41,8 +41,8 @@ def test_it_agrees_with_fitting_anew_without_each_record(seed):
 
 
 def test_it_agrees_more_closely_with_more_records():
-    """Thirty records, 18 in the test command; measured difference under 0.01."""
-    count = share(18, 30)
+    """Thirty records, 14 in the test command; measured difference under 0.01."""
+    count = share(14, 30)
     known = scene_known(count=count, seed=4).assign(evidence="nameplate")
     check = fit(known).check(0.9)
     error, coverage = refitted(known)

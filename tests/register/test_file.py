@@ -113,7 +113,8 @@ def test_a_register_of_every_schema_ever_shipped_keeps_everything(
     has_sessions = "schema_0001" not in shipped.name
     assert register.sessions()["tag"].tolist() == (["AL-9"] if has_sessions else [])
     assert len(register.meters()) == 0
-    register.export(tmp_path / "out")
+    if shipped == SHIPPED[0]:
+        register.export(tmp_path / "out")
     register.backup(tmp_path / "backup.duckdb")
     assert path.read_bytes() == old  # to read it changes nothing
     with gate.patience(tell=(told := []).append):

@@ -103,19 +103,19 @@ def test_threads_of_one_program(tmp_path: Path, typed: dict[str, str]) -> None:
 
     def work(name: str) -> None:
         try:
-            for number in range(3):
+            for number in range(2):
                 register.add(KnownUnit.parse({**typed, "unit": f"U-{number}", "contributor": name}))
                 register.known()
         except Exception as error:
             errors.append(error)
 
-    threads = [threading.Thread(target=work, args=(f"Bench {number}",)) for number in range(5)]
+    threads = [threading.Thread(target=work, args=(f"Bench {number}",)) for number in range(4)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
     assert errors == []
-    assert register.count() == 15
+    assert register.count() == 8
 
 
 def test_whoever_waits_too_long_is_told_who_holds_it(tmp_path: Path, holder: Begun) -> None:

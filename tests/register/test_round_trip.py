@@ -74,7 +74,7 @@ SEVERAL = st.lists(RECORDS, min_size=1, max_size=6, unique_by=lambda record: rec
 
 
 @given(SEVERAL)
-@settings(max_examples=share(25, 200), deadline=None)
+@settings(max_examples=share(12, 200), deadline=None)
 def test_through_a_table(records: list[KnownUnit]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "known.csv"
@@ -86,7 +86,7 @@ def test_through_a_table(records: list[KnownUnit]) -> None:
 
 @pytest.mark.filterwarnings("error::RuntimeWarning")  # which would stand among what a command says
 @given(SEVERAL)
-@settings(max_examples=share(8, 100), deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=share(4, 100), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_through_the_register(records: list[KnownUnit]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         register = Register(Path(folder) / "club.duckdb")

@@ -21,6 +21,7 @@ from calib.register.bench_book import Meter
 from calib.register.frame import frame_of
 from calib.register.records import KnownUnit
 from calib.register.register import Register, check_register, restore_register
+from tests.counts import share
 from tests.register.conftest import TYPED
 from tests.register.test_gate import HOLD
 from tests.register.test_trouble import UNSAVED, cells_of, ran
@@ -141,7 +142,7 @@ def test_what_cannot_be_read_at_all_is_one_line(club: Path, altered: str) -> Non
 
 def test_flipped_bytes_are_found_or_do_no_harm(club: Path) -> None:
     raw, sound, rolls, found = club.read_bytes(), Register(club).revisions(), random.Random(5), 0
-    for _ in range(25):
+    for _ in range(share(8, 25)):
         spoiled, at = bytearray(raw), rolls.randrange(len(raw) - 8)
         spoiled[at : at + 8] = bytes(byte ^ 255 for byte in spoiled[at : at + 8])
         club.write_bytes(spoiled)
