@@ -124,6 +124,12 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
     from calib.register.trouble import (
         patience as patience,
     )
+    from calib.review import (
+        Doubt as Doubt,
+        Review as Review,
+        review_of as review_of,
+        review_register as review_register,
+    )
     from calib.supply.loads import (
         LineUp as LineUp,
         Load as Load,
@@ -151,6 +157,7 @@ _HOMES = {
         *("Register", "RegisterCheck", "check_register", "default_register_path"),
         "restore_register",
     ),
+    "calib.review": ("Doubt", "Review", "review_of", "review_register"),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),
     "calib.estimate.rewind": ("RewindPlan", "RewindTarget", "rewind_plan"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),

@@ -11,7 +11,10 @@ from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-WINGS = ("bench", "leads", "supply", "register", "fitting", "estimate", "words", "session", "charts", "app", "cli")
+WINGS = (
+    *("bench", "leads", "supply", "register", "fitting", "estimate", "review"),
+    *("words", "session", "charts", "app", "cli"),
+)
 FREE = {"calib.errors", "calib.paths", "calib.units"}
 FILES = sorted([*(ROOT / "calib").rglob("*.py"), ROOT / "app.py"])
 TESTS = sorted((ROOT / "tests").rglob("*.py"))

@@ -1,4 +1,4 @@
-"""``calib fit`` and ``calib estimate``."""
+"""``calib fit``, ``calib estimate`` and ``calib review``."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import argparse
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
-from calib.cli.options import HERE, all_of, decimal_of, level_of, register_path
+from calib.cli.options import HERE, all_of, decimal_of, existing_register, level_of, register_path
 from calib.cli.output import (
     MOST_NOTED,
     SIMULATED,
@@ -19,11 +19,13 @@ from calib.cli.output import (
     say,
     write_whole,
 )
+from calib.errors import visible
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from calib.fitting.result import Multiplier
+    from calib.review import Doubt
 
 
 def run_fit(asked: argparse.Namespace) -> None:
@@ -116,6 +118,29 @@ def run_estimate(asked: argparse.Namespace) -> None:
             raise KeyboardInterrupt(f"{asked.out} is whole, as it was before or written anew") from None
     else:
         say(text)
+
+
+def run_review(asked: argparse.Namespace) -> None:
+    """Say which records somebody should look at, and why."""
+    from calib.register.register import Register
+    from calib.review import review_register
+
+    with Register(existing_register(asked.register), create=False) as register:
+        found = review_register(register, None if asked.published is None else asked.published == "yes")
+    text = "\n".join(visible(line) for line in str(found).splitlines())
+    say(as_json([_doubt(one) for one in found]) if asked.format == "json" else text)
+
+
+def _doubt(one: Doubt) -> dict[str, Any]:
+    return {
+        **dict(zip(("contributor", "unit"), one.tag, strict=True)),
+        "kinds": list(one.kinds),
+        "reasons": list(one.reasons),
+        "odds_sound": plain(one.odds_sound),
+        "likely_slip": plain(one.likely_slip),
+        "corrected": {name: plain(new) for name, (_, new) in one.changed.items()} or None,
+        "same_as": [dict(zip(("contributor", "unit"), other, strict=True)) for other in one.same_as],
+    }
 
 
 def with_published(asked: argparse.Namespace, known: pd.DataFrame) -> bool:

@@ -48,6 +48,7 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "backup": register.run_backup,
     "restore-from": register.run_restore,
     "check": register.run_check,
+    "review": fit_commands.run_review,
     "leads": leads_command.run,
     "supply": supply_command.run,
     "heat-run": heat_run_command.run,

@@ -484,3 +484,19 @@ def test_a_row_that_repeats_another_is_noted(called: Run, tmp_path: Path) -> Non
     done = called("fit", "--known", str(doubled), "--format", "json")
     assert json.loads(done.stdout)["records"] == 4
     assert done.stderr == f"note: {doubled}, row 6: the same as row 2, taken once\n"
+
+
+def test_review_says_which_records_somebody_should_look_at(called: Run, tmp_path: Path) -> None:
+    first = table(tmp_path / "known.csv", HEADER, *ROWS)
+    again = table(tmp_path / "again.csv", HEADER, spoiled(HEADER, ROWS[0], "rated_current_ma", "75"))
+    for source in (first, again):
+        assert called("import", str(source)).returncode == 0
+    done = called("review", "--published", "no", "--format", "json")
+    assert done.returncode == 0, done.stderr
+    (told,) = json.loads(done.stdout)
+    assert (told["unit"], told["kinds"], told["corrected"]) == ("AL 1", ["revised"], {"rated_current_ma": 70.0})
+    assert told["reasons"] == ["added again: rated_current_ma 70 then, 75 now"]
+    text = called("review", "--published", "no").stdout
+    assert "1 record somebody should look at" in text
+    assert "corrected: rated_current_ma 70 (now 75)" in text
+    assert called("review", "--register", "none.duckdb").returncode == 2
