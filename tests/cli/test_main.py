@@ -56,7 +56,7 @@ def test_add_has_an_option_for_each_column_of_the_record(called: Run) -> None:
         (("fit", "--format", "a\nb"), "invalid choice"),
         (("estimate",), "calib estimate: the following arguments are required: --unknown"),
         (("add", "--unit"), "calib add: argument --unit: expected one argument; see calib add --help"),
-        (("import",), "calib import: the following arguments are required: FILE"),
+        (("import",), "command line, FILE (empty): no table is named; name a CSV file, or"),
         (("export",), "calib export: the following arguments are required: DIR"),
     ],
 )
