@@ -45,7 +45,7 @@ DISCLAIMER = SAID["disclaimer"]
 PLATE = '<span class="calib-plate" aria-hidden="true">STOP</span>'
 PART_SHOWN = 0.01  # a part below this share of the variance is left out of the account
 FILLED = "seen_filled_from"  # what the estimate's form was filled from, until it is cleared
-KEPT = ("read_", "add_", "meter_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
+KEPT = ("read_", "set_", "add_", "meter_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
 
 
 @dataclass(frozen=True)

@@ -312,7 +312,7 @@ def _filled(name: str, use: str, numbers: Mapping[str, float], faults: list[Faul
         heater_v = listed.heater_v if heater_v != heater_v else heater_v
         heater_a = listed.heater_a if heater_a != heater_a else heater_a
         if average != average and worst != worst:
-            remedy = "give its average_ma and worst_ma"
+            remedy = "give its current at rest and at full signal"
             faults.append(_fault("average_ma", "", f"the table does not tell what a {name} draws", remedy, "missing"))
             return None
     average, worst = (worst if average != average else average), (average if worst != worst else worst)
@@ -330,7 +330,7 @@ def _unknown(name: str) -> Fault:
     spelt = {letters(row["valve"]): row["valve"] for row in shipped_rows("datasets/valves/loads.csv")}
     near = [spelt[one] for one in get_close_matches(letters(name), spelt, 3, 0.7)]
     meant = f"did you mean {', '.join(near)}? If not, " if near else ""
-    return _fault("load", name, "is not in the table of valves", f"{meant}give its average_ma, or its ohm", "choice")
+    return _fault("load", name, "is not in the table of valves", f"{meant}give its current, or its ohms", "choice")
 
 
 def _fault(column: str, value: str, problem: str, remedy: str, code: Code) -> Fault:

@@ -44,7 +44,7 @@ def draw() -> None:
     opened = context.opened_register()
     context.head("What can it give?", opened)
     _begin(opened)
-    now = _entries()
+    now = unit_entries()
     understood = r.understand(now, opened.meters)
     heaters = r.heaters_of(now, now.get("voltage_by") == r.NO_LOAD)
     with st.container():
@@ -90,7 +90,7 @@ def _answer(opened: context.Opened, understood: r.Understood, heaters: r.Heaters
 def _put(repair: Repair, fields: Mapping[str, Any]) -> None:
     """Put a repair's entries into the form, or take them back; a practice unit's readings stay a practice unit's."""
     proof = st.session_state.get("seen_filled") or {}
-    if _entries()["simulated"]:
+    if unit_entries()["simulated"]:
         st.session_state["seen_filled"] = proof | {name: fields[name] for name in fields if name in proof}
     for name, value in fields.items():
         st.session_state[f"read_{name}"] = value
@@ -109,7 +109,7 @@ def _standing() -> None:
         st.page_link(Path(__file__).with_name("what_do_the_meters_say.py"), label="To the bench session")
 
 
-def _entries() -> dict[str, Any]:
+def unit_entries() -> dict[str, Any]:
     """What stands in the form now, by field."""
     found = forms.entries("read_")
     if found.get("contributor") == STRANGER:

@@ -1,0 +1,193 @@
+"""What a set draws against what the unit of the home page gives: odds, direct voltage, heaters, broken limits."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+import calib
+from calib import words
+from calib.app import context, forms
+from calib.app.pages.what_can_it_give import unit_entries
+from calib.errors import InputError
+from calib.session import fields as measured, readings as r
+from calib.supply.duty import NAMES, Judged
+from calib.supply.loads import COLUMNS, LIMITS, USES, LineUp, load_rows
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from calib.estimate.demand import Demand, SetSupply
+
+SAYS = context.SAID["demand"]
+LABELS = SAYS["fields"]
+ROWS, MOST_ROWS = 3, 12
+SUPPLY = ("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "series_ohm", "line_now_v")
+MORE = ("average_ma", "worst_ma", "ohm", "heater_v", "heater_a")
+
+
+def draw() -> None:
+    """The set on the left, the answer on the right; on a phone the one below the other."""
+    opened = context.opened_register()
+    context.head("Does it feed the set?", opened)
+    unit = r.understand(unit_entries(), opened.meters).unit
+    row = None if unit is None else unit.iloc[0].to_dict()
+    with st.container():
+        _of_unit(row)
+    left, right = st.columns([5, 7], gap="large")
+    with left:
+        line_up = _loads()
+        supply = _supply("" if row is None else str(row["filter"]))
+    with right:
+        st.header("The answer", anchor=False)
+        if unit is None or row is None or row["rectifier"] == "none" or line_up is None or supply is None:
+            st.write(SAYS["nothing"] if line_up is None else "Something above is still to be put right.")
+            return
+        _answer(opened, unit, line_up, supply)
+
+
+def _of_unit(row: dict[Any, Any] | None) -> None:
+    """Which unit it is, and what stands against it."""
+    if row is None:
+        st.info(SAYS["no_unit"])
+        return
+    if against := context.drawn(row):
+        st.html(against)
+    if row["rectifier"] == "none":
+        st.info(SAYS["no_direct"])
+    else:
+        st.write(SAYS["unit"].format(supply=words.supply(row["rectifier"], row["filter"])))
+
+
+def _loads() -> LineUp | None:
+    """What the set draws, as typed; None where nothing is, or something is wrong, which is said at its field."""
+    st.subheader("What the set draws", anchor=False)
+    st.write(SAYS["loads"])
+    count = st.session_state.setdefault("set_rows", ROWS)
+    rows, places = [], []
+    for number in range(1, int(count) + 1):
+        with st.container():
+            rows.append(_row(number))
+            places.append(st.container())
+    if count < MOST_ROWS:
+        st.button("Another kind of load", key="more_of_set", on_click=_more)
+    asked = [at for at, row in enumerate(rows) if row["load"]]
+    if not asked:
+        return None
+    try:
+        return load_rows([rows[at] for at in asked], lines=asked)
+    except InputError as error:
+        for fault in error.faults:
+            label = LABELS[fault.column].format(number=(fault.row or 0) + 1)
+            with places[fault.row or 0]:
+                st.error(words.plain(f"{label}: {fault.problem}; {fault.remedy}."))
+        return None
+
+
+def _row(number: int) -> dict[str, str]:
+    """One kind of load: its name first, the rest where it is asked for."""
+    name, how_many = st.columns([5, 2])
+    with name:
+        forms.number(f"set_load_{number}", LABELS["load"].format(number=number), placeholder="6V6-GT")
+    with how_many:
+        forms.number(f"set_count_{number}", LABELS["count"].format(number=number), placeholder="1")
+    with st.expander("A pair, other currents or ohms, a heater"):
+        names = {"single": "by itself", "push-pull": "one of a push-pull pair"}
+        forms.pick(f"set_use_{number}", LABELS["use"].format(number=number), names, row=True)
+        for field in MORE:
+            forms.number(f"set_{field}_{number}", LABELS[field].format(number=number))
+    held = {name: str(st.session_state.get(f"set_{name}_{number}") or "").strip() for name in COLUMNS}
+    return held | {name: held[name].replace(",", ".") for name in LIMITS} | {"use": held["use"] or USES[0]}
+
+
+def _more() -> None:
+    st.session_state["set_rows"] = int(st.session_state.get("set_rows", ROWS)) + 1
+
+
+def _supply(filter_input: str) -> SetSupply | None:
+    """The set's supply, as typed; None where something is wrong, which is said."""
+    from calib.estimate.demand import SetSupply
+
+    st.subheader("Its supply", anchor=False)
+    context.caution(SAYS["caution"])
+    numbers: dict[str, Any] = {}
+    wrong = False
+    for field in SUPPLY:
+        if field.startswith("choke") and filter_input != "choke":
+            continue
+        forms.number(f"set_{field}", LABELS[field])
+        text = str(st.session_state.get(f"set_{field}") or "").strip()
+        if not text:
+            continue
+        try:
+            numbers[field] = float(text.replace(",", "."))
+        except ValueError:
+            wrong = True
+            st.error(words.plain(f"{LABELS[field]}: '{text}' is no number; write its figure alone."))
+    forms.number("set_valve", LABELS["valve"], placeholder="5Y3-GT")
+    valve = str(st.session_state.get("set_valve") or "").strip() or None
+    if wrong:
+        return None
+    try:
+        return SetSupply(valve=valve, **numbers)
+    except InputError as error:
+        context.show_faults("The supply cannot be as it stands.", error.faults)
+        return None
+
+
+def _answer(opened: context.Opened, unit: pd.DataFrame, line_up: LineUp, supply: SetSupply) -> None:
+    try:
+        found = calib.demand_of(context.model_of(opened), unit, line_up, supply, context.LEVEL)[0]
+    except InputError as error:
+        for fault in error.faults:
+            label = LABELS.get(fault.column, fault.column)
+            st.error(words.plain(f"{label}: {fault.problem}; {fault.remedy}."))
+        return
+    if found.odds_worst is None or found.odds_average is None:
+        st.write(SAYS["no_odds"])
+    else:
+        worst, average = words.figure(found.worst_ma), words.figure(found.average_ma)
+        said = SAYS["sentence"].format(
+            odds=found.odds_worst, worst=worst, average_odds=found.odds_average, average=average
+        )
+        st.html(f'<p id="demand" class="calib-sentence">{html.escape(said)}</p>')
+    _limits(found.judged)
+    st.html(context.table(("what", "figure"), _figures(found)))
+    for note in found.notes:
+        st.write(words.plain(note))
+
+
+def _limits(judged: tuple[Judged, ...]) -> None:
+    """Every limit, the broken ones first, each with what would mend it."""
+    order = list(SAYS["verdict"])
+    rows = []
+    for one in sorted(judged, key=lambda one: order.index(one.verdict)):
+        told = one.verdict != "not told"
+        figure, allowed = (f"{words.figure(value)} {one.unit}" if told else "" for value in (one.value, one.allowed))
+        remedy = one.remedy if one.verdict == "broken" else ""
+        rows.append((SAYS["verdict"][one.verdict], NAMES[one.limit], figure, allowed, remedy))
+    st.html(context.table(("", "limit", "here", "allowed", "what would mend it"), rows))
+
+
+def _figures(found: Demand) -> list[tuple[str, str]]:
+    """The figures of the answer, each with its unit."""
+    level = f"{context.LEVEL * 100:g} %"
+    told: list[tuple[str, float | None, str]] = [("drawn at rest", found.average_ma, "mA")]
+    told += [("drawn at worst", found.worst_ma, "mA")]
+    told += [("direct voltage at worst", found.dc_v_worst, "V"), ("source of one side", found.source_ohm, "Ω")]
+    if found.average is not None:
+        told.append(("ripple, peak to peak", found.average.ripple_v_pp, "V"))
+        told.append(("winding, one side", found.average.winding_rms_ma, "mA rms"))
+        told.append(("rectifier's peak", found.average.peak_ma, "mA"))
+    told += [(f"heaters of {measured.shown(volts)} V", amperes, "A") for volts, amperes in found.heaters]
+    rows = [(name, f"{words.figure(value)} {symbol}") for name, value, symbol in told if value is not None]
+    if found.dc_v is not None and found.dc_v_low is not None and found.dc_v_high is not None:
+        middle, low, high = (words.figure(one) for one in (found.dc_v, found.dc_v_low, found.dc_v_high))
+        rows.insert(2, ("direct voltage at rest", f"{middle} V ({level}: {low} to {high} V)"))
+    return rows
+
+
+if __name__ == "__main__":
+    draw()

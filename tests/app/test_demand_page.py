@@ -1,0 +1,49 @@
+"""'Does it feed the set?': the unit of the home page, a set typed in, its answer, and what is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from tests.app.visits import opened, settle, text_of as said_by
+
+PAGE = "calib/app/pages/does_it_feed_the_set.py"
+
+
+def text_of(at: AppTest) -> str:
+    return said_by(at).replace("\\", "")
+
+
+def typed(at: AppTest, **values: str) -> AppTest:
+    for name, value in values.items():
+        at.text_input(key=f"set_{name}").set_value(value)
+    at.run()
+    assert not at.exception
+    return at
+
+
+def test_a_set_is_typed_in_answered_and_mended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    settle(tmp_path, monkeypatch)
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened(PAGE)
+    assert "Name what the set draws" in text_of(at)
+    assert "unplug, discharge every capacitor" in text_of(at)
+    typed(at, load_1="6V6", load_2="6V7x")
+    assert "Valve or load 2: is not in the table of valves" in text_of(at)
+    typed(at, load_2="bleeder", ohm_2="47000")
+    assert "First capacitor, µF: filter 'capacitor' needs its capacitor" in text_of(at)
+    typed(at, capacitance_uf="16", valve="5Y3-GT", capacitor_volts="450")
+    said = text_of(at)
+    assert "The rating suffices with odds of" in said
+    assert "direct voltage at rest" in said
+    assert "heaters of 5 V" in said
+    typed(at, load_1="<b>x</b>", average_ma_1="40", series_ohm="-5")
+    assert "is outside the limits, 0 to 1000000 ohm" in text_of(at)
+
+
+def test_without_a_unit_it_says_where_to_read_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    settle(tmp_path, monkeypatch)
+    at = opened(PAGE)
+    assert "No unit stands there yet" in text_of(at)
