@@ -24,7 +24,7 @@ from typing import Any
 
 import duckdb
 
-from calib.errors import CannotError, InputError
+from calib.errors import CannotError, InputError, is_hidden
 from calib.register.merge import read_bundle
 from calib.register.records import KnownUnit
 from calib.register.register import Register, check_register
@@ -240,7 +240,8 @@ def exchanged(count: int, place: Path, chance: random.Random) -> Outcome:
                 report = register.import_csv(BytesIO(given))
                 wrote, taken[1] = report.added + report.revised, taken[1] + 1
         except InputError as error:
-            if any(not str(one).isprintable() or len(str(one)) > 2000 for one in error.faults):
+            lines = [str(one) for one in error.faults]
+            if any(len(line) > 2000 or any(map(is_hidden, line)) for line in lines):
                 wrong.append(f"number {handed}: a fault that is no harmless line")
             if register.path.stat() != before:
                 wrong.append(f"number {handed}: refused, yet written")
