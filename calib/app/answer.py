@@ -73,6 +73,7 @@ def draw(
     st.html(counted)
     context.in_words(chart.description)
     _second_look(estimate, mend)
+    _narrowing(estimate.narrowing)
     st.subheader("The working", anchor=False)
     st.html(working_table(estimate.working) + account)
     if estimate.supply:
@@ -202,6 +203,22 @@ def working_table(working: pd.DataFrame) -> str:
         gives = f"× {value:.5f}" if unit == "×" else f"{shown} {unit}".rstrip()
         rows.append((line["step"], words.symbols(line["formula"]), gives))
     return context.table(("step", "how", "gives"), rows, numeric=(2,))
+
+
+def _narrowing(narrowing: pd.DataFrame) -> None:
+    """What each reading took off the interval, in the order said, and what it would be without each."""
+    if not len(narrowing):
+        return
+    st.subheader("What each reading took off the interval", anchor=False)
+    rows = []
+    for place, one in enumerate(narrowing.to_dict("records")):
+        name, times = words.predictors(one["reading"]), [words.figure(one[part]) for part in ("width", "without")]
+        span = f"{words.milliamps(one['low_ma'])} to {words.milliamps(one['high_ma'])} mA"
+        rows.append((f"with {name}" if place else f"{name} alone", span, times[0], times[1] if place else "–"))
+    st.html(
+        context.table(("reading by reading", "interval", "high over low", "without it alone"), rows, numeric=(2, 3))
+    )
+    st.write(SAYS["narrowing"])
 
 
 def _heaters(estimate: Any) -> None:

@@ -12,6 +12,7 @@ from scipy.special import ndtri
 from calib.estimate import working
 from calib.estimate.core_rating import CoreOpinion, core_of_unit
 from calib.estimate.heaters import HeaterAnswer, HeaterReading, heaters_of_unit
+from calib.estimate.narrowing import narrowing
 from calib.fitting import Multiplier, Prediction, RatedCurrent
 from calib.fitting.features import (
     CENTRE_V_OVER_R,
@@ -65,6 +66,7 @@ ADVISED |= {(WIRE,): "the wire's gauge", (PRIMARY,): "the primary's resistance",
 WORTH_A_READING = 0.02  # a narrowing below this share of the width is not worth a reading
 FEW = 30
 DISAGREEMENT = ("reading", "value", "unit", "expected", "low", "high")
+NARROWED = ("reading", "rated_current_ma", "low_ma", "high_ma", "width", "without", "level")
 REPAIRS = ("slip", "odds", "then", "repaired_ma", "repaired_low_ma", "repaired_high_ma")
 
 
@@ -109,6 +111,9 @@ class UnitEstimate:
         Probability of the intervals, and of the rating's being at least floor_ma.
     improbable : tuple of Unlikely
         Readings that are worth a second look by themselves: column and why, with what was probably meant.
+    narrowing : pandas.DataFrame
+        What each reading took off the interval, see :func:`calib.estimate.narrowing.narrowing`; no row where the
+        currents are withheld, or only one set of readings speaks.
     """
 
     answer: pd.DataFrame = field(repr=False)
@@ -126,6 +131,7 @@ class UnitEstimate:
     level: float = 0.9
     supply: tuple[str, ...] = field(default=(), repr=False)
     improbable: tuple[Unlikely, ...] = field(default=(), repr=False)
+    narrowing: pd.DataFrame = field(default_factory=lambda: _table([], NARROWED), repr=False)
 
     @property
     def unused(self) -> tuple[str, ...]:
@@ -154,7 +160,15 @@ class UnitEstimate:
         unlikely = "".join(one if one.endswith("?") else f"{one}." for one in said)
         idle = "".join(f" Given, but not used: {one}." for one in self.unused)
         air = "" if self.withheld else f" {RATED_IS_NOT_SAFE}"
-        return f"{head}{row['unit']}: {told}{_slip_told(row)}{unlikely}{idle}{air}"
+        return f"{head}{row['unit']}: {told}{_narrowing_told(self.narrowing)}{_slip_told(row)}{unlikely}{idle}{air}"
+
+
+def _narrowing_told(table: pd.DataFrame) -> str:
+    """What each reading made of the interval, in their order; blank where one set of readings speaks."""
+    if not len(table):
+        return ""
+    steps = (f"{one['reading']} {one['low_ma']:.0f} to {one['high_ma']:.0f} mA" for one in table.to_dict("records"))
+    return f" Reading by reading, each with those before it: {'; '.join(steps)}."
 
 
 def _slip_told(row: pd.Series) -> str:
@@ -228,6 +242,7 @@ def estimate_unit(
         simulated="simulated" in flags,
         level=level,
         supply=working.supply_notes(asked, answer.iloc[0]),
+        narrowing=_narrowed(asked, level, limit, shown),
         improbable=tuple(improbabilities(record_of(UnknownUnit, dict(asked.readings.iloc[0])))),
     )
 
@@ -236,6 +251,12 @@ def _table(lines: list[tuple[object, ...]], columns: Sequence[str]) -> pd.DataFr
     import pandas as pd
 
     return pd.DataFrame(lines, columns=list(columns))
+
+
+def _narrowed(asked: Prediction, level: float, limit: float, shown: bool) -> pd.DataFrame:
+    """What each reading took off the interval; no row where no current is shown, or one set of readings speaks."""
+    made = narrowing(asked, level) if shown else _table([], NARROWED)
+    return _limited(made if len(made) > 1 else made.iloc[:0], limit)
 
 
 def _core(asked: Prediction, heaters: HeaterAnswer | None, level: float) -> CoreOpinion | None:

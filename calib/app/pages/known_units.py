@@ -30,7 +30,8 @@ if TYPE_CHECKING:
 
 VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
 # What the next unit on the same bench is likely to share.
-STAYS = frozenset(context.SAID["known"]["stays"])
+ASKS = context.SAID["known"]
+STAYS = frozenset(ASKS["stays"])
 # Fields that stand after the one that they belong to.
 AFTER = {
     "rated_current_ma": ("rating_basis", "guide_factor"),
@@ -132,8 +133,10 @@ def _add_one(opened: context.Opened) -> None:
 def _told(facts: FieldFacts) -> FieldFacts:
     """A field as the form calls it: what may be left out says so, and limits stand in the help."""
     known = "" if facts.needed or facts.name in VOLTAGES else " (if known)"
-    label = "The rated current is of what?" if facts.name == "rating_basis" else facts.label
-    return replace(forms.with_limits(facts), label=f"{label}{known}")
+    asked = forms.with_limits(facts)
+    if facts.name == "rating_basis":  # the help of the column names its codes, of which the form shows none
+        asked = replace(asked, label=ASKS["basis"], help=ASKS["basis_help"])
+    return replace(asked, label=f"{asked.label}{known}")
 
 
 def _grid(form: Form, names: list[str]) -> None:
