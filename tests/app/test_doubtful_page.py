@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import calib
+from calib.app import context
 from tests.app.visits import UNIT, opened, settle, text_of, unescaped
 
 DOUBTFUL = "calib/app/pages/doubtful_records.py"
@@ -32,3 +33,6 @@ def test_a_record_is_amended_undone_and_kept(tmp_path: Path, monkeypatch: pytest
     assert not at.exception
     assert "No record is in doubt." in text_of(at)
     assert register.known()["kept"].tolist() == ["read again"]
+    at.radio(key=context.CHOICE).set_value(context.PRACTICE).run()
+    assert "kept as it is" not in text_of(at)
+    assert not [one for one in at.button if one.key == "doubt_undo"]

@@ -19,7 +19,7 @@ def draw() -> None:
     """The choice of a record, and what can be done about it."""
     opened = context.opened_register()
     context.head("Doubtful records", opened)
-    _done()
+    _done(opened.place)
     found = _review(context.model_of(opened), opened)
     if not found:
         st.info("No record is in doubt.")
@@ -95,7 +95,8 @@ def _do(doubt: calib.Doubt, what: str) -> None:
         else:
             register.keep(contributor, unit, by, why)
         revision = int(register.history(contributor, unit)["revision"].iloc[-1])
-        st.session_state[DONE] = (contributor, unit, revision, f"{unit} of {contributor} is {said}.")
+        place = str(register.path)
+        st.session_state[DONE] = (place, contributor, unit, revision, f"{unit} of {contributor} is {said}.")
 
     if _write(step):
         st.session_state.pop(WHY, None)
@@ -103,7 +104,8 @@ def _do(doubt: calib.Doubt, what: str) -> None:
 
 def _undo(contributor: str, unit: str, revision: int) -> None:
     if _write(lambda register: register.undo(contributor, unit, revision, st.session_state.get(WHO, "").strip())):
-        st.session_state[DONE] = ("", "", 0, f"Undone: {unit} of {contributor} is as it was.")
+        place = st.session_state[DONE][0]
+        st.session_state[DONE] = (place, "", "", 0, f"Undone: {unit} of {contributor} is as it was.")
 
 
 def _write(step: Callable[[calib.Register], None]) -> bool:
@@ -117,9 +119,11 @@ def _write(step: Callable[[calib.Register], None]) -> bool:
     return True
 
 
-def _done() -> None:
-    if done := st.session_state.get(DONE):
-        contributor, unit, revision, said = done
+def _done(open_now: str) -> None:
+    """What was done last in the register that is open, and its undoing."""
+    done = st.session_state.get(DONE)
+    if done and done[0] == open_now:
+        _, contributor, unit, revision, said = done
         st.success(words.plain(said))
         if revision:
             st.button("Undo", key="doubt_undo", on_click=_undo, args=(contributor, unit, revision))
