@@ -49,24 +49,27 @@ def offer(model: Any, unit: pd.DataFrame, slip: str, mending: Mending) -> None:
         return
     st.write(words.plain(f"{words.sentence(slip)} {SAYS['says']}"))
     st.button(f"{repair.offer}: put it right", key="repair", on_click=_do, args=(mending.put, repair))
-    current = words.current_title(unit["rectifier"].iloc[0])
-    chart = charts.repair(table, context.colours(), current)
     rows = [
         (one["predictors"], *(f"{words.milliamps(one[name])} mA" for name in FIGURES))
         for one in table.to_dict("records")
     ]
+    if len(rows) == 1:  # what is withheld is not told here either
+        rows.insert(0, (SAYS["as_read"], SAYS["withheld"], *[""] * (len(FIGURES) - 1)))
     st.html(context.table(("", *FIGURES.values()), rows, numeric=(1, 2, 3, 4)))
-    context.picture(chart, "repair_chart")
-    context.in_words(chart.description)
+    if len(table) > 1:
+        chart = charts.repair(table, context.colours(), words.current_title(unit["rectifier"].iloc[0]))
+        context.picture(chart, "repair_chart")
+        context.in_words(chart.description)
 
 
 def _answers(model: Any, unit: pd.DataFrame, right: pd.DataFrame) -> pd.DataFrame | None:
-    """Both answers in two rows; None where none can be told of the readings put right."""
+    """Both answers in two rows, the one as read left out where it is withheld; None where neither can be told."""
     import pandas as pd
 
-    read = model.estimate(unit, context.LEVEL, as_read=True).assign(predictors=SAYS["as_read"])
-    put = model.estimate(right, context.LEVEL).assign(predictors=SAYS["put_right"])
-    both = pd.concat([read, put], ignore_index=True)[["predictors", *FIGURES, "level"]]
+    told = [model.estimate(right, context.LEVEL).assign(predictors=SAYS["put_right"])]
+    if model.estimate(unit, context.LEVEL)["rated_current_ma"].notna().all():
+        told.insert(0, model.estimate(unit, context.LEVEL, as_read=True).assign(predictors=SAYS["as_read"]))
+    both = pd.concat(told, ignore_index=True)[["predictors", *FIGURES, "level"]]
     return None if both.isna().any(axis=None) else both
 
 

@@ -47,7 +47,9 @@ def narrowing(asked: Prediction, level: float) -> pd.DataFrame:
     import pandas as pd
 
     names = predictors(asked)[0].split("+")
-    first, added = names[0], [name for name in ADDED if name in names[1:]]
+    # Without V/R nothing can be told but by the wire, which then is left out of nothing.
+    kept = ["v_over_r"] if "v_over_r" in names else [name for name in names if name == "gauge" or name not in ADDED]
+    first, added = "+".join(kept), [name for name in ADDED if name in names and name not in kept]
     drop = [added[count:] for count in range(len(added) + 1)] + [[one] for one in added]
     frame = asked.readings.loc[asked.readings.index.repeat(len(drop))].reset_index(drop=True)
     frame["unit"] = [f"{place}" for place in range(len(drop))]

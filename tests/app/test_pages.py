@@ -247,6 +247,8 @@ def test_readings_that_do_not_go_together_are_questioned_and_no_current_shown_wh
     for word in ("Most likely", "count on", "Odds that", 'id="other-filter"', "The opinions"):
         assert word not in said
     assert not at.get("vega_lite_chart")
+    assert "not told, since its readings do not go together" in said
+    assert "190000" not in said
     enter(at, wire=None)
     assert "Most likely" in body_of(at)
     assert at.get("vega_lite_chart")

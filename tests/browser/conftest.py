@@ -159,11 +159,16 @@ class Visit:
         return self.page
 
     def check(self) -> None:
-        """Nothing went wrong, nothing was asked of another host, nothing runs over the side of the window."""
+        """Nothing went wrong, nothing was asked of another host, nothing runs over the side of a window of any size."""
         assert self.trouble == []
         assert self.hosts == {f"{HOST}:{self.server.port}"}
-        wide, window = self.page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
-        assert wide <= window
+        own = self.page.viewport_size
+        for wide, high in SIZES.values():  # of whatever size this one is
+            self.page.set_viewport_size({"width": wide, "height": high})
+            taken, window = self.page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
+            assert taken <= window
+        if own:
+            self.page.set_viewport_size(own)
 
 
 Look = Callable[..., Visit]

@@ -159,10 +159,11 @@ def test_a_benchs_bias_is_learnt_and_given_back_to_it_alone():
     asked = without_gauge(scene_asked(count=40))
     benches = model.terms().set_index("name")["value"].filter(like="contributor ")
     assert benches.idxmax() == "contributor Dyer's Loft"
-    its_own = model.estimate(asked.assign(contributor="Dyer's Loft"))["rated_current_ma"]
-    strangers = model.estimate(asked.assign(contributor="Nobody's Yard"))["rated_current_ma"]
+    # Taken as read: a mixture with slips has another share of them for another bench.
+    its_own = model.estimate(asked.assign(contributor="Dyer's Loft"), as_read=True)["rated_current_ma"]
+    strangers = model.estimate(asked.assign(contributor="Nobody's Yard"), as_read=True)["rated_current_ma"]
     assert (its_own / strangers).between(1.05, 1.28).all()
-    assert model.estimate(asked)["rated_current_ma"].tolist() == strangers.tolist()
+    assert model.estimate(asked, as_read=True)["rated_current_ma"].tolist() == strangers.tolist()
 
 
 def test_with_the_wire_known_a_bad_ohmmeter_hardly_matters():
