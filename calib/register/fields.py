@@ -276,7 +276,8 @@ def one_line(value: object) -> str:
 def name_text(value: object) -> str:
     """A name as it is kept; a `Refusal` where it is too long, or has what cannot be seen."""
     text = one_line(value)
-    if mark := next((mark for mark in text if is_hidden(mark)), ""):
+    mark = "" if text.isascii() and text.isprintable() else next((mark for mark in text if is_hidden(mark)), "")
+    if mark:
         refusal = _unseen(mark)
         raise Refusal(refusal.problem, refusal.remedy, "name")
     if len(text) > LONGEST_NAME:

@@ -30,7 +30,7 @@ def test_a_typed_voltage_becomes_the_record_in_few_moves(tmp_path: Path, monkeyp
         if not frame.f_code.co_filename.startswith(inside):
             return
         name = Path(frame.f_code.co_filename).relative_to(inside).as_posix()
-        if event == "call" and (files or frame.f_code.co_name == what_can_it_give._entries.__name__):
+        if event == "call" and (files or frame.f_code.co_name == what_can_it_give.unit_entries.__name__):
             files[name] = files.get(name, 0) + 1
         if event == "return" and isinstance(argument, calib.UnknownUnit):
             made.append(argument)
@@ -46,4 +46,4 @@ def test_a_typed_voltage_becomes_the_record_in_few_moves(tmp_path: Path, monkeyp
         threading.setprofile(None)
     assert [one.hv_v for one in made] == [27.76]
     assert {"app/forms.py", "units.py", "register/records.py"} <= {*files}
-    assert len(files) <= MOST, files
+    assert len(files) <= MOST, sorted(files)

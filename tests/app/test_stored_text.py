@@ -98,7 +98,7 @@ def test_on_the_home_page() -> None:
         at.selectbox(key=f"read_{reads}meter").set_value(f"{NAMES[0]}, {NAMES[0]}")
     at.selectbox(key="read_contributor").set_value(NAMES[3])
     at.text_input(key="read_tag").set_value(NAMES[0])
-    enter(at, excitation_v=4.97, volts_read=27.76, ohms_read=188.6, tongue=28.6, stack=31.0)
+    enter(at, excitation_v=4.97, volts_read=27.76, ohms_read=188.6)
     assert "What would sharpen it most" in [one.value for one in at.subheader]
     held_harmless(at, len(NAMES))
     at.button(key="drop_meter_0").click().run()

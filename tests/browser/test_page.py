@@ -126,7 +126,7 @@ def test_a_table_is_brought_in_from_a_file(own: Server, look: Look, tmp_path: Pa
     known.to_csv(tmp_path / "weir.csv", index=False)
     visit = look(own)
     page = visit.open("known-units")
-    page.locator("input[type=file]").set_input_files(tmp_path / "weir.csv")
+    page.locator("input[type=file]").first.set_input_files(tmp_path / "weir.csv")
     page.wait_for_selector("text=Worth a second look before you bring it in")
     page.get_by_role("button", name="Bring in 3 units").click()
     page.wait_for_selector("text=3 units added")

@@ -135,7 +135,7 @@ def test_every_printed_figure_follows_from_those_beside_it(asked):
 
 
 def test_each_step_to_the_unit_is_named_and_without_a_core_it_begins_at_a_named_unit():
-    value, formula, unit, answer = working({**CORE, "awg": 33, "contributor": "Alder Lane"})
+    value, formula, unit, answer = working({**CORE, "awg": 31, "contributor": "Alder Lane"})
     assert value["Mean multiplier"] == answer["multiplier"]
     assert formula["Mean multiplier"] == "full-wave, capacitor input, copper, 60 Hz"
     steps = ["Size within the class", "V/R against the usual", "Voltage", "Wire", "Bench of Alder Lane"]
@@ -188,17 +188,17 @@ def test_the_bias_goes_round_the_path_of_the_sheets_that_are_there():
 
 
 def test_current_density_by_hand():
-    """AWG 33 has 0.0253991 mm2 (ASTM B258); 1 A/mm2 is 1973.525 circular mils an ampere."""
-    value, _, unit, answer = working({"tongue_mm": 28, "stack_mm": 30, "awg": 33})
+    """AWG 31 has 0.0403862 mm2 (ASTM B258); 1 A/mm2 is 1973.525 circular mils an ampere."""
+    value, _, unit, answer = working({"tongue_mm": 28, "stack_mm": 30, "awg": 31})
     rms = answer["rated_current_ma"] * winding_rms_per_dc("full-wave", "capacitor")
     assert value["Winding current, rms"] == pytest.approx(rms, rel=1e-9)
-    assert value["Current density"] == pytest.approx(rms / 1000 / 0.0253991, rel=1e-5)
-    assert value["the same"] == pytest.approx(1973.525 / (rms / 1000 / 0.0253991), rel=1e-5)
+    assert value["Current density"] == pytest.approx(rms / 1000 / 0.0403862, rel=1e-5)
+    assert value["the same"] == pytest.approx(1973.525 / (rms / 1000 / 0.0403862), rel=1e-5)
     assert unit["Current density"] == "A/mm²"
     assert "Current density" not in working({"tongue_mm": 28, "stack_mm": 30})[0]
 
 
 def test_steps_come_in_the_order_of_the_reckoning():
-    steps = list(working({"tongue_mm": 28, "stack_mm": 30, "awg": 33})[0])
+    steps = list(working({"tongue_mm": 28, "stack_mm": 30, "awg": 31})[0])
     wanted = ["Ratio", "No-load voltage", "Resistance at 20 °C", "V/R", "Multiplier of this unit", "Rated current"]
     assert [step for step in steps if step in wanted] == wanted

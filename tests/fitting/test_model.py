@@ -124,7 +124,7 @@ def test_more_readings_of_a_unit_narrow_its_interval():
     gauged = asked[asked["tongue_mm"].notna() & (asked["awg"].notna() | asked["wire_diameter_mm"].notna())]
     assert len(gauged) >= 5
     tables = [model.estimate(units) for units in (without_core(gauged), without_gauge(gauged), gauged)]
-    assert [set(made["predictors"]) for made in tables] == [
+    assert [set(made["predictors"].str.removesuffix("+bench")) for made in tables] == [
         {"v_over_r"},
         {"v_over_r+core"},
         {"v_over_r+core+gauge"},
@@ -227,7 +227,7 @@ def test_estimates_agree(register, mixed):
     asked = without_gauge(scene_asked())
     table = covariates(asked)
     theirs = np.exp(mixed.predict(table)) * asked["no_load_v"] / asked["hv_resistance_ohm"]
-    ours = fit(register).estimate(asked)["rated_current_ma"]
+    ours = fit(register).estimate(asked, as_read=True)["rated_current_ma"]  # the other knows of no slips
     apart = np.abs(np.log(ours.to_numpy() / theirs.to_numpy()))
     assert np.median(apart) < 0.03
     assert apart.max() < 0.08

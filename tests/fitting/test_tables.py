@@ -200,8 +200,8 @@ def test_simulated_data_marks_every_estimate_that_rests_on_it():
 
 
 def test_a_withheld_current_leaves_the_readings_and_the_repair():
-    """0.19 mm typed as a gauge: no current, no odds, no multiplier of the unit; what was read and the repair stay."""
-    asked = unknown({**CORE, "awg": 0.19, "demand_ma": 70}, {**CORE, "wire_diameter_mm": 0.19, "demand_ma": 70})
+    """0.227 mm typed as a gauge: no current, no odds, no multiplier of the unit; what was read and the repair stay."""
+    asked = unknown({**CORE, "awg": 0.227, "demand_ma": 70}, {**CORE, "wire_diameter_mm": 0.227, "demand_ma": 70})
     made, as_read = practice_fit().estimate(asked), practice_fit().estimate(asked, as_read=True)
     assert flags_of(made)[0] == flags_of(as_read)[0] == {"simulated", "suspect-reading", "improbable", "withheld"}
     blank = ["rated_current_ma", "low_ma", "high_ma", "floor_ma", "odds_of_demand"]

@@ -19,6 +19,10 @@ from tests.counts import share
 
 PRINTABLE = st.characters(exclude_categories=("Cs", "Cc"), exclude_characters="\ufeff\u2028\u2029\x85")
 TEXT = st.text(PRINTABLE, max_size=20).map(str.strip).filter(lambda text: text not in BLANK_WORDS)
+# What a tag or a name may be: nothing in it that is not seen.
+NAME = st.text(st.characters(exclude_categories=("Cs", "Cc", "Cf", "Co", "Cn", "Zl", "Zp")), max_size=20)
+NAME = NAME.map(str.strip).filter(lambda text: text not in BLANK_WORDS)
+NAMED = ("unit", "contributor", "maker", "transformer")
 NOTES = st.text(PRINTABLE | st.sampled_from('\n\r\t",;'), max_size=30).filter(
     lambda text: text.strip() not in BLANK_WORDS
 )
@@ -36,6 +40,8 @@ def values_of(facts: FieldFacts) -> st.SearchStrategy[Any]:
         return st.dates()
     if facts.kind == "choice":
         return st.sampled_from(facts.choices)
+    if facts.name in NAMED:
+        return NAME.filter(bool) if facts.needed else NAME
     return NOTES if facts.name == "notes" else TEXT.filter(bool) if facts.needed else TEXT
 
 

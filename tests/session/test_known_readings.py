@@ -104,6 +104,7 @@ def test_the_form_asks_for_every_column_in_one_way_or_another() -> None:
         *("awg", "wire_diameter_mm"),  # by the wire, any gauge
         *("u_voltage_pct", "u_resistance_pct"),  # by the meters
         "simulated",  # by the register
+        "kept",  # by who looks a doubtful record through
     }
 
 
