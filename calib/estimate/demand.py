@@ -285,7 +285,7 @@ def _one(asked: Prediction, answer: pd.Series, at: int, line_up: LineUp, told: t
     drawn = [line_up.fixed_ma(case) + 1e3 * line_up.siemens * volts for case, volts in cases]
     relative = [line_up.relative_u(case, volts) for case, volts in cases]
     odds = _odds(asked, at, answer, drawn, relative) if direct else [None, None]
-    judged = (*(works.judged if works else ()), _rating(answer, drawn[1], odds))
+    judged = (*_with_untold(unit, supply, works), _rating(answer, drawn[1], odds))
     marks = {
         "no-rectifier": not direct,
         "beyond-source": works is not None and worst is None,
@@ -471,6 +471,18 @@ def _judged(average: Sequence[Judged], worst: Sequence[Judged]) -> tuple[Judged,
     """Each limit at the load that tries it most: a choke at the least, all else at the greatest."""
     least = {one.limit: one for one in average}
     return tuple(least[one.limit] if one.limit in TOGETHER else one for one in worst)
+
+
+def _with_untold(unit: pd.Series, supply: SetSupply, works: _Works | None) -> list[Judged]:
+    """What was judged of the supply, and the limits that nothing tells: a diode's, a capacitor's of no stated volts."""
+    held = list(works.judged) if works else []
+    applies = ["direct-current", "peak-current", "peak-inverse"] if unit["rectifier"] != "none" else []
+    applies += ["ac-volts"] * (supply.valve is not None)
+    applies += ["source-resistance", "first-capacitor"] * (supply.valve is not None and unit["filter"] == "capacitor")
+    applies += ["capacitor-voltage"] * (unit["filter"] != "none")
+    applies += ["critical-current"] * (unit["filter"] == "choke" and unit["rectifier"] != "half-wave")
+    there = {one.limit for one in held}
+    return held + [Judged(name, NOT_TOLD, math.nan, math.nan, "", False, "") for name in applies if name not in there]
 
 
 def _notes(line_up: LineUp, supply: SetSupply, unit: pd.Series, flags: Sequence[str]) -> tuple[str, ...]:

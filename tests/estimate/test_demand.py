@@ -80,6 +80,13 @@ def test_broken_limits_are_named_with_figures_and_remedies():
     assert not {one["limit"] for one in found.as_dict()["broken"]} & set(found.not_told)
 
 
+def test_limit_that_nothing_tells_is_listed_and_never_kept():
+    diodes = asked()
+    assert {*diodes.not_told} == {"direct-current", "peak-current", "peak-inverse", "capacitor-voltage"}
+    valve = asked(supply=SetSupply(16.0, valve="5Y3-GT", capacitor_volts=500.0))
+    assert not {*valve.not_told} & {"direct-current", "peak-current", "peak-inverse", "capacitor-voltage"}
+
+
 def test_choke_is_judged_at_the_least_load():
     supply = SetSupply(16.0, choke_h=5.0, choke_ohm=150.0)
     loads = load_rows([{"load": "set", "average_ma": "30", "worst_ma": "120"}])
@@ -107,6 +114,7 @@ def test_unit_of_which_the_wire_alone_is_known_has_odds_and_no_volts():
     assert 0.0 < found.odds_worst < 1.0
     assert (found.dc_v, found.source_ohm, found.heaters) == (None, None, ())
     assert "needs the winding's volts and resistance" in str(found)
+    assert {"direct-current", "peak-current", "peak-inverse", "capacitor-voltage"} <= {*found.not_told}
 
 
 def test_withheld_current_has_no_odds_and_stop_stands_first():
