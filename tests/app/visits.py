@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from streamlit.testing.v1 import AppTest
+from streamlit import config
+from streamlit.components.v2.component_manager import BidiComponentManager
+from streamlit.testing.v1 import AppTest, local_script_runner
 from streamlit.testing.v1.element_tree import TextInput
 
 from calib.session.fields import shown
@@ -40,13 +42,25 @@ def settle(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     path = tmp_path / "own.duckdb"
     monkeypatch.setenv("CALIB_REGISTER", str(path))
     monkeypatch.delenv("CALIB_PRACTICE", raising=False)
-    monkeypatch.setenv("STREAMLIT_CLIENT_SHOW_ERROR_DETAILS", "full")
+    config.set_option("client.showErrorDetails", "full")
+    config.set_option("runner.magicEnabled", False)  # as ``calib page`` has it
     return path
+
+
+def _ended(runner: Any, timeout: float = 60.0) -> None:
+    """Wait for a run's end; the library's own way asks a thousand times a second, at the cost of what it waits for."""
+    runner._script_thread.join(timeout)
+    assert runner.script_stopped(), f"a run of the page took longer than {timeout} s"
+
+
+local_script_runner.require_widgets_deltas = _ended
+COMPONENTS = BidiComponentManager()  # none: else every visit would look through all that is installed for some
 
 
 def opened(page: str = "", **address: str | list[str]) -> AppTest:
     """A visit that begins on the home page with these parameters in its address, and goes on to another page."""
     at = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+    at._bidi_component_manager = COMPONENTS
     for name, value in address.items():
         at.query_params[name] = value
     at.run()
