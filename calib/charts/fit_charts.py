@@ -25,6 +25,9 @@ SHAPES = {
     "wire-measured": "cross",
     "heat-run": "diamond",
 }
+# Where the rating of a published winding is known from, as the legend has it; it stands in a shape of its own.
+PUBLISHED, PUBLISHED_SHAPE = "published winding (not yours)", "triangle-down"
+STRIP = 1.28  # how far left of the smallest core the units without one stand, as a factor of area
 AREA_MARKS = (2, 3, 5, 7, 10, 14, 20, 30, 50, 80)
 MULTIPLIER_MARKS = (1, 2, 3, 5, 7, 10, 15, 20, 30, 40, 50, 70, 100, 150, 200, 300)
 
@@ -276,7 +279,7 @@ def _class_middles(classes: pd.DataFrame) -> pd.DataFrame:
 def _multiplier_finding(line: pd.DataFrame, records: int) -> str:
     """What the line says, from its one end to the other, as a title."""
     first, last = line.iloc[0], line.iloc[-1]
-    source = "" if records else "Before any record: "
+    source = "" if records else "Before any record of yours: "
     return (
         f"{source}{words.figure(first['multiplier'], 2)} mA per V/Ω at {words.figure(first['core_area_cm2'], 2)} cm² "
         f"falls to {words.figure(last['multiplier'], 2)} at {words.figure(last['core_area_cm2'], 2)} cm²"
@@ -285,7 +288,12 @@ def _multiplier_finding(line: pd.DataFrame, records: int) -> str:
 
 def _multiplier_in_words(line: pd.DataFrame, points: pd.DataFrame, classes: pd.DataFrame, level: float) -> str:
     """The picture in words, with the numbers of its line and its classes."""
-    said = [f"{_multiplier_finding(line, len(points))}. {words.count(len(points), 'known unit')} drawn."]
+    own = int(_own(points).sum())
+    said = [f"{_multiplier_finding(line, own)}. {words.count(own, 'known unit')} drawn."]
+    if beside := len(points) - own:
+        said.append(f"Beside them {words.count(beside, 'published winding')}.")
+    if without := int(points["core_area_cm2"].isna().sum()):
+        said.append(f"Core not known of {without}: in a strip at the left.")
     for one in classes.to_dict("records"):
         mean, low, high = (words.figure(one[column]) for column in ("multiplier", "low", "high"))
         said.append(f"Class {one['size_class']}: {mean} ({low} to {high}), {words.count(one['count'], 'known unit')}.")
@@ -294,15 +302,22 @@ def _multiplier_in_words(line: pd.DataFrame, points: pd.DataFrame, classes: pd.D
 
 @dataclass(frozen=True)
 class _Axes:
-    """The two logarithmic axes, and where the first begins and ends."""
+    """The two logarithmic axes, where the areas begin and end, and the strip left of them for units without a core."""
 
     span: tuple[float, float]
     heights: tuple[float, float]
+    strip: bool = False
+
+    @property
+    def middle(self) -> float:
+        """Where in the strip its units stand, as an area."""
+        return self.span[0] / STRIP**0.5
 
     @property
     def across(self) -> alt.X:
-        scale = alt.Scale(type="log", domain=list(self.span), nice=False)
-        axis = alt.Axis(values=AREA_MARKS, format="d")
+        first = self.span[0] / STRIP if self.strip else self.span[0]
+        scale = alt.Scale(type="log", domain=[first, self.span[1]], nice=False)
+        axis = alt.Axis(values=[mark for mark in AREA_MARKS if mark >= self.span[0]], format="d")
         return alt.X("core_area_cm2:Q", scale=scale, title="gross core area, cm²", axis=axis)
 
     def up(self, column: str = "multiplier") -> alt.Y:
@@ -311,10 +326,31 @@ class _Axes:
         return alt.Y(f"{column}:Q", scale=scale, title="multiplier, mA per V/Ω", axis=axis)
 
 
+def _own(points: pd.DataFrame) -> np.ndarray:
+    """Which points are the user's own known units; all where the frame does not say."""
+    return points["own"].to_numpy(dtype=bool) if "own" in points.columns else np.ones(len(points), dtype=bool)
+
+
 def _axes(line: pd.DataFrame, points: pd.DataFrame) -> _Axes:
-    areas = [*line["core_area_cm2"], *points["core_area_cm2"]]
+    placed = points["core_area_cm2"].dropna()
+    areas = [*line["core_area_cm2"], *placed]
     heights = [*line["unit_low"], *line["unit_high"], *points["multiplier"]]
-    return _Axes((min(areas) * 0.97, max(areas) * 1.03), (min(heights) * 0.95, max(heights) * 1.05))
+    span = min(areas) * 0.97, max(areas) * 1.03
+    return _Axes(span, (min(heights) * 0.95, max(heights) * 1.05), len(placed) < len(points))
+
+
+def _strip(axes: _Axes, colours: Palette) -> list[alt.Chart]:
+    """The edge of the strip of units without a core, and what it is, written upward."""
+    if not axes.strip:
+        return []
+    edge = pd.DataFrame({"core_area_cm2": [axes.span[0]], "multiplier": [axes.heights[0]]})
+    text = edge.assign(core_area_cm2=axes.span[0] / STRIP, text="core not known")
+    return [
+        alt.Chart(edge).mark_rule(color=colours.rule, strokeWidth=1.5).encode(x=axes.across),
+        alt.Chart(text)
+        .mark_text(angle=270, align="left", baseline="top", dx=6, dy=3, fontSize=12, color=colours.soft_ink)
+        .encode(x=axes.across, y=axes.up(), text=alt.Text("text:N")),
+    ]
 
 
 def _bands(line: pd.DataFrame, axes: _Axes, colours: Palette) -> list[alt.Chart]:
@@ -344,20 +380,25 @@ def _class_marks(classes: pd.DataFrame, axes: _Axes, colours: Palette) -> list[a
 def _point_marks(points: pd.DataFrame, axes: _Axes, colours: Palette) -> list[alt.Chart]:
     if points.empty:
         return []
-    doubtful = points["doubtful"]
+    doubtful, own = points["doubtful"], _own(points)
     drawn = points.assign(
-        known_from=points["evidence"],
-        standing=np.where(doubtful, "doubtful", "sound"),
+        core_area_cm2=points["core_area_cm2"].fillna(axes.middle),
+        area=points["core_area_cm2"],
+        known_from=np.where(own, points["evidence"], PUBLISHED),
+        standing=np.where(doubtful, "doubtful", np.where(own, "sound", "published")),
     )
-    shown = [name for name in SHAPES if name in set(points["evidence"])]
+    shapes = SHAPES | {PUBLISHED: PUBLISHED_SHAPE}
+    shown = [name for name in shapes if name in set(drawn["known_from"])]
     shape = alt.Shape(
         "known_from:N",
-        scale=alt.Scale(domain=shown, range=[SHAPES[name] for name in shown]),
+        scale=alt.Scale(domain=shown, range=[shapes[name] for name in shown]),
         legend=alt.Legend(title="rating known from", symbolStrokeColor=colours.ink, symbolFillColor="transparent"),
     )
     colour = alt.Color(
         "standing:N",
-        scale=alt.Scale(domain=["sound", "doubtful"], range=[colours.ink, colours.warning]),
+        scale=alt.Scale(
+            domain=["sound", "doubtful", "published"], range=[colours.ink, colours.warning, colours.soft_ink]
+        ),
         legend=None,
     )
     hover = [
@@ -365,7 +406,7 @@ def _point_marks(points: pd.DataFrame, axes: _Axes, colours: Palette) -> list[al
         alt.Tooltip("unit:N"),
         alt.Tooltip("known_from:N", title="rating from"),
         alt.Tooltip("multiplier:Q", title="mA per V/Ω", format=".1f"),
-        alt.Tooltip("core_area_cm2:Q", title="core, cm²", format=".1f"),
+        alt.Tooltip("area:Q", title="core, cm²", format=".1f"),
         alt.Tooltip("odds_sound:Q", title="odds that it is sound", format=".0%"),
     ]
     marks = alt.Chart(drawn).mark_point(size=75, strokeWidth=1.8, filled=False, opacity=0.95)
@@ -388,8 +429,8 @@ def multiplier(
         [mA per V/ohm], and the level of both.
     points : pandas.DataFrame
         Known units: contributor, unit, evidence, core_area_cm2 [cm²], multiplier [mA per V/ohm], odds_sound (0 to 1),
-        doubtful (whether those odds are low).
-        Those without a core are left out.
+        doubtful (whether those odds are low), own (False of published windings; all own where it is not there).
+        Those without a core stand in a strip of their own at the left; those without a multiplier are left out.
     classes : pandas.DataFrame
         This supply's rows of the table of classes.
     colours : Palette
@@ -400,13 +441,14 @@ def multiplier(
     altair chart
         The picture on logarithmic axes, its finding as title.
     """
-    placed = points[np.isfinite(points["core_area_cm2"].astype(float))]
-    axes, level = _axes(line, placed), float(line["level"].iloc[0])
+    drawn = points[np.isfinite(points["multiplier"].astype(float))]
+    axes, level = _axes(line, drawn), float(line["level"].iloc[0])
     layers = [
+        *_strip(axes, colours),
         *_bands(line, axes, colours),
-        *_point_marks(placed, axes, colours),
+        *_point_marks(drawn, axes, colours),
         *_class_marks(classes, axes, colours),
     ]
-    said = _multiplier_in_words(line, placed, classes, level)
+    said = _multiplier_in_words(line, drawn, classes, level)
     subtitle = f"Dark band: the mean; pale: {words.share(level)}; bars: class means; ?: doubtful record"
-    return styled(layers, 580, colours, (_multiplier_finding(line, len(placed)), subtitle), said)
+    return styled(layers, 580, colours, (_multiplier_finding(line, int(_own(drawn).sum())), subtitle), said)

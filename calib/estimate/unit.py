@@ -17,6 +17,7 @@ from calib.fitting import Multiplier, Prediction, RatedCurrent
 from calib.fitting.features import (
     CENTRE_V_OVER_R,
     CORE,
+    ERAS,
     PRIMARY,
     READINGS,
     V_OVER_R,
@@ -63,6 +64,8 @@ NOTHING = 1e-9
 # Readings that may be made yet, and what they are called to people.
 ADVISED = {(VOLTAGE, V_OVER_R): "the winding's volts and resistance", (CORE,): "the core: tongue and stack"}
 ADVISED |= {(WIRE,): "the wire's gauge", (PRIMARY,): "the primary's resistance", (WEIGHT,): "the weight"}
+OLD_ONE = "one old unit of known rating in the register, which has none made up to 1975"
+ONE_LIKE_IT = "one more known unit like it in the register"
 WORTH_A_READING = 0.02  # a narrowing below this share of the width is not worth a reading
 FEW = 30
 DISAGREEMENT = ("reading", "value", "unit", "expected", "low", "high")
@@ -438,6 +441,9 @@ def advice(asked: Prediction) -> tuple[str, ...]:
         if not rows.seen[0, readings].all():
             usual = _with_usual(asked, readings)
             gains.append((1 - _ln_sd(model.predictive(usual)) / now, name))
+    alike = model.with_one_like_it(rows, asked.matrix, GRADES["nameplate"].sd)
+    old = rows.frame["era"].iloc[0] == ERAS[0] and not (model.rows.own & (model.rows.frame["era"] == ERAS[0])).any()
+    gains.append((1 - _ln_sd(alike) / now, OLD_ONE if old else ONE_LIKE_IT))
     exact = model.predictive(replace(rows, reading_variance=np.zeros(1)))
     gains.append((1 - _ln_sd(exact) / now, "better meters for V and R"))
     said = [

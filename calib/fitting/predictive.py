@@ -275,6 +275,17 @@ class Fitted:
         blanks = self.unmeasured.variance(rows, completed) + self.design.strange(rows)
         return np.array([unit_variance(rows, blanks, one.scales) for one in self.quadrature]) + drift_variance(rows)
 
+    def with_one_like_it(self, rows: Features, x: np.ndarray, sd: float) -> RatedCurrent:
+        """The rating of each unit if one more with the same readings were known, to an sd in ln I; its level as now.
+
+        The variance v of the line at x falls to v s/(v + s), where s is the scatter of single units and of what is
+        known: the normal posterior after one observation (Gelman et al., "Bayesian Data Analysis", section 2.5).
+        """
+        (means, spread), noise = self.linear(x), self._noise(rows, self.imputation.complete(rows))
+        seen = noise + sd**2
+        back = ln_v_over_r(x) - rows.form
+        return RatedCurrent(self.shares, means + back, np.sqrt(spread * seen / (spread + seen) + noise))
+
     @cached_property
     def average(self) -> tuple[np.ndarray, np.ndarray]:
         """Mean and covariance of the coefficients over the quadrature."""

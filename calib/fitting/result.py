@@ -148,7 +148,10 @@ class Multiplier(Fitted):
         return tables.line(self, rectifier, filter, level, areas)
 
     def points(self, rectifier: str, filter: str) -> pd.DataFrame:
-        """The known units with a core, their multipliers brought to one supply; doubtful as in :meth:`suspects`."""
+        """The known units, their multipliers brought to one supply; doubtful as in :meth:`suspects`.
+
+        Published windings that were learned from stand among them, own False; without a core its area is NaN.
+        """
         return tables.points(self, rectifier, filter)
 
     def estimate(self, unknown: Readings, level: float = DEFAULT_LEVEL, as_read: bool = False) -> pd.DataFrame:

@@ -145,13 +145,17 @@ def line(model: Fitted, rectifier: str, filter: str, level: float, areas: np.nda
 
 def points(model: Fitted, rectifier: str, filter: str) -> pd.DataFrame:
     """See :meth:`Multiplier.points`: each multiplier times its own form factor over that of the supply asked for."""
-    kept = model.rows.has_core & model.rows.own
-    rows = model.rows.take(kept)
+    rows = model.rows
     at = rows.frame.reset_index(drop=True)
     columns = ["contributor", "unit", "evidence", "rectifier", "filter", "core_area_cm2", "size_class", "simulated"]
     asked = np.log(FORM_FACTOR[rectifier, filter][0])
-    odds = model.responsibilities[kept, 0]
-    return at[columns].assign(multiplier=np.exp(rows.response - asked), odds_sound=odds, doubtful=odds < DOUBTFUL_BELOW)
+    odds = model.responsibilities[:, 0]
+    return at[columns].assign(
+        multiplier=np.exp(rows.response - asked),
+        odds_sound=odds,
+        doubtful=rows.own & (odds < DOUBTFUL_BELOW),
+        own=rows.own,
+    )
 
 
 def estimates(asked: Prediction, level: float) -> pd.DataFrame:

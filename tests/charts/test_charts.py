@@ -172,7 +172,7 @@ def test_the_size_chart_states_how_far_the_multiplier_falls() -> None:
 
 def test_the_size_chart_tells_its_classes_and_how_many_units_it_draws() -> None:
     told = spec_of(charts.multiplier(LINE, POINTS, CLASSES, LIGHT))["description"]
-    assert "2 known units drawn" in told
+    assert "3 known units drawn. Core not known of 1: in a strip at the left." in told
     assert "Class 3: 33.0 (30.0 to 36.0), 2 known units." in told
 
 
@@ -183,9 +183,26 @@ def test_shape_and_mark_repeat_what_colour_says() -> None:
     assert svg.count(">?<") == 1
 
 
+def test_a_published_winding_has_a_shape_of_its_own_and_no_core_a_strip() -> None:
+    published = POINTS.iloc[[0]].assign(
+        contributor="published A", core_area_cm2=math.nan, own=False, evidence="maker-data"
+    )
+    both = pd.concat([POINTS.dropna(subset="core_area_cm2").assign(own=True), published])
+    chart = charts.multiplier(LINE, both, CLASSES, LIGHT)
+    svg, told = drawn(chart), spec_of(chart)["description"]
+    assert ">published winding (not yours)<" in svg
+    assert ">core not known<" in svg
+    assert ">maker-data<" not in svg
+    assert "2 known units drawn. Beside them 1 published winding." in told
+    cored = drawn(charts.multiplier(LINE, POINTS.dropna(subset="core_area_cm2"), CLASSES, LIGHT))
+    assert "core not known" not in cored
+    alone = charts.multiplier(LINE, published, CLASSES, LIGHT)
+    assert title_of(alone).startswith("Before any record of yours: ")
+
+
 def test_before_any_record_the_chart_says_so_and_is_drawn() -> None:
     chart = charts.multiplier(LINE, POINTS.iloc[:0], CLASSES.assign(count=0), DARK)
-    assert title_of(chart).startswith("Before any record: ")
+    assert title_of(chart).startswith("Before any record of yours: ")
     assert "multiplier, mA per V/Ω" in drawn(chart)
 
 

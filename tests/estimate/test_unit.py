@@ -321,6 +321,20 @@ def test_a_promised_narrowing_is_about_what_comes():
     assert came == pytest.approx(gains((line,))[0] / 100, abs=0.04)
 
 
+def test_one_old_known_unit_is_promised_about_what_it_brings():
+    """Of the valve era the published windings tell nothing: a sister of the unit, known, is promised and then added."""
+    asked = unknown({})
+    alone = fit(practice_known().iloc[:0], published=True)
+    (line,) = (one for one in estimate_unit(alone, asked).sharpen if "old unit" in one)
+    told = {"contributor": "Alder Row Workshop", "evidence": "nameplate", "rated_current_ma": 72.0}
+    sister = asked.drop(columns=["demand_ma"]).assign(unit="K1", simulated=False, **told)
+    beside = fit(sister, published=True)
+    was, after = (model.estimate(asked, as_read=True).iloc[0] for model in (alone, beside))
+    came = 1 - np.log(after["high_ma"] / after["low_ma"]) / np.log(was["high_ma"] / was["low_ma"])
+    assert came == pytest.approx(gains((line,))[0] / 100, abs=0.06)
+    assert not any("old unit" in one for one in estimate_unit(beside, asked).sharpen)
+
+
 def test_rough_meters_are_asked_to_be_bettered():
     """With core and gauge known V/R adds little, and so would better meters."""
     rough = unknown({**CORE, "u_voltage_pct": 8, "u_resistance_pct": 10})

@@ -76,7 +76,9 @@ def test_counts_and_lists_are_of_the_own_units():
     assert not beside.suspects()["contributor"].str.startswith("published").any()
     assert beside.check().folds <= 2
     assert "2 known units from 1 contributor(s) and 14 published windings" in str(beside)
-    assert len(beside.points("full-wave", "capacitor")) == len(alone.points("full-wave", "capacitor"))
+    points = beside.points("full-wave", "capacitor")
+    assert points["own"].sum() == len(alone.points("full-wave", "capacitor"))
+    assert points[~points["own"]]["contributor"].eq("published A").sum() == 14
 
 
 def test_without_own_units_the_answer_says_what_it_stands_on():

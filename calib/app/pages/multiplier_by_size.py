@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 SEEN = (2.0, 40.0)  # core areas drawn where the known units span less [cm²]
 STEPS = 60
-CONFLICT = context.SAID["size"]["conflict"]
+SAID = context.SAID["size"]
 
 
 def draw() -> None:
@@ -28,7 +28,9 @@ def draw() -> None:
         what = "; ".join(str(one) for one in model.iterations if not one.converged)
         context.caution(f"This fit did not come to rest, so its figures may still move. {words.sentence(what)}")
     if len(against := model.conflicts()):
-        st.warning(f"**{CONFLICT}**\n" + "\n".join(f"- {words.plain(words.sentence(one))}" for one in against["said"]))
+        st.warning(
+            f"**{SAID['conflict']}**\n" + "\n".join(f"- {words.plain(words.sentence(one))}" for one in against["said"])
+        )
     rectifier, filter_input = _supply(opened.known)
     points = model.points(rectifier, filter_input)
     line = model.line(rectifier, filter_input, context.LEVEL, _areas(points))
@@ -65,15 +67,20 @@ def _classes_of(model: Any, rectifier: str, filter_input: str) -> pd.DataFrame:
 
 
 def _notes(points: pd.DataFrame) -> None:
-    without = int(points["core_area_cm2"].isna().sum())
-    if without:
+    """What is drawn and does not speak for itself, and what the line rests on before any record."""
+    own = points[points["own"]]
+    if without := int(own["core_area_cm2"].isna().sum()):
         st.write(
-            f"{words.count(without, 'known unit')} without a core is not drawn; it counts in the fit all the same."
+            f"{words.count(without, 'known unit')} without a core: in the strip at the left; in the fit all the same."
         )
-    doubtful = points[points["doubtful"]]
+    doubtful = own[own["doubtful"]]
     if len(doubtful):
         names = "; ".join(f"{one.unit} ({one.contributor})" for one in doubtful.itertuples())
         st.write(words.plain(f"Doubtful, and so counted for less: {names}."))
+    if len(own) < len(points):
+        st.write(SAID["published"])
+    if own.empty:
+        st.write(SAID["prior"])
 
 
 def class_table(classes: pd.DataFrame) -> str:
