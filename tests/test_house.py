@@ -258,6 +258,7 @@ def test_every_package_that_is_imported_is_declared() -> None:
     called = {
         "ibis": "ibis-framework",
         "fpdf": "fpdf2",
+        "PIL": "pillow",
         "vl_convert": "vl-convert-python",
         "pydantic_core": "pydantic",  # the two are released together
     }

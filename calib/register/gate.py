@@ -39,6 +39,7 @@ TELL_S = 0.4  # a wait that is longer is told
 NEW_FILE = "STORAGE_VERSION 'v1.4.0'"  # option for a new file, so that DuckDB 1.4 and later can read it
 LOGS = (".wal", ".wal.checkpoint", ".wal.recovery")  # ends of the names of the database's own files beside a register
 LARGE = 100_000  # rows of a table from which on only what was written is read again after writing
+HEAVY = ("attached_files",)  # tables of which that holds however many rows they have
 # One piece of work at a time on a file within this process; between processes the gate file and the database's lock.
 _TURNS: defaultdict[Path, threading.Lock] = defaultdict(threading.Lock)
 _TURNS_GUARD = threading.Lock()
@@ -374,7 +375,7 @@ def read_through(con: duckdb.DuckDBPyConnection, since: Mapping[str, int] | None
     """
     found = rows(con)
     for name, count in found.items():
-        read_table(con, name, (since or {}).get(name, 0) if count > LARGE else 0)
+        read_table(con, name, (since or {}).get(name, 0) if count > LARGE or name in HEAVY else 0)
     return found
 
 

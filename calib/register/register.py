@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 
 from calib.errors import Code, InputError, RegisterError
 from calib.register import bulk, revisions
+from calib.register.attachments import AttachmentStore, attachment_faults
 from calib.register.bench_book import BenchStore, latest_sessions, meter_faults, session_faults, standing_meters
 from calib.register.fields import line
 from calib.register.file import (
@@ -54,7 +55,7 @@ class Contents(NamedTuple):
     sessions: pd.DataFrame
 
 
-class Register(BenchStore):
+class Register(BenchStore, AttachmentStore):
     """A register's file: each call holds it for a moment only, so that several programs can work on one at a time.
 
     Records are identified by contributor and unit. Nothing is overwritten: an addition that differs, an amendment and a
@@ -480,12 +481,14 @@ _WORDS = {
     "revisions": "revisions of known units",
     "meter_revisions": "of meters",
     "session_revisions": "of bench sessions",
+    "attachment_revisions": "of attached files",
 }
 # What identifies a row's thing in each table of revisions, and what people call it.
 _REVISED = {
     "revisions": ("record_id", "contributor || ', ' || unit", "known unit"),
     "meter_revisions": ("meter_id", "name || ' ' || range_label", "meter"),
     "session_revisions": ("session_id", "'session ' || tag", "session"),
+    "attachment_revisions": ("attachment_id", "name", "attached file"),
 }
 
 
@@ -713,3 +716,4 @@ def _stored_faults(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
     yield from revisions.faults_of(revisions.current(con))
     yield from meter_faults(con)
     yield from session_faults(con)
+    yield from attachment_faults(con)
