@@ -19,6 +19,8 @@ from calib.session.readings import FIELD_OF, METALS, count_of, heater_rows, meta
 if TYPE_CHECKING:
     import pandas as pd
 
+    from calib.charts.style import Palette
+
 SAYS = context.SAID["answer"]
 OTHER = {"capacitor": "With a choke first instead", "choke": "With a capacitor first instead"}
 
@@ -67,7 +69,7 @@ def draw(
     if estimate.withheld:
         _withheld(estimate, answer, counted, mend)
         return
-    chart = charts.estimate(estimate.curve, answer, demand, context.colours(), current)
+    chart, opinions = _pictures(estimate, context.colours(), demand, current)[1:]
     context.picture(chart, "estimate_chart")
     _sentences(estimate, answer, unit)
     st.html(counted)
@@ -85,7 +87,7 @@ def draw(
         st.subheader("What would sharpen it most", anchor=False)
         st.markdown("\n".join(f"1. {words.plain(text[0].upper() + text[1:])}." for text in estimate.sharpen))
     _heaters(estimate)
-    _opinions(estimate.opinions, current)
+    _opinions(opinions)
     if estimate.core is not None:
         st.write(words.plain(f"The core by itself: {estimate.core}."))
         if estimate.core.remark and math.isfinite(estimate.core.rated_current_ma):
@@ -232,12 +234,19 @@ def _heaters(estimate: Any) -> None:
         st.write(SAYS["heaters"].format(drop=words.figure(estimate.heaters.drop / 10, 2)))
 
 
-def _opinions(opinions: pd.DataFrame, current: str) -> None:
+@st.cache_resource(max_entries=context.LEFT_ANSWERED, show_spinner=False, hash_funcs=context.BY_IDENTITY)
+def _pictures(estimate: Any, colours: Palette, _demand: float, _current: str) -> tuple[Any, Any, Any]:
+    """An estimate, its picture, and that of its opinions where there are several; demand and axis are the unit's."""
+    answer, several = estimate.answer.iloc[0].to_dict(), len(estimate.opinions) > 1
+    drawn = charts.opinions(estimate.opinions, colours, _current) if several else None
+    return estimate, charts.estimate(estimate.curve, answer, _demand, colours, _current), drawn
+
+
+def _opinions(chart: Any) -> None:
     st.subheader("The opinions, side by side", anchor=False)
-    if len(opinions) < 2:
+    if chart is None:
         st.write("Only one set of readings speaks so far. Core and wire would each add an opinion of their own.")
         return
-    chart = charts.opinions(opinions, context.colours(), current)
     context.picture(chart, "opinions_chart")
     context.in_words(chart.description)
 

@@ -45,6 +45,12 @@ DISCLAIMER = SAID["disclaimer"]
 PLATE = '<span class="calib-plate" aria-hidden="true">STOP</span>'
 PART_SHOWN = 0.01  # a part below this share of the variance is left out of the account
 FILLED = "seen_filled_from"  # what the estimate's form was filled from, until it is cleared
+LEFT_ANSWERED = 32  # estimates and pictures that are remembered
+# What is told apart by being another object; each value that is remembered by it holds it, so that it stays the same.
+BY_IDENTITY: dict[str | type, Callable[[Any], Any]] = {
+    "calib.fitting.result.Multiplier": id,
+    "calib.estimate.unit.UnitEstimate": id,
+}
 KEPT = ("read_", "set_", "add_", "meter_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
 
 
@@ -269,6 +275,22 @@ def model_of(opened: Opened) -> Any:
     except calib.CannotError as error:
         st.error(words.plain(f"No fit could be made: {error}."))
         st.stop()
+
+
+@st.cache_resource(max_entries=LEFT_ANSWERED, show_spinner=False, hash_funcs=BY_IDENTITY)
+def _estimated(model: Any, asked: str, _record: Any, _heaters: Any) -> tuple[Any, Any]:
+    return model, calib.estimate_unit(model, _record, LEVEL, _heaters)
+
+
+def estimate_of(model: Any, record: calib.UnknownUnit, heaters: Sequence[calib.HeaterReading] | None) -> Any:
+    """A unit's estimate by a fit, remembered for as long as the entries give the same record.
+
+    Raises
+    ------
+    calib.CannotError
+        As :func:`calib.estimate_unit` does.
+    """
+    return _estimated(model, repr((list(record), heaters)), record, heaters)[1]
 
 
 def colours() -> Palette:

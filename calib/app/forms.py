@@ -165,8 +165,8 @@ def aloud(said: str) -> None:
 
 def entries(prefix: str) -> dict[str, Any]:
     """What stands in a form now, by field."""
-    state = {key: st.session_state[key] for key in list(st.session_state) if isinstance(key, str)}
-    return {key.removeprefix(prefix): value for key, value in state.items() if key.startswith(prefix)}
+    state = st.session_state.to_dict()  # to go through it key by key lists all of it anew at each
+    return {str(key).removeprefix(prefix): value for key, value in state.items() if str(key).startswith(prefix)}
 
 
 def select(key: str, label: str, options: Sequence[str], help: str = "", names: Mapping[str, str] | None = None) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import calib
@@ -96,7 +97,7 @@ class Understood:
     unusual: dict[str, str] = field(default_factory=dict)
     metered: m.Metered = field(default_factory=lambda: m.Metered({}))
 
-    @property
+    @cached_property
     def unit(self) -> pd.DataFrame | None:
         """The record as a table of one row, as `calib.read_unknown` gives it; None where there is none."""
         return None if self.record is None else frame_of(type(self.record), [self.record])

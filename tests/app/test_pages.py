@@ -10,6 +10,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import calib
+from calib import charts
 from calib.app import context
 from calib.app.pages import what_can_it_give
 from calib.fitting import variance_components
@@ -115,10 +116,17 @@ def test_danger_and_haste_are_warned_of_at_once() -> None:
     assert not any("Not settled yet" in one.value for one in enter(at, rest_h=5.0).warning)
 
 
-def test_what_was_typed_survives_another_page_and_being_hidden_until_it_is_cleared() -> None:
+def test_what_was_typed_survives_another_page_and_being_hidden_until_it_is_cleared(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """And what was answered is neither reckoned nor drawn anew."""
     at = enter(opened(), **READINGS | {"tongue": 28.0, "rest_h": 1.0})
     at.switch_page(SIZE).run()
-    at.switch_page(HOME).run()
+    with monkeypatch.context() as nothing:
+        for place, name in ((calib, "estimate_unit"), (charts, "estimate"), (charts, "opinions")):
+            nothing.setattr(place, name, None)
+        at.switch_page(HOME).run()
+    assert not at.exception
     assert number(at, "read_ohms_read") == 188.6
     assert "Most likely" in text_of(at)
     at.radio(key="read_voltage_by").set_value("no-load").run()

@@ -72,7 +72,7 @@ def _answer(opened: context.Opened, understood: r.Understood, heaters: r.Heaters
         return
     try:
         model = context.model_of(opened)
-        estimate = calib.estimate_unit(model, understood.unit, level=context.LEVEL, heaters=heaters.windings)
+        estimate = context.estimate_of(model, understood.record, heaters.windings)
     except calib.CannotError as error:
         st.error(words.plain(f"No estimate could be made: {error}."))
         return

@@ -197,7 +197,7 @@ def _answer(understood: Session, made: readings.Understood, opened: context.Open
     mending.made(SESSION, session.entries(), session.put_right)
     model = context.model_of(opened)
     try:
-        estimate = calib.estimate_unit(model, made.record, context.LEVEL, understood.heaters)
+        estimate = context.estimate_of(model, made.record, understood.heaters)
     except calib.CannotError as error:
         st.error(words.plain(f"No estimate could be made: {error}."))
         return
