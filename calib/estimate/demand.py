@@ -284,7 +284,7 @@ def _one(asked: Prediction, answer: pd.Series, at: int, line_up: LineUp, told: t
     cases = [(case, state.dc_v if state else 0.0) for case, state in ((False, average), (True, worst or average))]
     drawn = [line_up.fixed_ma(case) + 1e3 * line_up.siemens * volts for case, volts in cases]
     relative = [line_up.relative_u(case, volts) for case, volts in cases]
-    odds = _odds(asked, at, answer, drawn, relative) if direct else [None, None]
+    odds = odds_of_demand(asked, at, answer, drawn, relative) if direct else [None, None]
     judged = (*_with_untold(unit, supply, works), _rating(answer, drawn[1], odds))
     marks = {
         "no-rectifier": not direct,
@@ -436,7 +436,7 @@ def _relative(read: pd.Series, column: str, otherwise: float) -> float:
     return (float(value) if value is not None and value == value else otherwise) / 100.0
 
 
-def _odds(
+def odds_of_demand(
     asked: Prediction, at: int, answer: pd.Series, drawn: Sequence[float], relative: Sequence[float]
 ) -> list[float | None]:
     """Odds that the rating suffices for either demand, over the spread of the demand."""

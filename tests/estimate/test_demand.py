@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from calib.errors import InputError
 from calib.estimate.demand import Demand, SetSupply, demand_of
+from calib.paths import shipped
 from calib.supply.loads import LineUp, load_rows
 from calib.supply.steady_state import steady_state
+from tests.counts import share
 from tests.fitting.making import practice_fit, unknown
+from tests.scenes.held_out import HELD_OUT
+from tests.scenes.odds import one_register
 
 VALVES = load_rows([{"load": "set", "average_ma": "60", "worst_ma": "75"}])
 PLAIN = SetSupply(capacitance_uf=16.0, diode_drop_v=1.0)
@@ -148,3 +153,17 @@ def test_what_is_missing_or_absurd_is_one_fault(supply: dict[str, float], change
     with pytest.raises(InputError) as told:
         asked(supply=SetSupply(**supply), **changes)  # type: ignore[arg-type]
     assert [one.column for one in told.value.faults] == [column]
+
+
+def test_stated_odds_are_what_happens_on_scenes_that_are_held_out():
+    made = pd.read_csv(shipped("datasets/validation/odds.csv"))
+    every = made[made["scene"] == "all"]
+    assert len(every) == 10
+    assert (every["units"] >= 2000).all()
+    assert (every["registers"] >= 100).all()
+    assert (every["apart"].abs() <= 0.04).all()
+    assert set(made["scene"]) == {"all", *HELD_OUT}
+    # Registers of 60 known units: the likely half, made anew.
+    few = pd.concat([one_register(name, 3) for name in list(HELD_OUT)[: share(2, 6)]])
+    likely = few["odds"] >= 0.5
+    assert few.loc[likely, "suffices"].mean() == pytest.approx(few.loc[likely, "odds"].mean(), abs=0.09)
