@@ -8,6 +8,10 @@ from __future__ import annotations
 from importlib import import_module
 
 _NAMES = {
+    "budget": (
+        *("GlowRegulator", "HeatBudget", "Inrush", "PrimaryCurrent", "Resistor", "Winding", "across", "dropping"),
+        *("fuse_ma", "glow_regulator", "heat_budget", "heater_at_load", "in_series", "inrush", "primary_current"),
+    ),
     "steady_state": ("SupplyState", "critical_inductance", "load_line", "state_of", "steady_state"),
     "parameters": ("Settings",),
     "duty": ("Duty", "rectifier_duty"),

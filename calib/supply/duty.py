@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from calib.supply.budget import fuse_ma
 from calib.supply.parameters import Settings
 from calib.supply.steady_state import CRITICAL, SupplyState
 from calib.supply.valves import Valve
@@ -22,10 +23,6 @@ if TYPE_CHECKING:
 WITHIN, INVERSE_WITHIN = 0.02, 0.04
 BLEEDER = 0.331  # CRITICAL, rounded so that the resistor errs to the low side
 MEAN_OF_SINE = 2 * math.sqrt(2) / math.pi  # mean of a rectified sine over its rms [1]
-FUSE_OVER_RMS = 1.5  # judgement: 1.5 to 2 times the rms current, time-lag, as in the line side
-FUSES_MA = (32.0, 40.0, 50.0, 63.0, 80.0) + tuple(
-    size * power for power in (1.0, 10.0) for size in (100, 125, 160, 200, 250, 315, 400, 500, 630, 800)
-)
 KEPT, AT_LIMIT, BROKEN, NOT_TOLD = "kept", "at its limit", "broken", "not told"
 NAMES = {
     "direct-current": "direct current",
@@ -311,10 +308,7 @@ def _fuse(what: Settings, state: SupplyState) -> float:
 
     In the lead of a centre tap both halves flow, elsewhere one lead carries the winding's current. Sizes: IEC 60127.
     """
-    rms = state.winding_rms_ma * (math.sqrt(2) if what.rectifier == "full-wave" else 1)
-    if not rms > 0:
-        return math.nan
-    return next((size for size in FUSES_MA if size >= FUSE_OVER_RMS * rms * (1 - 1e-9)), math.nan)
+    return fuse_ma(state.winding_rms_ma * (math.sqrt(2) if what.rectifier == "full-wave" else 1))
 
 
 def _judge(limit: str, value: float, allowed: float, unit: str, remedy: str, verified: bool = True) -> Judged:
