@@ -14,6 +14,7 @@ from typing import Any, NoReturn
 
 import calib
 from calib.cli import (
+    attach_command,
     demand_command,
     exchange_commands,
     fit_commands,
@@ -42,6 +43,7 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "withdraw": register.run_withdraw,
     "restore": register.run_put_back,
     "history": register.run_history,
+    "attach": attach_command.run,
     "import": register.run_import,
     "export": exchange_commands.run_export,
     "merge": exchange_commands.run_merge,

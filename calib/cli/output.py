@@ -118,12 +118,12 @@ def is_database(path: Path) -> bool:
         return False
 
 
-def write_whole(text: str, out: str) -> None:
+def write_whole(content: str | bytes, out: str) -> None:
     """Write a file so that it appears whole or not at all: beside it first, then in its place."""
     target = Path(out).resolve()
     draft = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        draft.write_text(text, encoding="utf-8", newline="")
+        draft.write_bytes(content if isinstance(content, bytes) else content.encode())
         draft.replace(target)
     finally:
         draft.unlink(missing_ok=True)

@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from calib.cli.attach_command import history_lines
 from calib.cli.options import HERE, all_of, decimal_of, existing_register, register_path
 from calib.cli.output import as_json, check_target, note, rows_of, say, say_done, write_whole
 from calib.errors import SHOWN, CannotError, Fault, InputError, visible
@@ -221,13 +222,14 @@ def run_history(asked: argparse.Namespace) -> None:
         history = register.history(asked.contributor, asked.unit)
         if history.empty:
             register.record(asked.contributor, asked.unit)  # it is not there: with the tags near to it
+        attached = history_lines(register, asked.contributor, asked.unit) if asked.format == "text" else []
     changed = changes(history)
     told = []
     for one in rows_of(history[["revision", "action", "made_at", "by", "reason", "needs_review"]]):
         mine = changed[changed["revision"].eq(one["revision"])].drop(columns="revision")
         when = one["made_at"].isoformat(timespec="microseconds")
         told.append({**one, "made_at": when, "changed": rows_of(mine)})
-    say(as_json(told) if asked.format == "json" else _history_in_words(told))
+    say(as_json(told) if asked.format == "json" else "\n".join([_history_in_words(told), *attached]))
 
 
 def _history_in_words(told: list[dict[str, Any]]) -> str:

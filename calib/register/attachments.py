@@ -7,7 +7,7 @@ restoration, a stick) then carries them whole, and a write of them is all or not
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -138,6 +138,24 @@ def not_attached(named: str) -> InputError:
     """That no such file is attached."""
     problem, remedy = "is no file that is attached", "take one of those that are listed"
     return InputError.one(problem, remedy, column="file", value=visible(named, SHOWN), code="not-found")
+
+
+def the_one(attached: Sequence[Attachment], named: str) -> Attachment:
+    """The attached file that is named by the beginning of its hash, or by its name where no other has that.
+
+    Raises
+    ------
+    InputError
+        None is, or several are.
+    """
+    by_hash = [one for one in attached if len(named) >= SHORT and one.sha256.startswith(named.lower())]
+    found = by_hash or [one for one in attached if one.name == named]
+    if len(found) > 1:
+        problem, remedy = f"is the name of {len(found)} attached files", "name the beginning of its hash"
+        raise InputError.one(problem, remedy, column="file", value=named, code="unclear")
+    if not found:
+        raise not_attached(named)
+    return found[0]
 
 
 def refuse_unknown(con: duckdb.DuckDBPyConnection, owner: Owner) -> None:

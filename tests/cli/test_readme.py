@@ -15,6 +15,7 @@ from calib.session.protocol import STEPS
 from tests.app.visits import KNOWN, counted_in, enter, opened, settle, text_of
 from tests.cli.conftest import Run
 from tests.cli.tables import spoiled, table
+from tests.register.test_evidence_file import picture
 from tests.warm import ran
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -28,9 +29,10 @@ def blocks(language: str) -> list[str]:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    """A folder as the README's reader has it: the data sets, and the table that is to be saved."""
+    """A folder as the README's reader has it: the data sets, the table that is to be saved, and a photograph."""
     (tmp_path / "datasets").symlink_to(ROOT / "datasets")
     (tmp_path / "mine.csv").write_text(blocks("csv")[0], encoding="utf-8")
+    (tmp_path / "plate.jpg").write_bytes(picture())
     return tmp_path
 
 
