@@ -13,6 +13,7 @@ import streamlit as st
 import calib
 from calib import words
 from calib.app import context
+from calib.register.evidence_file import KEPT
 from calib.register.merge import Bundle, read_bundle, unzipped
 from calib.register.tables import columns_explained, template
 from calib.session.interpret import refuse_stopped
@@ -20,6 +21,7 @@ from calib.session.interpret import refuse_stopped
 if TYPE_CHECKING:
     import pandas as pd
 
+FILES = [str(one["end"]) for one in KEPT.values()]
 DECIMALS = {"a comma": ",", "a point": "."}
 
 
@@ -42,7 +44,7 @@ def hand_out(opened: context.Opened) -> None:
         "Hand out as CSV (known.csv)", table, file_name="known.csv", mime="text/csv", disabled=opened.known.empty
     )
     with st.expander("Hand out as a bundle, with the history"):
-        st.write("Whoever merges it keeps who read and revised what: three files in one zip, with what they mean.")
+        st.write("Whoever merges it keeps who read and revised what: tables and attached files in one zip.")
         licence = st.text_input("Licence that you give, by name (CC-BY-4.0) or address", key="seen_licence")
         if st.button("Make the bundle", key="seen_make_bundle", disabled=opened.known.empty):
             st.session_state["seen_bundle_made"] = (opened.content, opened.place, _bundle(licence.strip()))
@@ -59,7 +61,7 @@ def _bundle(licence: str) -> bytes | None:
             files = register.export(Path(folder), licence=licence)
             with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as made:
                 for path in files:
-                    made.write(path, path.name)
+                    made.write(path, path.relative_to(folder))
     except (calib.CannotError, calib.InputError) as error:
         st.error(words.plain(f"No bundle was made: {error}."))
         return None
@@ -136,9 +138,11 @@ def merge_in() -> None:
     """Somebody's bundle: what is new, identical, amended and contradicting is shown before anything is written."""
     if done := st.session_state.pop("seen_merged", ""):
         st.success(words.plain(done))
-    label = "Somebody's bundle: the zip, or its three files (known.csv, revisions.csv, datapackage.json)"
+    label = "Somebody's bundle: the zip, or its files (known.csv, revisions.csv, datapackage.json and what is attached)"
     turn = int(st.session_state.setdefault("seen_merges", 0))
-    given = st.file_uploader(label, type=["zip", "csv", "json"], accept_multiple_files=True, key=f"bundle_{turn}")
+    given = st.file_uploader(
+        label, type=["zip", "csv", "json", *FILES], accept_multiple_files=True, key=f"bundle_{turn}"
+    )
     if not given:
         return
     try:
@@ -160,7 +164,7 @@ def merge_in() -> None:
         st.warning("These contradict: both went on from where they last were the same. They stay as they are here.")
         st.html(context.plain_lines(found.contradicting))
         taken = st.multiselect("Take theirs instead, marked for review", list(labels), key=f"seen_take_{turn}")
-    brings = int(found.records["brings"].sum()) + len(taken)
+    brings = int(found.records["brings"].sum()) + len(taken) + found.attached
     by = st.text_input("Merged by (kept with where each record came from)", key="seen_merged_by")
     told = f"Merge {words.count(brings, 'revision')}"
     if st.button(told, key="merge_in", type="primary", disabled=not brings):
@@ -211,7 +215,7 @@ def _merge(bundle: Bundle, by: str, take: list[tuple[str, str]]) -> None:
         return
     known = words.count(done.holds, "known unit")
     st.session_state["seen_merged"] = (
-        f"{bundle.name}: {words.count(done.written, 'revision')} merged; the register holds {known}."
+        f"{bundle.name}: {words.count(done.written + done.attached, 'revision')} merged; the register holds {known}."
     )
     st.session_state["seen_merges"] = int(st.session_state["seen_merges"]) + 1
     st.session_state.pop("seen_bundle", None)

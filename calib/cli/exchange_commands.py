@@ -32,12 +32,13 @@ def run_export(asked: argparse.Namespace) -> None:
     )
     with Register(path) as register:
         try:
-            known, *_ = register.export(asked.folder, force=asked.force, licence=licence)
+            known, _, _, *attached = register.export(asked.folder, force=asked.force, licence=licence)
         except KeyboardInterrupt:
             raise KeyboardInterrupt(f"the export into {asked.folder} may not be whole: run it again") from None
     with open(known, encoding="utf-8", newline="") as file:
         count = sum(1 for _ in csv.reader(file)) - 1
-    say_done(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}")
+    more = f", with {len(attached) - 1} attached files" if attached else ""
+    say_done(f"wrote known.csv ({count} known units), revisions.csv and datapackage.json in {asked.folder}{more}")
 
 
 def run_merge(asked: argparse.Namespace) -> None:
@@ -68,7 +69,8 @@ def run_merge(asked: argparse.Namespace) -> None:
             return
         refuse_stopped(register, found.coming(bundle, take), bundle.name)
         done = register.merge(bundle, asked.by, take, progress=progress)
-    say_done(f"{done.written} revisions brought in; the register {path} holds {done.holds} known units")
+    more = f" and {done.attached} of attached files" if done.attached else ""
+    say_done(f"{done.written} revisions{more} brought in; the register {path} holds {done.holds} known units")
 
 
 def _rows_of(bundle: Bundle) -> pd.DataFrame:

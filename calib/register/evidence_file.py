@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import struct
+import unicodedata
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -122,7 +123,8 @@ def evidence_of(raw: bytes, name: str) -> EvidenceFile:
 
 def plain_name(name: str) -> str:
     """A file's name without its folder, as one line in which nothing is hidden."""
-    return visible(PurePath(name.replace("\\", "/")).name, LONGEST_NAME) or "file"
+    plain = unicodedata.normalize("NFC", PurePath(name.replace("\\", "/")).name)
+    return visible(plain, LONGEST_NAME) or "file"
 
 
 def fault_of(content: bytes, media: str) -> str:

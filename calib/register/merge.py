@@ -11,7 +11,7 @@ import json
 import os
 import zlib
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
@@ -21,9 +21,22 @@ from zipfile import BadZipFile, ZipFile
 import numpy as np
 
 from calib.errors import SHOWN, Code, Fault, InputError, visible
-from calib.register.fields import Refusal, is_blank, name_text, one_line
+from calib.register.attached_bundle import (
+    FOLDER,
+    TABLE,
+    Attached,
+    coming,
+    files_in,
+    is_file,
+    merge_attached,
+    place_in_bundle,
+    read_attached,
+    refuse_hostile,
+)
+from calib.register.fields import is_blank
 from calib.register.frame import frame_of
-from calib.register.package import HEADS, NAMES, TITLES
+from calib.register.noted import HEADS, head_of
+from calib.register.package import NAMES, TITLES
 from calib.register.records import KnownUnit, columns, fields
 from calib.register.revisions import RECORDS, brought, count
 from calib.register.tables import (
@@ -37,7 +50,6 @@ from calib.register.tables import (
     read_known,
     record_in,
     sha256_of,
-    text_in,
 )
 
 if TYPE_CHECKING:
@@ -68,6 +80,8 @@ class Bundle:
         Whether its records were made up for practice.
     history : pandas.DataFrame
         Every revision as `Register.revisions` gives it, in the file's order.
+    attached : Attached
+        The files that are attached to its records.
     """
 
     name: str
@@ -75,6 +89,7 @@ class Bundle:
     licence: str
     simulated: bool
     history: pd.DataFrame
+    attached: Attached = field(default_factory=Attached)
 
     @property
     def latest(self) -> pd.DataFrame:
@@ -123,12 +138,15 @@ class Merged:
         Revisions that were written; 0 for a preview.
     holds : int
         Known units that the register then holds.
+    attached : int
+        How often a file that is attached or taken off there is to be here, or was.
     """
 
     records: pd.DataFrame
     contradicting: tuple[Differing, ...]
     written: int = 0
     holds: int = 0
+    attached: int = 0
 
     def counts(self) -> dict[str, int]:
         """How many records are in each state."""
@@ -143,7 +161,8 @@ class Merged:
         return latest[latest["record_id"].isin(ids) & latest["action"].ne(RECORDS.gone)]
 
     def __str__(self) -> str:
-        return ", ".join(f"{number} {state}" for state, number in self.counts().items())
+        told = ", ".join(f"{number} {state}" for state, number in self.counts().items())
+        return f"{told}; attached files: {self.attached}" if self.attached else told
 
 
 def read_bundle(
@@ -167,6 +186,7 @@ def read_bundle(
     """
     name = name or str(source)
     files = source if isinstance(source, Mapping) else _files(Path(source), name)
+    files = {place_in_bundle(one): raw for one, raw in files.items()}
     told = _descriptor(files, name)
     history = _history(files[REVISIONS], f"{name}/{REVISIONS}", progress)
     simulated = told["name"] == TITLES[True]
@@ -179,6 +199,7 @@ def read_bundle(
         _licence(told),
         simulated,
         history,
+        read_attached(files, _hashes(told), name, history["record_id"]),
     )
     _refuse_another_view(bundle, read_known(BytesIO(files[KNOWN]), f"{name}/{KNOWN}"), f"{name}/{KNOWN}")
     return bundle
@@ -191,7 +212,8 @@ def _files(folder: Path, where: str) -> dict[str, bytes]:
         said = odd_kind(folder) or ("it is a file" if folder.exists() else "there is no such folder")
         code: Code = "file" if folder.exists() else "not-found"
         raise InputError.one(f"cannot be read, {said}", "name the folder of an export", where=where, code=code)
-    return {name: bytes_of(folder / name, str(folder / name)) for name in NAMES if (folder / name).exists()}
+    tables = {name: bytes_of(folder / name, str(folder / name)) for name in (*NAMES, TABLE) if (folder / name).exists()}
+    return tables | dict(files_in(folder, where))
 
 
 def unzipped(raw: bytes, where: str) -> dict[str, bytes]:
@@ -204,7 +226,11 @@ def unzipped(raw: bytes, where: str) -> dict[str, bytes]:
     """
     try:
         with ZipFile(BytesIO(raw)) as packed:
-            held = {Path(one.filename).name: one for one in packed.infolist() if Path(one.filename).name in NAMES}
+            refuse_hostile(packed.infolist(), where)
+            named = {Path(one.filename).name: one for one in packed.infolist()}
+            held = {
+                place_in_bundle(name): one for name, one in named.items() if name in (*NAMES, TABLE) or is_file(name)
+            }
             if sum(one.file_size for one in held.values()) > MOST_UNZIPPED:
                 problem = f"holds more than {MOST_UNZIPPED >> 20} MB"
                 raise InputError.one(problem, "unpack it, and name its folder", where=where, code="file")
@@ -217,12 +243,12 @@ def unzipped(raw: bytes, where: str) -> dict[str, bytes]:
 
 def _descriptor(files: Mapping[str, bytes], where: str) -> dict[str, Any]:
     """What the descriptor says; it is an export's, and the tables beside it are those that it describes."""
-    remedy = "have it exported again, and take all three files together"
+    remedy = "have it exported again, and take all of its files together"
     if absent := [name for name in NAMES if name not in files]:
         raise InputError.one(f"is no export, it lacks {', '.join(absent)}", remedy, where=where, code="not-found")
     try:
         told = json.loads(files[DESCRIPTOR])
-        hashes = {one["path"]: one["hash"] for one in told["resources"]}
+        hashes = _hashes(told)
         ours = told["name"] in TITLES.values()
     except (ValueError, TypeError, KeyError, RecursionError):
         ours = False
@@ -233,9 +259,16 @@ def _descriptor(files: Mapping[str, bytes], where: str) -> dict[str, Any]:
         for name in (KNOWN, REVISIONS)
         if hashes.get(name) != f"sha256:{sha256_of(files[name])}"
     ]
+    for path in hashes:
+        if path not in (KNOWN, REVISIONS, TABLE) and not is_file(path.removeprefix(f"{FOLDER}/")):
+            faults.append(Fault(f"{where}/{DESCRIPTOR}", None, "path", path, "is no file of an export", remedy, "file"))
     if faults:
         raise InputError(faults)
     return dict(told)
+
+
+def _hashes(told: Mapping[str, Any]) -> dict[str, str]:
+    return {str(one["path"]): one["hash"] for one in told["resources"]}
 
 
 def _licence(told: Mapping[str, Any]) -> str:
@@ -258,7 +291,7 @@ def _history(raw: bytes, where: str, progress: Progress | None) -> pd.DataFrame:
     faults = []
     for number, (row, cells) in enumerate(lines, 1):
         try:
-            head = _head(cells_of(cells, names, (where, row)), where, row)
+            head = head_of(cells_of(cells, names, (where, row)), where, row)
             record = record_in(KnownUnit, taken, cells, (where, row))
             heads.append(head)
             records.append(record)
@@ -276,56 +309,6 @@ def _history(raw: bytes, where: str, progress: Progress | None) -> pd.DataFrame:
     made = pd.concat([noted, frame_of(KnownUnit, records)], axis=1)
     _refuse_gaps(made, where)
     return made
-
-
-def _head(cells: Mapping[str, str], where: str, row: int) -> dict[str, object]:
-    """What is noted of a revision, of its kind; text that an export kept from being a formula as it was."""
-    read: dict[str, object] = {}
-    faults = []
-    for one in HEADS:
-        name, cell = str(one["name"]), cells[str(one["name"])].strip()
-        try:
-            read[name] = _READ.get(one["type"], _text)(cell, one)
-        except ValueError as error:
-            refusal = error if isinstance(error, Refusal) else Refusal(f"is no {one['type']}", "have it exported again")
-            faults.append(Fault(where, row, name, cell, refusal.problem, refusal.remedy, refusal.code))
-    if faults:
-        raise InputError(faults)
-    return read
-
-
-def _text(cell: str, one: Mapping[str, Any]) -> str:
-    if not cell and not one.get("optional"):
-        raise Refusal("is needed", "have it exported again", "missing")
-    if cell and cell not in one.get("enum", (cell,)):
-        raise Refusal("is not one of the choices", f"it is one of: {', '.join(one['enum'])}", "choice")
-    return (name_text if one["name"] == "by" else one_line)(text_in(cell))
-
-
-def _number(cell: str, one: Mapping[str, Any]) -> int:
-    if not (cell.isascii() and cell.isdigit() and 0 < len(cell) < 10 and int(cell) > 0):
-        raise Refusal("is no revision's number", "have it exported again", "not-a-number")
-    return int(cell)
-
-
-def _moment(cell: str, one: Mapping[str, Any]) -> datetime:
-    moment = datetime.fromisoformat(cell)
-    if moment.tzinfo is None:
-        raise Refusal("is a time of no zone", "have it exported again", "date")
-    return moment.astimezone(UTC)
-
-
-def _yes(cell: str, one: Mapping[str, Any]) -> bool:
-    if cell not in ("true", "false"):
-        raise Refusal("is not true or false", "have it exported again", "choice")
-    return cell == "true"
-
-
-_READ: dict[str, Callable[[str, Mapping[str, Any]], object]] = {
-    "integer": _number,
-    "datetime": _moment,
-    "boolean": _yes,
-}
 
 
 def _identity_fault(head: Mapping[str, object], record: KnownUnit, where: str, row: int) -> Iterator[Fault]:
@@ -372,7 +355,7 @@ def compared(con: duckdb.DuckDBPyConnection, bundle: Bundle, take: Collection[tu
     """
     last = bundle.latest
     named = last[["record_id", "contributor", "unit"]]
-    found = named.merge(_beside(con, bundle.history), on="record_id", validate="one_to_one")
+    found = named.merge(RECORDS.beside(con, bundle.history), on="record_id", validate="one_to_one")
     differs = RECORDS.compared(con, last).set_axis(last["record_id"]).reindex(found["record_id"])
     gone = last.set_index("record_id")["action"].eq(RECORDS.gone).reindex(found["record_id"])
     alike = (differs["differs"].eq("") & differs["gone"].eq(gone)).to_numpy()
@@ -391,7 +374,9 @@ def compared(con: duckdb.DuckDBPyConnection, bundle: Bundle, take: Collection[tu
         )
     chosen = [pair in set(take) for pair in zip(records["contributor"], records["unit"], strict=True)]
     columns_told = ["record_id", "contributor", "unit", "state", "ours", "brings"]
-    return Merged(records[columns_told].assign(taken=chosen), tuple(told), holds=count(con))
+    more = coming(con, bundle.attached)
+    come = 0 if more is None else len(more)
+    return Merged(records[columns_told].assign(taken=chosen), tuple(told), holds=count(con), attached=come)
 
 
 def merge(
@@ -408,7 +393,8 @@ def merge(
     bring = history[history["brings"].gt(0) & history["revision"].gt(history["ours"])]
     if progress is not None and len(bring) >= EACH:
         progress("writing revisions", len(bring))
-    _bring(con, bring)
+    if len(bring):
+        RECORDS.bring(con, bring)
     last = bundle.latest.merge(records.loc[records["taken"], ["record_id", "ours"]], on="record_id")
     for action in ("add", RECORDS.gone):
         rows = last[last["action"].eq(RECORDS.gone) == (action == RECORDS.gone)]
@@ -420,29 +406,8 @@ def merge(
     with brought(con, noted):
         asked = "INSERT INTO merges SELECT *, $1, $2, $3, $4, $5 FROM brought"
         con.execute(asked, [bundle.name, bundle.content, bundle.licence or None, by or None, now])
-    return Merged(records, found.contradicting, int(number.sum()), count(con))
-
-
-def _bring(con: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> None:
-    """Append revisions as they were made elsewhere, inside the caller's transaction."""
-    if len(rows):
-        with brought(con, rows.assign(made_at=rows["made_at"].dt.tz_localize(None))):
-            con.execute(f"INSERT INTO revisions BY NAME {_made_elsewhere()}")
-
-
-def _beside(con: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> pd.DataFrame:
-    """Of each thing in a frame of revisions, how many are `ours`, `theirs` and the `same`."""
-    told = [name for name in (*RECORDS.heads, *RECORDS.cells) if name != "record_id"]
-    alike = " AND ".join(f'new."{name}" IS NOT DISTINCT FROM old."{name}"' for name in told)
-    asked = f"""
-        SELECT record_id, count(old.revision) AS ours, count(new.revision) AS theirs,
-            count(*) FILTER (new.revision IS NOT NULL AND old.revision IS NOT NULL AND {alike}) AS same
-        FROM ({_made_elsewhere()}) AS new
-        FULL JOIN (SELECT * FROM revisions WHERE record_id IN (SELECT record_id FROM brought)) AS old
-        USING (record_id, revision) GROUP BY record_id
-    """
-    with brought(con, rows.assign(made_at=rows["made_at"].dt.tz_localize(None))):
-        return con.execute(asked).df()
+    come = merge_attached(con, bundle.attached)
+    return Merged(records, found.contradicting, int(number.sum()), count(con), come)
 
 
 def _differing(con: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> Iterator[Differing]:
@@ -467,12 +432,6 @@ def _differing(con: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> Iterator[D
             f"{_plainly(one['by']) or 'nobody named'}, {_plainly(one['made_at'])[:10]}" for one in (our, their)
         )
         yield Differing(str(our["contributor"]), str(our["unit"]), (*withdrawn, *cells), here, there)
-
-
-def _made_elsewhere() -> str:
-    heads = """CAST(revision AS INTEGER) AS revision, "action", nullif("by", '') AS "by",
-        nullif(reason, '') AS reason, made_at, needs_review"""
-    return RECORDS.typed(heads)
 
 
 def _plainly(value: object) -> str:

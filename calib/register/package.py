@@ -6,7 +6,7 @@ import csv
 import json
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
@@ -15,7 +15,9 @@ from uuid import uuid4
 from filelock import FileLock, Timeout
 
 from calib.errors import CannotError, InputError
+from calib.register.attached_bundle import FOLDER, TABLE, Attached, is_file, resources
 from calib.register.fields import FieldFacts
+from calib.register.noted import ATTACHED_HEADS, HEADS
 from calib.register.records import KnownUnit, Unit, fields
 from calib.register.tables import DESCRIPTOR, FOR_FORMULA, descriptor_of, odd_kind, sha256_of
 
@@ -23,22 +25,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _KINDS = {"text": "string", "choice": "string", "number": "number", "flag": "boolean", "date": "date"}
-HEADS: tuple[dict[str, Any], ...] = (
-    {"name": "record_id", "type": "string", "description": "Hash of contributor and unit."},
-    {"name": "revision", "type": "integer", "description": "1 for the first of a record, and on."},
-    {
-        "name": "action",
-        "type": "string",
-        "description": "What was done.",
-        "enum": ["add", "amend", "withdraw", "restore", "keep"],
-    },
-    {"name": "by", "type": "string", "description": "Who did it.", "optional": True},
-    {"name": "reason", "type": "string", "description": "Why.", "optional": True},
-    {"name": "made_at", "type": "datetime", "description": "When it was done, in UTC."},
-    {"name": "needs_review", "type": "boolean", "description": "Whether somebody should look at it."},
-)
-
-
 NAMES = ("known.csv", "revisions.csv", DESCRIPTOR)
 TITLES = {True: "simulated-known-units", False: "known-units"}  # by whether the records are simulated
 WAIT_S = 15.0
@@ -51,6 +37,7 @@ def write_package(
     simulated: bool,
     force: bool = False,
     licence: str = "",
+    attached: Attached | None = None,
 ) -> tuple[Path, ...]:
     """Write known.csv, revisions.csv and, last, datapackage.json with their hashes; those of an export are replaced.
 
@@ -70,11 +57,13 @@ def write_package(
         Whether to replace files of those names that are no export's.
     licence : str
         Under which they are handed out, by name or by address; blank where that is not said.
+    attached : Attached or None
+        The files that are attached to the records: attachments.csv and a folder of that name, where there are any.
 
     Returns
     -------
     tuple of Path
-        The three files.
+        The three files, then attachments.csv and the attached files.
 
     Raises
     ------
@@ -91,7 +80,10 @@ def write_package(
         if lock.is_symlink():
             lock.unlink()
         with FileLock(lock, timeout=WAIT_S):
-            _write_all(folder, known, revisions, descriptor(simulated, licence))
+            tables = {"known.csv": known, "revisions.csv": revisions}
+            tables |= {TABLE: attached.table} if attached else {}
+            files = attached.files if attached else {}
+            _write_all(folder, tables, files, descriptor(simulated, licence, attached))
         with suppress(OSError):
             lock.unlink()
     except Timeout:
@@ -99,21 +91,29 @@ def write_package(
     except OSError as error:
         why = (error.strerror or str(error) or "for a reason unknown").lower()
         raise CannotError(f"{folder}: the tables cannot be written there, {why}") from error
-    return tuple(folder / name for name in NAMES)
+    return tuple(folder / name for name in (*NAMES, *([TABLE] if attached else []), *files))
 
 
-def _write_all(folder: Path, known: pd.DataFrame, revisions: pd.DataFrame, told: dict[str, Any]) -> None:
+def _write_all(
+    folder: Path, tables: Mapping[str, pd.DataFrame], files: Mapping[str, bytes], told: dict[str, Any]
+) -> None:
+    """Write the tables and the attached files, and last the descriptor; an earlier export's other files go."""
     made: dict[str, Path] = {}
     try:
-        for name, table in (("known.csv", known), ("revisions.csv", revisions)):
+        for name, table in tables.items():
             made[name] = _whole(folder, lambda file, table=table: write_table(table, file))  # type: ignore[misc]
+        for path, content in files.items():
+            made[path] = _whole(folder, lambda file, content=content: file.buffer.write(content))  # type: ignore[misc]
         for resource in told["resources"]:
             place = made[resource["path"]]
             resource |= {"bytes": place.stat().st_size, "hash": f"sha256:{sha256_of(place.read_bytes())}"}
         made[DESCRIPTOR] = _whole(folder, lambda file: json.dump(told, file, ensure_ascii=False, indent=2))
-        for name in NAMES:
+        _clear_attached(folder, files)
+        for name in [*files, *tables, DESCRIPTOR]:
             os.replace(made[name], folder / name)
             del made[name]
+        if TABLE not in tables:
+            (folder / TABLE).unlink(missing_ok=True)
     finally:
         for left in made.values():
             with suppress(OSError):
@@ -130,6 +130,18 @@ def _whole(folder: Path, write: Callable[[TextIO], None]) -> Path:
     return new
 
 
+def _clear_attached(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Make the folder of attached files where there are some, and take out those of an earlier export."""
+    place = folder / FOLDER
+    if place.is_symlink():
+        place.unlink()
+    if files:
+        place.mkdir(exist_ok=True)
+    for each in place.iterdir() if place.is_dir() else ():
+        if is_file(each.name) and f"{FOLDER}/{each.name}" not in files:
+            each.unlink()
+
+
 def _refuse_another_s(folder: Path, simulated: bool) -> None:
     """Refuse a place that is no folder, or whose files of these names are no export of the same kind of register."""
     remedy = "name another folder, or replace them with --force"
@@ -137,7 +149,7 @@ def _refuse_another_s(folder: Path, simulated: bool) -> None:
         if said := odd_kind(folder) or (folder.exists() and "it is a file"):
             raise InputError.one(f"cannot be written into, {said}", "name a folder", where=str(folder), code="file")
         return
-    there = [name for name in NAMES if os.path.lexists(folder / name)]
+    there = [name for name in (*NAMES, TABLE) if os.path.lexists(folder / name)]
     if not there:
         return
     told = descriptor_of(folder)
@@ -167,12 +179,14 @@ def write_table(table: pd.DataFrame, file: TextIO) -> None:
     writer.writerows(zip(*(_cells(table[name]) for name in table.columns), strict=True))
 
 
-def descriptor(simulated: bool, licence: str = "") -> dict[str, Any]:
+def descriptor(simulated: bool, licence: str = "", attached: Attached | None = None) -> dict[str, Any]:
     """What datapackage.json says: each table's columns with their types, units and limits (Data Package standard)."""
     own = [_described(facts) for facts in fields(KnownUnit)]
+    about = "What was attached to the records, and taken off again."
+    more = [_resource("attachments", about, list(map(_head, ATTACHED_HEADS)), None)] if attached else []
     origin = "Simulated for practice: no real unit was read. " if simulated else ""
     return {
-        "profile": "tabular-data-package",
+        "profile": "data-package" if attached else "tabular-data-package",
         "name": TITLES[simulated],
         "title": "Simulated known units" if simulated else "Known units",
         "description": f"{origin}High-voltage windings of known rating, and every revision of their records.",
@@ -180,6 +194,8 @@ def descriptor(simulated: bool, licence: str = "") -> dict[str, Any]:
         "resources": [
             _resource("known", "The known units as they stand.", own, ["contributor", "unit"]),
             _resource("revisions", "Every revision of every record.", [*map(_head, HEADS), *own], None),
+            *more,
+            *(resources(attached.files) if attached else []),
         ],
     }
 

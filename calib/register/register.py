@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 
 from calib.errors import Code, InputError, RegisterError
 from calib.register import bulk, revisions
+from calib.register.attached_bundle import attached_in
 from calib.register.attachments import AttachmentStore, attachment_faults
 from calib.register.bench_book import BenchStore, latest_sessions, meter_faults, session_faults, standing_meters
 from calib.register.fields import line
@@ -392,7 +393,7 @@ class Register(BenchStore, AttachmentStore):
         Returns
         -------
         tuple of Path
-            The three files.
+            The three files, then attachments.csv and the attached files where there are any.
 
         Raises
         ------
@@ -404,8 +405,8 @@ class Register(BenchStore, AttachmentStore):
         licence = line("licence", licence)
         with opened(self.path, self._wait, write=bool(licence)) as con, transaction(con):
             licence = licensed(con, licence)
-            known, history = revisions.current(con), revisions.history(con)
-        return write_package(Path(folder), known, history, self._simulated, force, licence)
+            known, history, attached = revisions.current(con), revisions.history(con), attached_in(con)
+        return write_package(Path(folder), known, history, self._simulated, force, licence, attached)
 
     def backup(self, path: str | os.PathLike[str]) -> Path:
         """Copy the register, its whole history with it, to a new file that is a register itself.

@@ -128,6 +128,32 @@ class Ledger:
         found = con.execute(f"SELECT {names} FROM {self.table} {where} ORDER BY {order}", values).df()
         return timed(found, "made_at")
 
+    def bring(self, con: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> None:
+        """Append revisions as they were made elsewhere, inside the caller's transaction."""
+        with brought(con, rows.assign(made_at=rows["made_at"].dt.tz_localize(None))):
+            con.execute(f"INSERT INTO {self.table} BY NAME {self._made_elsewhere()}")
+
+    def beside(self, con: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> pd.DataFrame:
+        """Of each thing in a frame of revisions, how many are `ours`, `theirs` and the `same`."""
+        told = [name for name in (*self.heads, *self.cells) if name != self.identity]
+        alike = " AND ".join(f'new."{name}" IS NOT DISTINCT FROM old."{name}"' for name in told)
+        asked = f"""
+            SELECT {self.identity}, count(old.revision) AS ours, count(new.revision) AS theirs,
+                count(*) FILTER (new.revision IS NOT NULL AND old.revision IS NOT NULL AND {alike}) AS same
+            FROM ({self._made_elsewhere()}) AS new
+            FULL JOIN (SELECT * FROM {self.table} WHERE {self.identity} IN (SELECT {self.identity} FROM brought)) AS old
+            USING ({self.identity}, revision) GROUP BY {self.identity}
+        """
+        with brought(con, rows.assign(made_at=rows["made_at"].dt.tz_localize(None))):
+            return con.execute(asked).df()
+
+    def _made_elsewhere(self) -> str:
+        made = {name: f'"{name}"' for name in self.heads if name != self.identity}
+        made["revision"] = "CAST(revision AS INTEGER)"
+        made |= {name: f"nullif({made[name]}, '')" for name in ("by", "reason")}
+        heads = [f'{cell} AS "{name}"' for name, cell in made.items()]
+        return self.typed(", ".join(heads))
+
     def _said(self, name: str) -> str:
         return f' AND new."{name}" IS NOT NULL' if name in self.unsaid else ""
 

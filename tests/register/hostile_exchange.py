@@ -10,7 +10,8 @@ from typing import Any
 
 from hypothesis import HealthCheck, Phase, given, settings, strategies as st
 
-from calib.register.package import HEADS, descriptor
+from calib.register.noted import HEADS
+from calib.register.package import descriptor
 from calib.register.records import KnownUnit, columns, record_id
 from calib.register.tables import sha256_of
 from tests.register.conftest import TYPED
