@@ -15,24 +15,24 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import nullcontext
 from dataclasses import dataclass
 from io import BytesIO
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
-import duckdb
-
 from calib.errors import CannotError, InputError, is_hidden
+from calib.register.file import opened
+from calib.register.gate import rows
 from calib.register.merge import read_bundle
 from calib.register.records import KnownUnit
 from calib.register.register import Register, check_register
+from tests.kills import WAYS, kill
 from tests.register import hostile_exchange
 from tests.register.conftest import TYPED
 from tests.warm import SERVER
 
-COUNTS = {"kills": 194, "adds": 500, "fills": 60, "spoiled files": 110, "hostile tables": 930}
+COUNTS = {"kills": 200, "adds": 500, "fills": 60, "spoiled files": 110, "hostile tables": 930}
 COUNTS |= {"bundles and tables": 1000, "adds beside the page": 200}
 WRITERS = 10
 
@@ -57,41 +57,28 @@ def child(work: Callable[..., None], *words: object) -> BaseProcess:
     return process
 
 
-def adding(path: Path, first: str, count: int, told: str | None = None, wait: float = 15.0) -> None:
-    """Add records one by one, and tell each when it is acknowledged, by a file that is opened to the end."""
-    with open(told, "w", buffering=1) if told is not None else nullcontext() as heard:
-        for k in range(count):
-            Register(path, wait=wait).add(record(f"{first}{k}"))
-            if heard is not None:
-                heard.write(f"{first}{k}\n")
+def adding(path: Path, first: str, count: int, wait: float = 15.0) -> None:
+    """Add records one by one."""
+    for k in range(count):
+        Register(path, wait=wait).add(record(f"{first}{k}"))
 
 
 def kills(count: int, place: Path, chance: random.Random) -> Outcome:
-    """Killed at any moment while adding: what was acknowledged is there, and of the rest all or nothing."""
+    """Killed at any moment while writing in every way: what was acknowledged is there, of the rest all or nothing."""
     wrong: list[str] = []
-    heard = 0
+    heard, hit = 0, set()
     for number in range(count):
-        path, told = place / f"killed-{number}.duckdb", place / f"told-{number}.txt"
-        told.touch()
-        process = child(adding, path, "W-", 10_000, str(told))
-        end = time.monotonic() + 20.0
-        while not told.stat().st_size and time.monotonic() < end:
-            time.sleep(0.002)
-        time.sleep(chance.uniform(0.0, 0.3))
-        process.kill()
-        process.join()
-        said = set(told.read_text(encoding="utf-8").split())
-        there = set(Register(path).known()["unit"])
-        heard += len(said)
-        if not said or not said <= there or len(there) > len(said) + 1:
-            wrong.append(f"kill {number}: told {len(said)}, there {len(there)}")
-    return Outcome(count, wrong, f"{heard} additions acknowledged before a kill")
+        told, at, found = kill(number, place, chance)
+        heard += told
+        hit.add(at % len(WAYS))
+        wrong += found
+    return Outcome(count, wrong, f"{heard} writings acknowledged before a kill, {len(hit)} of {len(WAYS)} ways hit")
 
 
 def adds(count: int, place: Path, chance: random.Random) -> Outcome:
     """Several processes that add at once: every record is there."""
     path, each = place / "adds.duckdb", -(-count // WRITERS)
-    writers = [child(adding, path, f"{writer}-", each, None, 300.0) for writer in range(WRITERS)]
+    writers = [child(adding, path, f"{writer}-", each, 300.0) for writer in range(WRITERS)]
     for process in writers:
         process.join()
     there, ends = Register(path).count(), [process.exitcode for process in writers]
@@ -247,8 +234,8 @@ def exchanged(count: int, place: Path, chance: random.Random) -> Outcome:
                 wrong.append(f"number {handed}: refused, yet written")
             return
         there += wrote
-        with duckdb.connect(register.path, read_only=True) as con:
-            ((found,),) = con.execute("SELECT count(*) FROM revisions").fetchall()
+        with opened(register.path) as con:
+            found = rows(con)["revisions"]
         if found != there:
             wrong.append(f"number {handed}: {there} revisions told of, {found} are there")
 
@@ -272,7 +259,7 @@ def beside_the_page(count: int, place: Path, chance: random.Random) -> Outcome:
     try:
         at = opened(KNOWN)
         sys.modules["__main__"] = main_one  # whose place a page takes that is run here
-        writers = [child(adding, path, f"{writer}-", each, None, 300.0) for writer in range(PAGES_OWN)]
+        writers = [child(adding, path, f"{writer}-", each, 300.0) for writer in range(PAGES_OWN)]
         visits = 0
         while any(process.is_alive() for process in writers):
             at.run()

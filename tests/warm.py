@@ -16,7 +16,9 @@ from multiprocessing import get_all_start_methods, get_context
 from pathlib import Path
 
 SERVER = get_context("forkserver" if "forkserver" in get_all_start_methods() else "spawn")
-SERVER.set_forkserver_preload(["pytest", "calib.register.register", "duckdb", "pandas", "calib.fitting.result"])
+SERVER.set_forkserver_preload(
+    ["pytest", "calib.register.register", "duckdb", "PIL.Image", "pandas", "calib.fitting.result"]
+)
 COMMAND = "from calib.__main__ import script\nscript()"  # what ``python -m calib`` runs
 
 

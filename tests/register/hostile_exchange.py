@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 from collections.abc import Callable
 from typing import Any
 
 from hypothesis import HealthCheck, Phase, given, settings, strategies as st
 
-from calib.register.noted import HEADS
-from calib.register.package import descriptor
-from calib.register.records import KnownUnit, columns, record_id
-from calib.register.tables import sha256_of
+from tests.register.bundles import CELLS, OWN, csv_of, packed, revision
 from tests.register.conftest import TYPED
 
 HOSTILE = (
@@ -33,35 +27,8 @@ HOSTILE = (
     "9" * 20,
 )
 TEXT = st.one_of(st.sampled_from(HOSTILE), st.text(max_size=12))
-CELLS = columns(KnownUnit)
-OWN = [str(one["name"]) for one in HEADS]
 HEADERS = {"hv_resistance_ohm": "R (kΩ)", "rated_current_ma": "Rated current [A]", "centre_tapped": "Center Tap"}
 HEADERS |= {"tongue_mm": "tongue_in", "unit": "TAG"}
-
-
-def revision(unit: str, number: int, **changed: str) -> dict[str, str]:
-    """A row of revisions.csv; what is changed is of the record, or of what is noted of it."""
-    row = dict.fromkeys((*OWN, *CELLS), "") | TYPED | {"unit": unit, "simulated": "false"}
-    row |= {"revision": str(number), "action": "add" if number == 1 else "amend", "needs_review": "false"}
-    row |= {"made_at": f"2024-03-0{min(number, 9)}T10:00:00Z"} | changed
-    return row | {"record_id": changed.get("record_id", record_id(row["contributor"], row["unit"]))}
-
-
-def packed(rows: list[dict[str, str]], known: list[dict[str, str]]) -> dict[str, bytes]:
-    """The three files of a bundle, their hashes right."""
-    files = {"known.csv": _csv([*CELLS], known), "revisions.csv": _csv([*OWN, *CELLS], rows)}
-    told = descriptor(False, "CC0-1.0")
-    for one in told["resources"]:
-        one["hash"] = f"sha256:{sha256_of(files[one['path']])}"
-    return files | {"datapackage.json": json.dumps(told).encode()}
-
-
-def _csv(names: list[str], rows: list[dict[str, str]], mark: str = ",") -> bytes:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, delimiter=mark, lineterminator="\n")
-    writer.writerow(names)
-    writer.writerows([row.get(name, "") for name in names] for row in rows)
-    return text.getvalue().encode("utf-8", "surrogatepass")
 
 
 @st.composite
@@ -99,7 +66,7 @@ def tables(draw: st.DrawFn) -> bytes:
         rows.append({name: cell.replace(".", ",") if comma else cell for name, cell in row.items()})
     names = [HEADERS.get(name, name) if draw(st.integers(0, 3)) == 0 else name for name in rows[0]]
     renamed = [dict(zip(names, row.values(), strict=True)) for row in rows]
-    raw = _csv(names, renamed, mark)
+    raw = csv_of(names, renamed, mark)
     encoding = draw(st.sampled_from(("utf-8", "utf-8", "utf-8-sig", "utf-16")))
     return raw.decode("utf-8", "replace").encode(encoding, "replace")
 
