@@ -63,6 +63,10 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         HeaterReading as HeaterReading,
         heater_currents as heater_currents,
     )
+    from calib.estimate.line import (
+        LineNow as LineNow,
+        line_now as line_now,
+    )
     from calib.estimate.rewind import (
         RewindPlan as RewindPlan,
         RewindTarget as RewindTarget,
@@ -159,6 +163,7 @@ _HOMES = {
     ),
     "calib.review": ("Doubt", "Review", "review_of", "review_register"),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),
+    "calib.estimate.line": ("LineNow", "line_now"),
     "calib.estimate.rewind": ("RewindPlan", "RewindTarget", "rewind_plan"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
     "calib.estimate.demand": ("Demand", "SetSupply", "demand_of"),

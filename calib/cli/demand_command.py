@@ -12,11 +12,12 @@ from calib.cli.output import SIMULATED, as_json, note, plain, say
 from calib.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from calib.estimate.demand import SetSupply
+    from calib.estimate.set_supply import SetSupply
     from calib.supply.loads import LineUp
 
 HERE = "calib demand"
-NUMBERS = ("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "diode_drop_v", "series_ohm", "line_now_v")
+NUMBERS = ("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "diode_drop_v", "series_ohm")
+LINE = ("line_now_v", "line_now_hz")
 
 
 def run(asked: argparse.Namespace) -> None:
@@ -63,11 +64,11 @@ def line_up_of(path: str) -> LineUp:
 
 def supply_of(asked: argparse.Namespace) -> SetSupply:
     """The set's supply as typed; InputError with every fault."""
-    from calib.estimate.demand import SetSupply
+    from calib.estimate.set_supply import SetSupply
 
     numbers: dict[str, float] = {}
     faults: list[Fault] = []
-    for name in NUMBERS:
+    for name in (*NUMBERS, *LINE):
         typed = getattr(asked, name)
         try:
             numbers |= {} if typed is None else {name: number_of(name, typed, HERE)}

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from calib.errors import Fault, InputError
+from calib.estimate.mains_side import MainsSide, mains_side
+from calib.estimate.set_supply import SetSupply
 from calib.fitting.features import CENTRE_V_OVER_R, PRIMARY
 from calib.fitting.predictive import Prediction, check_level
 from calib.fitting.tables import estimates
@@ -43,89 +44,6 @@ TOGETHER = ("critical-current",)  # judged at the least load, not the greatest
 
 
 @dataclass(frozen=True)
-class SetSupply:
-    """The supply of the set, whatever unit feeds it.
-
-    Attributes
-    ----------
-    capacitance_uf : float or None
-        First capacitor, each one's of a doubler; needed with a filter [µF].
-    choke_h, choke_ohm : float or None
-        Input choke; needed with filter choke [H], [ohm].
-    capacitor_volts : float or None
-        What the capacitors are rated for; None where not told [V].
-    valve : str or None
-        Type of a rectifier valve.
-    diode_drop_v : float
-        Of one solid-state rectifier [V].
-    series_ohm : float
-        Added in series with one conducting side, 0 or more [ohm].
-    line_now_v : float or None
-        Line that it will run on; None for the unit's nominal one, give or take 5 % [V].
-    """
-
-    capacitance_uf: float | None = None
-    choke_h: float | None = None
-    choke_ohm: float | None = None
-    capacitor_volts: float | None = None
-    valve: str | None = None
-    diode_drop_v: float = 0.0
-    series_ohm: float = 0.0
-    line_now_v: float | None = None
-
-    def __post_init__(self) -> None:
-        faults = []
-        if not 0.0 <= self.series_ohm <= 1e6:
-            faults.append(_fault("series_ohm", self.series_ohm, "is outside the limits, 0 to 1000000 ohm", "limits"))
-        if self.line_now_v is not None and not 10.0 <= self.line_now_v <= 1000.0:
-            faults.append(_fault("line_now_v", self.line_now_v, "is outside the limits, 10 to 1000 V", "limits"))
-        if faults:
-            raise InputError(faults)
-
-    def settings(
-        self, rectifier: str, filter: str, source: tuple[float, float, float], load_ma: np.ndarray, hz: float
-    ) -> Settings:
-        """What the steady state follows from: source is volts, ohm and the reflected primary's part of one side.
-
-        Raises
-        ------
-        InputError
-            What the filter needs and was not given, or a value beyond its limits.
-        """
-        volts, ohm, primary = source
-        faults = []
-        if filter != "none" and self.capacitance_uf is None:
-            faults.append(_fault("capacitance_uf", "", f"filter '{filter}' needs its capacitor", "missing"))
-        if filter == "choke" and self.choke_h is None:
-            faults.append(_fault("choke_h", "", "a choke-input filter needs its choke", "missing"))
-        if filter == "choke" and self.choke_ohm is None:
-            faults.append(_fault("choke_ohm", "", "a choke-input filter needs its choke's resistance", "missing"))
-        if faults:
-            raise InputError(faults)
-        choked = filter == "choke"
-        return Settings(
-            rectifier,
-            filter,
-            volts,
-            ohm,
-            1.0 if self.capacitance_uf is None else self.capacitance_uf,
-            load_ma,
-            hz,
-            valve=self.valve,
-            diode_drop_v=self.diode_drop_v,
-            primary_ohm=primary,
-            capacitor_volts=None if filter == "none" else self.capacitor_volts,
-            choke_h=self.choke_h if choked else None,
-            choke_ohm=(self.choke_ohm or 0.0) if choked else 0.0,
-        )
-
-
-def _fault(column: str, value: object, problem: str, code: Any) -> Fault:
-    remedy = data("estimate/demand.toml")["remedy"][column]
-    return Fault("", None, column, str(value), problem, remedy, code)
-
-
-@dataclass(frozen=True)
 class Demand:
     """A set's demand against one unit; ``str()`` says it in words.
 
@@ -147,6 +65,10 @@ class Demand:
         The steady state at either load; None where volts or resistance are not known.
     peak_inverse_v : float or None
         Across one rectifier, with no load [V].
+    mains : MainsSide
+        What the line gives at the worst load, fuse, inrush, and what today's line makes of it.
+    hv_fuse_ma : float or None
+        Time-lag fuse in the lead of a centre tap, or of the winding (judgement) [mA].
     heaters : tuple of (float, float)
         Volts and amperes [V], [A].
     judged : tuple of Judged
@@ -175,6 +97,8 @@ class Demand:
     peak_inverse_v: float | None
     average: SupplyState | None = field(repr=False)
     worst: SupplyState | None = field(repr=False)
+    mains: MainsSide = field(repr=False)
+    hv_fuse_ma: float | None
     heaters: tuple[tuple[float, float], ...]
     judged: tuple[Judged, ...] = field(repr=False)
     flags: str
@@ -196,8 +120,11 @@ class Demand:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values under the contract's keys."""
-        told = {name: getattr(self, name) for name in self.__dataclass_fields__ if name not in ("judged", "worst")}
+        told = {
+            name: getattr(self, name) for name in self.__dataclass_fields__ if name not in ("judged", "worst", "mains")
+        }
         state = told.pop("average")
+        told |= self.mains.as_dict()
         told |= {name: getattr(state, name) if state else None for name in ("ripple_v_pp", "winding_rms_ma", "peak_ma")}
         told |= {f"{name}_worst": getattr(self.worst, name) if self.worst else None for name in ("peak_ma",)}
         told |= {
@@ -225,10 +152,12 @@ class Demand:
         lines.append(said[told].format(**self._figures))
         if self.average is not None:
             lines.append(said["state"].format(**self._figures))
+        lines += self.mains.words
+        lines += [said["hv_fuse"].format(**self._figures)] if self.hv_fuse_ma is not None else []
         lines += [said["heater"].format(volts=volts, amperes=amperes) for volts, amperes in self.heaters]
         lines += [said["broken"].format(one=one, remedy=one.remedy) for one in self.broken]
         lines += [said["not_told"].format(limits=", ".join(self.not_told))] if self.not_told else []
-        return "\n".join([*lines, *self.notes])
+        return "\n".join([*lines, *self.notes, *self.mains.line_words])
 
     @property
     def _figures(self) -> dict[str, Any]:
@@ -303,15 +232,15 @@ def _one(asked: Prediction, answer: pd.Series, at: int, line_up: LineUp, told: t
         odds_worst=odds[1],
         margin=None if odds[1] is None or not drawn[1] else float(answer["rated_current_ma"]) / drawn[1],
         source_ohm=None if source is None else source[1],
-        **_volts(works),
+        **_volts(works) | {name: str(answer[name] or "") for name in ("stop", "stop_cleared", "doubts")},
         average=average,
         worst=worst,
+        mains=mains_side(
+            unit, float(asked.rows.frame["no_load_v"].iloc[at]), worst or average, line_up.heaters, supply
+        ),
         heaters=line_up.heaters,
         judged=judged,
         flags=";".join(flags),
-        stop=str(answer["stop"] or ""),
-        stop_cleared=str(answer["stop_cleared"] or ""),
-        doubts=str(answer["doubts"] or ""),
         notes=_notes(line_up, supply, unit, flags),
         level=level,
     )
@@ -325,7 +254,7 @@ def _flags(of_estimate: str, judged: Sequence[Judged], marks: Mapping[str, bool]
 
 
 def _volts(works: _Works | None) -> dict[str, Any]:
-    """The voltages of a demand; None where the supply does not work, or was not told."""
+    """The voltages of a demand and its fuse; None where the supply does not work, or was not told."""
     average, worst = works.states if works else (None, None)
     low, high = works.limits_v if works and average else (None, None)
     return {
@@ -334,16 +263,18 @@ def _volts(works: _Works | None) -> dict[str, Any]:
         "dc_v_high": high,
         "dc_v_worst": worst.dc_v if worst else None,
         "peak_inverse_v": works.inverse_v if works else None,
+        "hv_fuse_ma": works.hv_fuse_ma if works else None,
     }
 
 
 @dataclass(frozen=True)
 class _Works:
-    """How the supply works: states at both loads, limits of the average's direct volts, peak inverse, judgements."""
+    """How the supply works: states at both loads, limits of the direct volts, peak inverse, fuse, judgements."""
 
     states: tuple[SupplyState | None, ...]
     limits_v: tuple[float, float]
     inverse_v: float | None
+    hv_fuse_ma: float | None
     judged: tuple[Judged, ...]
 
 
@@ -354,10 +285,12 @@ def _works(
     states = states_of(what)
     found = [(replace(what, load_ma=one.load_ma), one) for one in states if one is not None]
     if states[0] is None or not found:
-        return _Works(states, (math.nan, math.nan), None, ())
+        return _Works(states, (math.nan, math.nan), None, None, ())
     limits = _interval(asked, at, found[0][0], states[0].dc_v, told)
     duties = [rectifier_duty(*one) for one in found]
-    return _Works(states, limits, duties[0].peak_inverse_v, _judged(duties[0].judged, duties[-1].judged))
+    fuse = duties[-1].hv_fuse_ma
+    blank = None if math.isnan(fuse) else fuse
+    return _Works(states, limits, duties[0].peak_inverse_v, blank, _judged(duties[0].judged, duties[-1].judged))
 
 
 def _source(asked: Prediction, at: int, supply: SetSupply) -> tuple[float, float, float] | None:
@@ -384,22 +317,27 @@ def _loaded(unit: pd.Series, source: tuple[float, float, float], line_up: LineUp
     Both by the secant through two loads: without the resistors, and with what they would draw then.
     """
     fixed, hz = np.array([line_up.fixed_ma(case) for case in (False, True)]), float(unit["line_frequency_hz"])
+    hz = supply.line_now_hz or hz
     per_volt = 1e3 * line_up.siemens
     what = supply.settings(unit["rectifier"], unit["filter"], source, fixed, hz)
     if not per_volt:
         return what
     load, beyond = fixed, per_volt * solve(what, blank=True)["dc_v"]
-    further = fixed + beyond
+    able = np.isfinite(beyond)
+    further = np.where(able, fixed + beyond, fixed)
     for _ in range(ROUNDS):
         over = fixed + per_volt * solve(replace(what, load_ma=further), blank=True)["dc_v"] - further
-        moved = further - load
+        refused, moved = np.isnan(over), further - load
         with np.errstate(divide="ignore", invalid="ignore"):
             step = np.where(moved != 0.0, over * moved / (beyond - over), 0.0)
-        load, beyond, further = further, over, np.clip(further + step, fixed, fixed + per_volt * MOST_V * source[0])
+        # What the source cannot give is halfway back to what it could.
+        step = np.where(refused, -moved / 2.0, step)
+        load, beyond = np.where(refused, load, further), np.where(refused, beyond, over)
+        further = np.clip(further + step, fixed, fixed + per_volt * MOST_V * source[0])
         if not np.any(np.abs(step) > AT_REST * np.maximum(further, 1.0)):
             break
     # A load that the source cannot give stays what it would be without a drop: it is said to be beyond the source.
-    return replace(what, load_ma=np.where(np.isfinite(further), further, fixed + per_volt * source[0]))
+    return replace(what, load_ma=np.where(able, further, fixed + per_volt * source[0]))
 
 
 def _interval(

@@ -39,6 +39,10 @@ def test_a_set_is_typed_in_answered_and_mended(tmp_path: Path, monkeypatch: pyte
     assert "The rating suffices with odds of" in said
     assert "direct voltage at rest" in said
     assert "heaters of 5 V" in said
+    assert "Fuse in the line conductor" in said
+    typed(at, line_now_v="122")
+    assert "Which way round, proved before the mains" in text_of(at)
+    assert any("Before any of these: unplug" in one.value for one in at.warning)
     typed(at, load_1="<b>x</b>", average_ma_1="40", series_ohm="-5")
     assert "is outside the limits, 0 to 1000000 ohm" in text_of(at)
 

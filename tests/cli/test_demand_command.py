@@ -36,6 +36,10 @@ def test_json_has_the_contract_s_keys_and_text_its_caution_first(called: Run, to
     text = called(*told, "--capacitance-uf", "16", "--valve", "5Y3-GT").stdout
     assert text.startswith("Before you connect it: unplug")
     assert f"Direct voltage {units[0]['dc_v']:.4g} V" in text
+    assert units[0]["line"] is None
+    now = ("--line-now-v", "122", "--line-now-hz", "50", "--format", "json")
+    line = json.loads(called(*told, "--capacitance-uf", "16", *now).stdout)[0]["line"]
+    assert line["flux_ratio"] == pytest.approx(122 / 115 * 60 / 50)
 
 
 def test_each_fault_is_one_line_with_its_place(called: Run, told: tuple[str, ...], tmp_path: Path):

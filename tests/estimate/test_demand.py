@@ -66,6 +66,37 @@ def test_todays_line_moves_the_volts_and_narrows_them():
     assert now.odds_worst == nominal.odds_worst  # the line does not move the rating
 
 
+def test_line_s_side_has_a_primary_current_its_fuse_and_what_tames_the_inrush():
+    found = asked(
+        load_rows([{"load": "set", "average_ma": "90"}, {"load": "heaters", "heater_v": "6.3", "heater_a": "3"}])
+    )
+    told = found.as_dict()
+    power = found.worst.input_w + 18.9
+    assert power / 117.0 < told["primary_a"] < 1.6 * power / 117.0
+    assert told["primary_fuse_ma"] == 1000.0
+    assert told["inrush_a"] == pytest.approx(2**0.5 * 117.0 / 5.36)
+    assert told["hv_fuse_ma"] == 315.0
+    assert (told["line"], "Today's line" in str(found)) == (None, False)
+    assert asked(primary_resistance_ohm=None).as_dict()["inrush_a"] is None
+
+
+def test_todays_line_and_frequency_are_told_with_what_mends_them():
+    found = asked(supply=SetSupply(16.0, line_now_v=122.0, line_now_hz=50.0))
+    assert found.as_dict()["line"]["flux_ratio"] == pytest.approx(122 / 117 * 60 / 50)
+    nominal = asked()
+    assert found.average.ripple_v_pp > 1.1 * nominal.average.ripple_v_pp  # by the slower line
+    said = str(found)
+    assert said.index("Before any of these: unplug") < said.index("Which way round")
+
+
+def test_bleeder_on_a_source_that_cannot_feed_the_set_is_an_answer():
+    loads = load_rows([{"load": "set", "average_ma": "60"}, {"load": "bleeder", "ohm": "4700"}])
+    near, beyond = (asked(loads, SetSupply(16.0, series_ohm=ohm, line_now_v=117.0)) for ohm in (3000.0, 5000.0))
+    assert near.average_ma == pytest.approx(60.0 + near.dc_v / 4.7, rel=1e-4)
+    assert "beyond-source" in beyond.flags.split(";")
+    assert (beyond.dc_v, beyond.average_ma) == (None, 60.0)
+
+
 def test_primary_that_nobody_read_is_taken_as_usual_and_said():
     found = asked(primary_resistance_ohm=None)
     assert "no-primary" in found.flags.split(";")
@@ -147,6 +178,7 @@ def test_ac_rating_is_not_held_against_a_direct_current():
         ({"capacitance_uf": -1.0}, {}, "capacitance_uf"),
         ({"capacitance_uf": 16.0, "series_ohm": -1.0}, {}, "series_ohm"),
         ({"capacitance_uf": 16.0, "line_now_v": 12000.0}, {}, "line_now_v"),
+        ({"capacitance_uf": 16.0, "line_now_hz": 0.0}, {}, "line_now_hz"),
     ],
 )
 def test_what_is_missing_or_absurd_is_one_fault(supply: dict[str, float], changes: dict[str, str], column: str):

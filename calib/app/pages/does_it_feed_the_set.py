@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 SAYS = context.SAID["demand"]
 LABELS = SAYS["fields"]
 ROWS, MOST_ROWS = 3, 12
-SUPPLY = ("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "series_ohm", "line_now_v")
+SUPPLY = ("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "series_ohm", "line_now_v", "line_now_hz")
 MORE = ("average_ma", "worst_ma", "ohm", "heater_v", "heater_a")
 
 
@@ -157,6 +157,7 @@ def _answer(opened: context.Opened, unit: pd.DataFrame, line_up: LineUp, supply:
     st.html(context.table(("what", "figure"), _figures(found)))
     for note in found.notes:
         st.write(words.plain(note))
+    _mains(found)
 
 
 def _limits(judged: tuple[Judged, ...]) -> None:
@@ -169,6 +170,27 @@ def _limits(judged: tuple[Judged, ...]) -> None:
         remedy = one.remedy if one.verdict == "broken" else ""
         rows.append((SAYS["verdict"][one.verdict], NAMES[one.limit], figure, allowed, remedy))
     st.html(context.table(("", "limit", "here", "allowed", "what would mend it"), rows))
+
+
+def _mains(found: Demand) -> None:
+    """What the line gives, fuses and inrush; what today's line makes of it, the caution before what mends it."""
+    side = found.mains
+    if said := side.words:
+        st.subheader(SAYS["mains"], anchor=False)
+        for line in said:
+            st.write(words.plain(line))
+        if found.hv_fuse_ma is not None:
+            st.write(SAYS["hv_fuse"].format(fuse=words.figure(found.hv_fuse_ma)))
+    if side.line is None:
+        return
+    st.subheader(SAYS["line"], anchor=False)
+    for line in side.line.words:
+        st.write(words.plain(line))
+    caution, *remedies = side.line.remedy_words or [""]
+    if remedies:
+        context.caution(caution)
+    for line in remedies:
+        st.write(words.plain(line))
 
 
 def _figures(found: Demand) -> list[tuple[str, str]]:

@@ -1,0 +1,100 @@
+"""The supply of the set, whatever unit feeds it: capacitor, choke, rectifier, added resistance, today's line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from calib.errors import Fault, InputError
+from calib.estimate.line import line_faults
+from calib.paths import data
+from calib.supply.parameters import Settings
+
+__all__ = ["SetSupply"]
+
+
+@dataclass(frozen=True)
+class SetSupply:
+    """The supply of the set, whatever unit feeds it.
+
+    Attributes
+    ----------
+    capacitance_uf : float or None
+        First capacitor, each one's of a doubler; needed with a filter [µF].
+    choke_h, choke_ohm : float or None
+        Input choke; needed with filter choke [H], [ohm].
+    capacitor_volts : float or None
+        What the capacitors are rated for; None where not told [V].
+    valve : str or None
+        Type of a rectifier valve.
+    diode_drop_v : float
+        Of one solid-state rectifier [V].
+    series_ohm : float
+        Added in series with one conducting side, 0 or more [ohm].
+    line_now_v : float or None
+        Line that it will run on; None for the unit's nominal one, give or take 5 % [V].
+    line_now_hz : float or None
+        Its frequency; None for the unit's nominal one [Hz].
+    """
+
+    capacitance_uf: float | None = None
+    choke_h: float | None = None
+    choke_ohm: float | None = None
+    capacitor_volts: float | None = None
+    valve: str | None = None
+    diode_drop_v: float = 0.0
+    series_ohm: float = 0.0
+    line_now_v: float | None = None
+    line_now_hz: float | None = None
+
+    def __post_init__(self) -> None:
+        faults = []
+        if not 0.0 <= self.series_ohm <= 1e6:
+            faults.append(_fault("series_ohm", self.series_ohm, "is outside the limits, 0 to 1000000 ohm", "limits"))
+        faults += line_faults({"line_now_v": self.line_now_v, "line_now_hz": self.line_now_hz})
+        if faults:
+            raise InputError(faults)
+
+    def settings(
+        self, rectifier: str, filter: str, source: tuple[float, float, float], load_ma: np.ndarray, hz: float
+    ) -> Settings:
+        """What the steady state follows from: source is volts, ohm and the reflected primary's part of one side.
+
+        Raises
+        ------
+        InputError
+            What the filter needs and was not given, or a value beyond its limits.
+        """
+        volts, ohm, primary = source
+        faults = []
+        if filter != "none" and self.capacitance_uf is None:
+            faults.append(_fault("capacitance_uf", "", f"filter '{filter}' needs its capacitor", "missing"))
+        if filter == "choke" and self.choke_h is None:
+            faults.append(_fault("choke_h", "", "a choke-input filter needs its choke", "missing"))
+        if filter == "choke" and self.choke_ohm is None:
+            faults.append(_fault("choke_ohm", "", "a choke-input filter needs its choke's resistance", "missing"))
+        if faults:
+            raise InputError(faults)
+        choked = filter == "choke"
+        return Settings(
+            rectifier,
+            filter,
+            volts,
+            ohm,
+            1.0 if self.capacitance_uf is None else self.capacitance_uf,
+            load_ma,
+            hz,
+            valve=self.valve,
+            diode_drop_v=self.diode_drop_v,
+            primary_ohm=primary,
+            capacitor_volts=None if filter == "none" else self.capacitor_volts,
+            choke_h=self.choke_h if choked else None,
+            choke_ohm=(self.choke_ohm or 0.0) if choked else 0.0,
+        )
+
+
+def _fault(column: str, value: object, problem: str, code: Any) -> Fault:
+    remedy = data("estimate/demand.toml")["remedy"][column]
+    return Fault("", None, column, str(value), problem, remedy, code)
