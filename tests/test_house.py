@@ -6,6 +6,7 @@ import ast
 import re
 import sys
 import tomllib
+from collections.abc import Iterable, Iterator
 from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
@@ -36,13 +37,13 @@ def tree_of(path: Path) -> tuple[ast.Module, tuple[ast.AST, ...]]:
     return tree, tuple(ast.walk(tree))
 
 
-def imports_of(source: str, package: str) -> list[tuple[str, bool]]:
+def imports_of(nodes: Iterable[ast.AST], package: str) -> list[tuple[str, bool]]:
     """The project's modules that a source imports, wherever in it the import stands, and whether for types only.
 
     Parameters
     ----------
-    source : str
-        Python source text.
+    nodes : iterable of ast.AST
+        All nodes of its syntax tree.
     package : str
         Dotted name of the package that relative imports start from.
 
@@ -50,15 +51,15 @@ def imports_of(source: str, package: str) -> list[tuple[str, bool]]:
     -------
     list of (str, bool)
     """
-    tree = ast.parse(source)
+    nodes = tuple(nodes)
     typing_only = {
         id(inner)
-        for node in ast.walk(tree)
+        for node in nodes
         if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test)
         for inner in ast.walk(node)
     }
     found = []
-    for node in ast.walk(tree):
+    for node in nodes:
         names: list[str] = []
         if isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]
@@ -82,7 +83,7 @@ def imports_in(module: str, for_types: bool = True) -> set[str]:
     """The project's modules that a module imports, late imports and, where wanted, those for types included."""
     path = MODULES[module]
     package = module if path.name == "__init__.py" else module.rpartition(".")[0]
-    found = imports_of(path.read_text(encoding="utf-8"), package)
+    found = imports_of(tree_of(path)[1], package)
     return {module_of(name) for name, typing_only in found if for_types or not typing_only} - {module}
 
 
@@ -108,7 +109,7 @@ def test_imports_go_one_way() -> None:
 
 def test_an_import_from_the_right_is_seen_even_when_it_is_late_or_relative() -> None:
     source = "def late():\n    from ..cli import output\n    import calib.estimate.unit\n"
-    names = {name for name, _ in imports_of(source, "calib.fitting")}
+    names = {name for name, _ in imports_of(ast.walk(ast.parse(source)), "calib.fitting")}
     assert names == {"calib.cli.output", "calib.estimate.unit"}
     assert against_direction("calib.fitting.features", names) == ["calib.cli.output", "calib.estimate.unit"]
 
@@ -135,6 +136,7 @@ def test_a_cycle_is_seen() -> None:
     assert set(cycle_in({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}})) == {"a", "b", "c"}
 
 
+@cache
 def lines_of_code(path: Path) -> int:
     """Lines of a file that hold code: docstrings, comments and blank lines are not counted."""
     source = path.read_text(encoding="utf-8").splitlines()
@@ -175,8 +177,18 @@ def code_lines(function: ast.FunctionDef | ast.AsyncFunctionDef, source: list[st
     return sum(1 for line in lines if line.strip() and not line.strip().startswith("#"))
 
 
+@cache
 def functions_in(path: Path) -> list[ast.FunctionDef | ast.AsyncFunctionDef]:
-    return [node for node in tree_of(path)[1] if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
+    return list(functions_below(ast.parse(path.read_text(encoding="utf-8"))))
+
+
+def functions_below(node: ast.AST) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
+    """The functions in a statement or a file, however deep; no expression holds one that has lines of its own."""
+    for part in ("body", "orelse", "finalbody", "handlers", "cases"):
+        for one in getattr(node, part, []) if not isinstance(node, ast.expr) else []:
+            if isinstance(one, ast.FunctionDef | ast.AsyncFunctionDef):
+                yield one
+            yield from functions_below(one)
 
 
 def test_a_function_has_at_most_40_code_lines() -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from streamlit import config
 from streamlit.components.v2.component_manager import BidiComponentManager
+from streamlit.runtime.scriptrunner.script_cache import ScriptCache
 from streamlit.testing.v1 import AppTest, local_script_runner
 from streamlit.testing.v1.element_tree import TextInput
 
@@ -54,6 +55,8 @@ def _ended(runner: Any, timeout: float = 60.0) -> None:
 
 
 local_script_runner.require_widgets_deltas = _ended
+CODE = ScriptCache()  # the scripts of the pages, compiled once and not at each run
+local_script_runner.ScriptCache = lambda: CODE
 COMPONENTS = BidiComponentManager()  # none: else every visit would look through all that is installed for some
 
 

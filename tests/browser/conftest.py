@@ -158,6 +158,17 @@ class Visit:
         self.page.wait_for_selector("h1")
         return self.page
 
+    def turn_to(self, title: str) -> Page:
+        """Go to a page by its name in the list of pages, as a visitor does."""
+        heading = self.page.locator(f"h1:has-text('{title}')")
+        if not heading.count():
+            folded = self.page.get_by_test_id("stExpandSidebarButton")
+            if folded.is_visible():
+                folded.click()
+            self.page.get_by_test_id("stSidebarNav").get_by_role("link", name=title).click()
+            heading.wait_for()
+        return self.page
+
     def check(self) -> None:
         """Nothing went wrong, nothing was asked of another host, nothing runs over the side of a window of any size."""
         assert self.trouble == []
@@ -174,23 +185,45 @@ class Visit:
 Look = Callable[..., Visit]
 
 
+def window(browser: Browser, server: Server, size: str, scheme: str) -> Visit:
+    """A window of one of the sizes on a light or dark system."""
+    wide, high = SIZES[size]
+    phone = size == "phone"
+    context = browser.new_context(
+        viewport={"width": wide, "height": high},
+        color_scheme="dark" if scheme == "dark" else "light",
+        is_mobile=phone,
+        has_touch=phone,
+    )
+    return Visit(context, server)
+
+
 @pytest.fixture
 def look(browser: Browser) -> Iterator[Look]:
-    """Opens a window of one of the sizes on a light or dark system."""
-    contexts: list[BrowserContext] = []
+    """Opens a window of its own."""
+    visits: list[Visit] = []
 
     def begin(server: Server, size: str = "desk", scheme: str = "light") -> Visit:
-        wide, high = SIZES[size]
-        phone = size == "phone"
-        context = browser.new_context(
-            viewport={"width": wide, "height": high},
-            color_scheme="dark" if scheme == "dark" else "light",
-            is_mobile=phone,
-            has_touch=phone,
-        )
-        contexts.append(context)
-        return Visit(context, server)
+        visits.append(window(browser, server, size, scheme))
+        return visits[-1]
 
     yield begin
-    for context in contexts:
-        context.close()
+    for visit in visits:
+        visit.page.context.close()
+
+
+@pytest.fixture(scope="session")
+def shared(browser: Browser) -> Iterator[Look]:
+    """A window that several tests go on in, each from the home page: to load a page takes as long as to work in it."""
+    visits: dict[tuple[str, str, str], Visit] = {}
+
+    def go_on(server: Server, size: str = "desk", scheme: str = "light") -> Visit:
+        named = (server.url, size, scheme)
+        if named not in visits:
+            visits[named] = window(browser, server, size, scheme)
+            visits[named].open()
+        return visits[named]
+
+    yield go_on
+    for visit in visits.values():
+        visit.page.context.close()

@@ -15,10 +15,10 @@ ASKED = re.compile(r"(\d) to (\d), Ω")
 
 @pytest.mark.parametrize(("size", "scheme"), WINDOWS[: share(1, 2)])
 def test_pair_by_pair_to_the_windings_and_there_again_after_a_reload(
-    own: Server, look: Look, size: str, scheme: str
+    own: Server, shared: Look, size: str, scheme: str
 ) -> None:
-    visit = look(own, size, scheme)
-    page = visit.open("which-lead-is-which")
+    visit = shared(own, size, scheme)
+    page = visit.turn_to("Which lead is which?")
     tags = page.get_by_role("textbox", name="Tags of all leads, parted by commas")
     tags.fill("1, 2, 3, 4, 5")
     tags.press("Enter")

@@ -16,6 +16,7 @@ from calib.bench import MeterClass
 from calib.errors import InputError, RegisterError
 from calib.register.bench_book import COLUMNS, LIMIT, Meter, as_json, meter_fields
 from calib.register.register import Register
+from tests.counts import share
 from tests.warm import ran
 
 # An ordinary voltmeter and ohmmeter.
@@ -222,7 +223,7 @@ def test_entries_as_long_as_the_limit_are_kept(register: Register) -> None:
     assert register.session(begun.session_id).entries == {"notes": text}
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=share(40, 200), deadline=None)
 @given(
     st.dictionaries(
         st.text(max_size=8),
