@@ -14,8 +14,9 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import context, exchange, forms
+from calib.app import attachments, context, exchange, forms
 from calib.app.forms import Form
+from calib.register.attachments import of_record
 from calib.register.fields import FIELDS
 from calib.session import readings
 from calib.session.fields import Field
@@ -55,6 +56,8 @@ def draw() -> None:
     st.header("Bring in", anchor=False)
     exchange.bring_in()
     exchange.merge_in()
+    st.header("Photographs and data sheets", anchor=False)
+    _attached(opened)
     st.header("Keep it safe", anchor=False)
     _keep_safe(opened)
 
@@ -189,6 +192,15 @@ def _outcome(report: Any, name: str) -> str:
     if report.revised:
         return f"{name} was there with other readings: yours now count, and the record is marked for review."
     return f"Added {name}."
+
+
+def _attached(opened: context.Opened) -> None:
+    """The files of one record; nothing is read until one is chosen."""
+    pairs = zip(opened.known["unit"], opened.known["contributor"], strict=True)
+    named = {f"{unit} of {contributor}": (contributor, unit) for unit, contributor in pairs}
+    chosen = st.selectbox("Of which unit?", list(named), index=None, placeholder="choose", key="seen_files_of")
+    if chosen is not None:
+        attachments.draw(of_record(*named[chosen]), opened.place)
 
 
 def _keep_safe(opened: context.Opened) -> None:
