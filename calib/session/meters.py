@@ -147,13 +147,15 @@ def faults_of(entries: Mapping[str, Any]) -> dict[str, str]:
     return found
 
 
-def less_null(entries: Mapping[str, Any], ohm: float | None, aloud: dict[str, str]) -> float | None:
-    """The resistance without that of the leads, said aloud where a null is taken off."""
+def less_null(
+    entries: Mapping[str, Any], ohm: float | None, aloud: dict[str, str], field: str = "null_ohm"
+) -> float | None:
+    """The resistance without that of the leads, said aloud at a field where a null is taken off."""
     null = entries.get("null_ohm")
     if ohm is None or null is None or entries.get("ohm_leads") != NULL or not 0 <= null < ohm:
         return ohm
     net = float(bench.less_lead_null(ohm, float(null)))
-    aloud["null_ohm"] = f"{ohm:.6g} Ω less the leads' {null:.4g} Ω is {net:.6g} Ω."
+    aloud[field] = f"{ohm:.6g} Ω less the leads' {null:.4g} Ω is {net:.6g} Ω."
     return net
 
 

@@ -17,6 +17,7 @@ from calib import bench, words
 from calib.paths import data
 from calib.register.fields import FIELDS, is_blank
 from calib.register.frame import frame_of
+from calib.register.records import HALVES
 from calib.session import meters as m
 from calib.session.fields import Numbers, doubted, read, refused, symbols_of
 from calib.session.steps import resistance
@@ -109,12 +110,10 @@ def understand(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Unde
     found, typed, aloud = numbers.kept, numbers.typed, numbers.aloud
     faults = m.faults_of(found) | numbers.faults
     columns = {name: found.get(name) for name in (*PLAIN, *STANDING)} | _voltage(found, aloud)
-    columns |= _resistance(found, aloud) | _core(found, aloud)
+    columns |= _resistance(found, aloud) | _halves(found, aloud) | _core(found, aloud)
     columns |= {} if found["wire"] is None else wire_column(typed, aloud, faults)
-    columns["centre_tapped"] = columns["rectifier"] == "full-wave" or HALF in (
-        found.get("volts_across"),  # anything that is read on one half tells of a tap
-        found.get("ohms_across"),
-    )
+    on_halves = [found.get("volts_across") == HALF, found.get("ohms_across") == HALF, *(columns[one] for one in HALVES)]
+    columns["centre_tapped"] = columns["rectifier"] == "full-wave" or any(on_halves)  # what a half reads tells of a tap
     if metal_of(found) == ALUMINIUM:  # an empty cell is copper, or not known
         columns["conductor"] = ALUMINIUM
     columns |= {"unit": found.get("tag") or "this unit", "simulated": bool(found.get("simulated"))}
@@ -139,6 +138,7 @@ def understand_known(entries: Mapping[str, Any], meters: Sequence[Meter], simula
     if columns["rating_basis"] != "guide":  # its factor is asked with it alone
         columns["guide_factor"] = None
     columns["hv_resistance_ohm"] = m.less_null(found, ohm, aloud)
+    columns |= _halves(found, aloud)
     for name in ("hv_resistance_ohm", "primary_resistance_ohm"):
         m.four_wire_hint(found, name, found.get(name), aloud)
     columns |= wire_column(typed, aloud, faults)
@@ -294,11 +294,24 @@ def _resistance(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, 
     return {"hv_resistance_ohm": whole}
 
 
+def _halves(entries: Mapping[str, Any], aloud: dict[str, str]) -> dict[str, Any]:
+    """The halves read singly, each less the leads' null; with the whole empty their sum is it."""
+    net = {name: m.less_null(entries, entries.get(name), aloud, name) for name in HALVES}
+    read = [ohm for ohm in net.values() if ohm is not None]
+    if entries.get("ohms_read") is None and len(read) == len(HALVES):
+        _add(aloud, HALVES[1], f"The halves add up to {sum(read):.6g} Ω for the whole winding.")
+    return net
+
+
 def _as_read(entries: Mapping[str, Any]) -> dict[str, Any]:
     """The readings by the columns that they belong to, each as it was shown, half or whole."""
     told = {column: entries.get(FIELD_OF.get(column, column)) for column in m.READ}
     for name in ("excitation_v", "hv_v") if entries.get("voltage_by") == NO_LOAD else ("no_load_v",):
         told[name] = None
+    halves = [ohm for ohm in _halves(entries, {}).values() if ohm is not None]
+    if told["hv_resistance_ohm"] is None and len(halves) == len(HALVES):  # as it would have been shown from end to end
+        null = entries.get("null_ohm") if entries.get("ohm_leads") == m.NULL else None
+        told["hv_resistance_ohm"] = sum(halves) + (null or 0.0)
     return told
 
 

@@ -55,6 +55,25 @@ def test_a_doubled_resistance_is_less_sure_than_one_read_end_to_end() -> None:
     assert whole["u_resistance_pct"] != whole["u_resistance_pct"]
 
 
+def test_halves_read_singly_are_their_sum_where_the_whole_is_empty_each_less_the_null() -> None:
+    both = {"hv_half_1_ohm": 92.3, "hv_half_2_ohm": "96,9", "ohm_leads": "null-on", "null_ohm": 0.3}
+    alone = r.understand(ENTRIES | both | {"ohms_read": None, "rectifier": "bridge"})
+    assert alone.record is not None, alone
+    assert alone.record.centre_tapped
+    assert (alone.record.hv_half_1_ohm, alone.record.hv_half_2_ohm) == pytest.approx((92.0, 96.6))
+    assert alone.record.hv_resistance_ohm == pytest.approx(188.6)
+    assert alone.aloud["hv_half_2_ohm"].endswith("The halves add up to 188.6 Ω for the whole winding.")
+    assert alone.metered.u_pct > 0.5
+    half = r.understand(ENTRIES | both | {"hv_half_2_ohm": None})
+    assert set(half.missing) == {"hv_half_2_ohm"}
+
+
+def test_a_half_read_for_the_whole_is_doubted_where_the_halves_are_there() -> None:
+    slip = unit_of(ohms_read=92.0, ohms_across=r.WHOLE, hv_half_1_ohm=92.0, hv_half_2_ohm=96.6)
+    assert "half the winding was read for the whole" in slip["doubts"]
+    assert unit_of(ohms_read=188.6, ohms_across=r.WHOLE, hv_half_1_ohm=92.0, hv_half_2_ohm=96.6)["doubts"] == ""
+
+
 def test_a_whole_winding_is_taken_as_read_and_not_said_aloud() -> None:
     understood = r.understand(ENTRIES | {"volts_across": r.WHOLE, "ohms_across": r.WHOLE})
     assert understood.unit is not None

@@ -164,10 +164,10 @@ def _form(opened: context.Opened, now: dict[str, Any], understood: r.Understood,
     st.subheader("What it is for", anchor=False)
     form.ask("line_voltage_v", "line_frequency_hz")
     forms.supply("read_")
-    with st.expander("Sharpen it: core, primary, weight, the set's demand"):
+    with st.expander("Sharpen it: core, halves, primary, weight, the set's demand"):
         with st.container():  # what comes and goes here leaves the fields below in their place
             _core(form, now)
-        form.ask("primary_resistance_ohm", "weight_kg", "demand_ma")
+        form.ask("hv_half_1_ohm", "hv_half_2_ohm", "primary_resistance_ohm", "weight_kg", "demand_ma")
         benches = [STRANGER, *sorted(set(opened.known["contributor"]))]
         forms.select("read_contributor", "Read by", benches, "A bench with known units has its own small bias.")
         st.text_input("Your tag for the unit", key="read_tag")
