@@ -10,7 +10,7 @@ import calib
 from calib import words
 from calib.app import context
 from calib.register.attachments import Attachment, Owner
-from calib.register.evidence_file import FACTS, KEPT, evidence_of
+from calib.register.evidence_file import FACTS, KEPT, evidence_of, length_in_words
 
 SIDE_PX = 240
 TYPES = ["jpg", "jpeg", "png", "webp", "pdf"]
@@ -48,7 +48,7 @@ def draw(owner: Owner, place: str) -> None:
 def _one(owner: Owner, place: str, one: Attachment) -> None:
     """One file: what it is, and for a photograph a small picture of it."""
     whose = f"by {one.by}" if one.by else "by nobody named"
-    told = f"{one.name}: {KEPT[one.media]['label']}, {one.size / 1e6:.2f} MB, {whose}, {one.made_at:%Y-%m-%d}"
+    told = f"{one.name}: {KEPT[one.media]['label']}, {length_in_words(one.size)}, {whose}, {one.made_at:%Y-%m-%d}"
     told += f": {one.reason}" if one.reason else ""
     left, right = st.columns([1, 2], gap="medium")
     with right:

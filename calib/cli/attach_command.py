@@ -127,7 +127,9 @@ def _kind(media: str) -> str:
 
 
 def _size(count: int) -> str:
-    return f"{count / 1e6:.1f} MB" if count >= 1e6 else f"{max(count / 1e3, 0.1):.3g} kB"
+    from calib.register.evidence_file import length_in_words
+
+    return length_in_words(count)
 
 
 def _warn() -> None:

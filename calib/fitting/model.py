@@ -29,6 +29,7 @@ from calib.errors import CannotError
 from calib.fitting.features import CORE, ERAS, PAIRS, READINGS, V_OVER_R, VOLTAGE, Features, places
 from calib.fitting.imputation import Completed, Imputation
 from calib.fitting.prior import HANGING, MAIN, MAKER_SD, Prior
+from calib.register.fields import GRADES as EVIDENCE_GRADES
 from calib.supply.form_factor import FORM_FACTOR_SD
 
 
@@ -49,13 +50,7 @@ class Grade:
     sd: float
 
 
-GRADES = {
-    "nameplate": Grade(0.0, 0.02, 0.08),
-    "maker-data": Grade(0.0, 0.02, 0.06),
-    "set-data": Grade(-0.15, 0.08, 0.18),
-    "wire-measured": Grade(0.0, 0.15, 0.20),  # the assumed current density is common to the grade
-    "heat-run": Grade(0.0, 0.03, 0.08),
-}
+GRADES = {name: Grade(one["bias"], one["bias_sd"], one["sd"]) for name, one in EVIDENCE_GRADES.items()}
 GRADE_NAMES = tuple(GRADES)
 SUPPLY_SD_FLOOR = 0.01
 # Makers' habits drift between the units that were recorded and one that is asked about: sd in ln I (judgement). With

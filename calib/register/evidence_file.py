@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib.errors import Code, InputError, visible
 from calib.paths import data
+from calib.register.fields import Refusal, one_line
 from calib.register.tables import odd_kind, sha256_of
 
 if TYPE_CHECKING:
@@ -121,10 +122,18 @@ def evidence_of(raw: bytes, name: str) -> EvidenceFile:
     return EvidenceFile(plain_name(name), media, content)
 
 
+def length_in_words(count: int) -> str:
+    """A length in bytes as people read it."""
+    return f"{count / 1e6:.1f} MB" if count >= 1e6 else f"{max(count / 1e3, 0.1):.3g} kB"
+
+
 def plain_name(name: str) -> str:
     """A file's name without its folder, as one line in which nothing is hidden."""
     plain = unicodedata.normalize("NFC", PurePath(name.replace("\\", "/")).name)
-    return visible(plain, LONGEST_NAME) or "file"
+    try:
+        return one_line(visible(plain, LONGEST_NAME)) or "file"
+    except Refusal:  # one that stands for a blank
+        return "file"
 
 
 def fault_of(content: bytes, media: str) -> str:

@@ -199,10 +199,23 @@ def _bound(told: Any) -> float:
     return float(date.today().year if told == "this year" else told)
 
 
+GRADES: dict[str, dict[str, Any]] = data("register/fields.toml")["grade"]
+
+
+def _graded(grade: str) -> str:
+    """A grade of evidence in words: what it is, and how far a stated current is off."""
+    told = GRADES[grade]
+    spread = 100.0 * math.expm1(math.hypot(told["bias_sd"], told["sd"]))
+    low = f"{-100.0 * math.expm1(told['bias']):.0f} % low, " if told["bias"] else ""
+    return f"{grade}: {told['means']}, {low}±{spread:.0f} %"
+
+
 def _facts(name: str, told: Mapping[str, Any]) -> FieldFacts:
     """The facts of one field, as ``fields.toml`` tells them; what it has no limits or choices for is text."""
     choices = get_args(CODES[name]) if name in CODES else tuple(told.get("choices", ()))
     kind: Any = told.get("kind") or ("number" if "limits" in told else "choice" if choices else "text")
+    said = tuple(map(_graded, choices)) if name == "evidence" else tuple(told.get("said", ()))
+    help = f"{told['help']} {'; '.join(said)}." if name == "evidence" else told["help"]
     low, high = map(_bound, told["limits"]) if "limits" in told else (None, None)
     return FieldFacts(
         name,
@@ -213,10 +226,10 @@ def _facts(name: str, told: Mapping[str, Any]) -> FieldFacts:
         high,
         told.get("low_excluded", False),
         ("true", "false") if kind == "flag" else choices,
-        told["help"],
+        help,
         kind,
         (_bound(told["usual"][0]), _bound(told["usual"][1])) if "usual" in told else None,
-        tuple(told.get("said", ())),
+        said,
         told.get("whole", False),
         LONGEST_NAME if name in _NAMES["fields"] else None,
     )

@@ -159,7 +159,7 @@ def add_new(page: Page) -> None:
         type_in(page, label, value)
     for label, value in CHOSEN.items():
         page.get_by_role("combobox", name=label).click()
-        page.get_by_role("option", name=value, exact=True).click()
+        page.get_by_role("option", name=re.compile(rf"^{value}\b")).click()
     page.get_by_role("button", name="Add this unit").click()
     page.wait_for_selector("text=Added AL-7")
 

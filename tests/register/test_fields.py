@@ -26,3 +26,16 @@ def test_a_usual_range_lies_within_the_limits_and_each_choice_is_put_in_words_or
             assert one.within(one.usual[0]), one
             assert one.within(one.usual[1]), one
         assert len(one.said) in (0, len(one.choices)), one
+
+
+def test_each_grade_of_evidence_says_what_it_is_and_the_spread_that_the_fit_begins_from() -> None:
+    """The figures by hand, exp(hypot(bias_sd, sd)) - 1, and 1 - exp(-0.15)."""
+    from calib.fitting.model import GRADES
+
+    said = dict(zip(FIELDS["evidence"].choices, FIELDS["evidence"].said, strict=True))
+    assert list(said) == list(GRADES)
+    spreads = {"nameplate": "±9 %", "maker-data": "±7 %", "set-data": "14 % low, ±22 %", "wire-measured": "±28 %"}
+    for name, spread in {**spreads, "heat-run": "±9 %"}.items():
+        assert said[name].startswith(f"{name}: ")
+        assert said[name].endswith(f", {spread}")
+        assert said[name] in FIELDS["evidence"].help  # so in calib add --help, the template and the descriptor

@@ -148,7 +148,10 @@ def _grid(form: Form, names: list[str]) -> None:
     for column, part in zip(st.columns(2, gap="medium"), (names[:half], names[half:]), strict=True):
         with column:
             for name in part:
-                form.ask(name)
+                if name == "evidence":
+                    form.choice(form.fields[name], FIELDS[name].names)
+                else:
+                    form.ask(name)
                 for other in AFTER.get(name, ()):
                     if other == "rating_basis":
                         form.choice(form.fields[other], FIELDS[other].names)
