@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 HERE = "calib demand"
 NUMBERS = ("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "diode_drop_v", "series_ohm")
-LINE = ("line_now_v", "line_now_hz")
+MORE = ("line_now_v", "line_now_hz", "section_ohm", "section_uf", "section_h")
 
 
 def run(asked: argparse.Namespace) -> None:
@@ -68,7 +68,7 @@ def supply_of(asked: argparse.Namespace) -> SetSupply:
 
     numbers: dict[str, float] = {}
     faults: list[Fault] = []
-    for name in (*NUMBERS, *LINE):
+    for name in (*NUMBERS, *MORE):
         typed = getattr(asked, name)
         try:
             numbers |= {} if typed is None else {name: number_of(name, typed, HERE)}

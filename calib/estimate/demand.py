@@ -23,6 +23,7 @@ from calib.paths import data
 from calib.supply.duty import AT_LIMIT, BROKEN, KEPT, NOT_TOLD, Judged, rectifier_duty
 from calib.supply.loads import LineUp
 from calib.supply.parameters import Settings
+from calib.supply.section import FilterSection
 from calib.supply.steady_state import SupplyState, solve, states_of
 
 if TYPE_CHECKING:
@@ -69,6 +70,8 @@ class Demand:
         What the line gives at the worst load, fuse, inrush, and what today's line makes of it.
     hv_fuse_ma : float or None
         Time-lag fuse in the lead of a centre tap, or of the winding (judgement) [mA].
+    section : FilterSection or None
+        What a second section leaves at the average load; None where none was told.
     heaters : tuple of (float, float)
         Volts and amperes [V], [A].
     judged : tuple of Judged
@@ -99,6 +102,7 @@ class Demand:
     worst: SupplyState | None = field(repr=False)
     mains: MainsSide = field(repr=False)
     hv_fuse_ma: float | None
+    section: FilterSection | None = field(repr=False)
     heaters: tuple[tuple[float, float], ...]
     judged: tuple[Judged, ...] = field(repr=False)
     flags: str
@@ -124,7 +128,7 @@ class Demand:
             name: getattr(self, name) for name in self.__dataclass_fields__ if name not in ("judged", "worst", "mains")
         }
         state = told.pop("average")
-        told |= self.mains.as_dict()
+        told |= self.mains.as_dict() | {"section": self.section.as_dict() if self.section else None}
         told |= {name: getattr(state, name) if state else None for name in ("ripple_v_pp", "winding_rms_ma", "peak_ma")}
         told |= {f"{name}_worst": getattr(self.worst, name) if self.worst else None for name in ("peak_ma",)}
         told |= {
@@ -152,6 +156,9 @@ class Demand:
         lines.append(said[told].format(**self._figures))
         if self.average is not None:
             lines.append(said["state"].format(**self._figures))
+        if self.section is not None:
+            lines.append(said["section"].format(**self.section.as_dict()))
+            lines += [said["resonates"].format(**self.section.as_dict())] if self.section.resonates else []
         lines += self.mains.words
         lines += [said["hv_fuse"].format(**self._figures)] if self.hv_fuse_ma is not None else []
         lines += [said["heater"].format(volts=volts, amperes=amperes) for volts, amperes in self.heaters]
@@ -264,17 +271,19 @@ def _volts(works: _Works | None) -> dict[str, Any]:
         "dc_v_worst": worst.dc_v if worst else None,
         "peak_inverse_v": works.inverse_v if works else None,
         "hv_fuse_ma": works.hv_fuse_ma if works else None,
+        "section": works.section if works else None,
     }
 
 
 @dataclass(frozen=True)
 class _Works:
-    """How the supply works: states at both loads, limits of the direct volts, peak inverse, fuse, judgements."""
+    """How the supply works: states at both loads, limits of the direct volts, peak inverse, fuse, section, judged."""
 
     states: tuple[SupplyState | None, ...]
     limits_v: tuple[float, float]
     inverse_v: float | None
     hv_fuse_ma: float | None
+    section: FilterSection | None
     judged: tuple[Judged, ...]
 
 
@@ -285,12 +294,14 @@ def _works(
     states = states_of(what)
     found = [(replace(what, load_ma=one.load_ma), one) for one in states if one is not None]
     if states[0] is None or not found:
-        return _Works(states, (math.nan, math.nan), None, None, ())
+        return _Works(states, (math.nan, math.nan), None, None, None, ())
     limits = _interval(asked, at, found[0][0], states[0].dc_v, told)
     duties = [rectifier_duty(*one) for one in found]
     fuse = duties[-1].hv_fuse_ma
     blank = None if math.isnan(fuse) else fuse
-    return _Works(states, limits, duties[0].peak_inverse_v, blank, _judged(duties[0].judged, duties[-1].judged))
+    section = told[0].section(states[0], float(what.frequency_hz))
+    judged = _judged(duties[0].judged, duties[-1].judged)
+    return _Works(states, limits, duties[0].peak_inverse_v, blank, section, judged)
 
 
 def _source(asked: Prediction, at: int, supply: SetSupply) -> tuple[float, float, float] | None:

@@ -7,12 +7,17 @@ from typing import Any
 
 import numpy as np
 
-from calib.errors import Fault, InputError
+from calib.errors import Fault, InputError, outside
 from calib.estimate.line import line_faults
 from calib.paths import data
 from calib.supply.parameters import Settings
+from calib.supply.section import FilterSection, filter_section
+from calib.supply.steady_state import SupplyState
 
 __all__ = ["SetSupply"]
+
+# name: (least, greatest, unit)
+SECTION = {"section_ohm": (0.1, 1e6, "ohm"), "section_uf": (1e-3, 1e7, "µF"), "section_h": (1e-3, 1e4, "H")}
 
 
 @dataclass(frozen=True)
@@ -37,6 +42,9 @@ class SetSupply:
         Line that it will run on; None for the unit's nominal one, give or take 5 % [V].
     line_now_hz : float or None
         Its frequency; None for the unit's nominal one [Hz].
+    section_ohm, section_uf, section_h : float or None
+        A second section behind the first capacitor: its resistance, its capacitor, and the inductance of a choke or
+        field coil, None of a resistor; the first two together or neither [ohm], [µF], [H].
     """
 
     capacitance_uf: float | None = None
@@ -48,14 +56,36 @@ class SetSupply:
     series_ohm: float = 0.0
     line_now_v: float | None = None
     line_now_hz: float | None = None
+    section_ohm: float | None = None
+    section_uf: float | None = None
+    section_h: float | None = None
 
     def __post_init__(self) -> None:
         faults = []
         if not 0.0 <= self.series_ohm <= 1e6:
             faults.append(_fault("series_ohm", self.series_ohm, "is outside the limits, 0 to 1000000 ohm", "limits"))
+        faults += self._section_faults()
         faults += line_faults({"line_now_v": self.line_now_v, "line_now_hz": self.line_now_hz})
         if faults:
             raise InputError(faults)
+
+    def _section_faults(self) -> list[Fault]:
+        """Faults of the second section: a part missing, or beyond its limits."""
+        parts = {"section_ohm": self.section_ohm, "section_uf": self.section_uf, "section_h": self.section_h}
+        faults = []
+        for name, value in parts.items():
+            low, high, unit = SECTION[name]
+            if value is not None and not low <= value <= high:
+                faults.append(_fault(name, value, outside(f"{low:g} to {high:g} {unit}"), "limits"))
+            elif value is None and name != "section_h" and any(one is not None for one in parts.values()):
+                faults.append(_fault(name, "", "a second section needs its resistance and its capacitor", "missing"))
+        return faults
+
+    def section(self, state: SupplyState, hz: float) -> FilterSection | None:
+        """What the second section leaves of a steady state; None where there is none."""
+        if self.section_ohm is None or self.section_uf is None:
+            return None
+        return filter_section(state, hz, self.section_ohm, self.section_uf, self.section_h or 0.0)
 
     def settings(
         self, rectifier: str, filter: str, source: tuple[float, float, float], load_ma: np.ndarray, hz: float

@@ -13,6 +13,7 @@ _NAMES = {
         *("fuse_ma", "glow_regulator", "heat_budget", "heater_at_load", "in_series", "inrush", "primary_current"),
     ),
     "steady_state": ("SupplyState", "critical_inductance", "load_line", "state_of", "steady_state"),
+    "section": ("FilterSection", "filter_section", "resonance_hz", "ripple_hz"),
     "parameters": ("Settings",),
     "duty": ("Duty", "rectifier_duty"),
     "form_factor": ("FORM_FACTOR", "FORM_FACTOR_SD", "ConvertedRating", "convert_rating", "winding_rms_per_dc"),

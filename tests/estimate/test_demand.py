@@ -89,6 +89,16 @@ def test_todays_line_and_frequency_are_told_with_what_mends_them():
     assert said.index("Before any of these: unplug") < said.index("Which way round")
 
 
+def test_second_section_is_told_behind_the_first():
+    found = asked(supply=SetSupply(16.0, section_ohm=1150.0, section_uf=16.0, section_h=15.0))
+    section = found.as_dict()["section"]
+    assert section["dc_v"] == pytest.approx(found.dc_v - 1.15 * 60.0)
+    assert section["ripple_v_rms"] < 0.02 * found.average.ripple_v_rms
+    assert "Behind the second section" in str(found)
+    assert asked().as_dict()["section"] is None
+    assert "resonate at 50.3 Hz" in str(asked(supply=SetSupply(16.0, section_ohm=200.0, section_uf=2.0, section_h=5.0)))
+
+
 def test_bleeder_on_a_source_that_cannot_feed_the_set_is_an_answer():
     loads = load_rows([{"load": "set", "average_ma": "60"}, {"load": "bleeder", "ohm": "4700"}])
     near, beyond = (asked(loads, SetSupply(16.0, series_ohm=ohm, line_now_v=117.0)) for ohm in (3000.0, 5000.0))
@@ -179,6 +189,8 @@ def test_ac_rating_is_not_held_against_a_direct_current():
         ({"capacitance_uf": 16.0, "series_ohm": -1.0}, {}, "series_ohm"),
         ({"capacitance_uf": 16.0, "line_now_v": 12000.0}, {}, "line_now_v"),
         ({"capacitance_uf": 16.0, "line_now_hz": 0.0}, {}, "line_now_hz"),
+        ({"capacitance_uf": 16.0, "section_h": 5.0, "section_uf": 8.0}, {}, "section_ohm"),
+        ({"capacitance_uf": 16.0, "section_ohm": 500.0, "section_uf": 0.0}, {}, "section_uf"),
     ],
 )
 def test_what_is_missing_or_absurd_is_one_fault(supply: dict[str, float], changes: dict[str, str], column: str):

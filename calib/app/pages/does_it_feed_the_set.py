@@ -24,7 +24,10 @@ if TYPE_CHECKING:
 SAYS = context.SAID["demand"]
 LABELS = SAYS["fields"]
 ROWS, MOST_ROWS = 3, 12
-SUPPLY = ("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "series_ohm", "line_now_v", "line_now_hz")
+SUPPLY = (
+    *("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "series_ohm"),
+    *("section_ohm", "section_h", "section_uf", "line_now_v", "line_now_hz"),
+)
 MORE = ("average_ma", "worst_ma", "ohm", "heater_v", "heater_a")
 
 
@@ -203,6 +206,10 @@ def _figures(found: Demand) -> list[tuple[str, str]]:
         told.append(("ripple, peak to peak", found.average.ripple_v_pp, "V"))
         told.append(("winding, one side", found.average.winding_rms_ma, "mA rms"))
         told.append(("rectifier's peak", found.average.peak_ma, "mA"))
+    if found.section is not None:
+        told.append(("behind the second section", found.section.dc_v, "V"))
+        told.append(("ripple there, at most", found.section.ripple_v_pp, "V peak to peak"))
+        told.append(("heat in the section", found.section.watts, "W"))
     told += [(f"heaters of {measured.shown(volts)} V", amperes, "A") for volts, amperes in found.heaters]
     rows = [(name, f"{words.figure(value)} {symbol}") for name, value, symbol in told if value is not None]
     if found.dc_v is not None and found.dc_v_low is not None and found.dc_v_high is not None:
