@@ -22,6 +22,7 @@ from calib.fitting.tables import estimates
 from calib.paths import data
 from calib.supply.duty import AT_LIMIT, BROKEN, KEPT, NOT_TOLD, Judged, rectifier_duty
 from calib.supply.loads import LineUp
+from calib.supply.mending import Mending, mendings
 from calib.supply.parameters import Settings
 from calib.supply.section import FilterSection
 from calib.supply.steady_state import SupplyState, solve, states_of
@@ -72,6 +73,8 @@ class Demand:
         Time-lag fuse in the lead of a centre tap, or of the winding (judgement) [mA].
     section : FilterSection or None
         What a second section leaves at the average load; None where none was told.
+    mendings : tuple of Mending
+        What would make the supply fit its rectifier at the worst load.
     heaters : tuple of (float, float)
         Volts and amperes [V], [A].
     judged : tuple of Judged
@@ -103,6 +106,7 @@ class Demand:
     mains: MainsSide = field(repr=False)
     hv_fuse_ma: float | None
     section: FilterSection | None = field(repr=False)
+    mendings: tuple[Mending, ...] = field(repr=False)
     heaters: tuple[tuple[float, float], ...]
     judged: tuple[Judged, ...] = field(repr=False)
     flags: str
@@ -129,6 +133,7 @@ class Demand:
         }
         state = told.pop("average")
         told |= self.mains.as_dict() | {"section": self.section.as_dict() if self.section else None}
+        told["mendings"] = [one.as_dict() for one in self.mendings]
         told |= {name: getattr(state, name) if state else None for name in ("ripple_v_pp", "winding_rms_ma", "peak_ma")}
         told |= {f"{name}_worst": getattr(self.worst, name) if self.worst else None for name in ("peak_ma",)}
         told |= {
@@ -163,6 +168,7 @@ class Demand:
         lines += [said["hv_fuse"].format(**self._figures)] if self.hv_fuse_ma is not None else []
         lines += [said["heater"].format(volts=volts, amperes=amperes) for volts, amperes in self.heaters]
         lines += [said["broken"].format(one=one, remedy=one.remedy) for one in self.broken]
+        lines += [data("supply/mending.toml")["caution"], *map(str, self.mendings)] if self.mendings else []
         lines += [said["not_told"].format(limits=", ".join(self.not_told))] if self.not_told else []
         return "\n".join([*lines, *self.notes, *self.mains.line_words])
 
@@ -272,6 +278,7 @@ def _volts(works: _Works | None) -> dict[str, Any]:
         "peak_inverse_v": works.inverse_v if works else None,
         "hv_fuse_ma": works.hv_fuse_ma if works else None,
         "section": works.section if works else None,
+        "mendings": works.mendings if works else (),
     }
 
 
@@ -284,6 +291,7 @@ class _Works:
     inverse_v: float | None
     hv_fuse_ma: float | None
     section: FilterSection | None
+    mendings: tuple[Mending, ...]
     judged: tuple[Judged, ...]
 
 
@@ -294,14 +302,14 @@ def _works(
     states = states_of(what)
     found = [(replace(what, load_ma=one.load_ma), one) for one in states if one is not None]
     if states[0] is None or not found:
-        return _Works(states, (math.nan, math.nan), None, None, None, ())
+        return _Works(states, (math.nan, math.nan), None, None, None, (), ())
     limits = _interval(asked, at, found[0][0], states[0].dc_v, told)
     duties = [rectifier_duty(*one) for one in found]
     fuse = duties[-1].hv_fuse_ma
     blank = None if math.isnan(fuse) else fuse
     section = told[0].section(states[0], float(what.frequency_hz))
     judged = _judged(duties[0].judged, duties[-1].judged)
-    return _Works(states, limits, duties[0].peak_inverse_v, blank, section, judged)
+    return _Works(states, limits, duties[0].peak_inverse_v, blank, section, mendings(found[-1][0], duties[-1]), judged)
 
 
 def _source(asked: Prediction, at: int, supply: SetSupply) -> tuple[float, float, float] | None:

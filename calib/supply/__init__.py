@@ -14,6 +14,7 @@ _NAMES = {
     ),
     "steady_state": ("SupplyState", "critical_inductance", "load_line", "state_of", "steady_state"),
     "section": ("FilterSection", "filter_section", "resonance_hz", "ripple_hz"),
+    "mending": ("Mending", "mendings"),
     "parameters": ("Settings",),
     "duty": ("Duty", "rectifier_duty"),
     "form_factor": ("FORM_FACTOR", "FORM_FACTOR_SD", "ConvertedRating", "convert_rating", "winding_rms_per_dc"),

@@ -99,6 +99,14 @@ def test_second_section_is_told_behind_the_first():
     assert "resonate at 50.3 Hz" in str(asked(supply=SetSupply(16.0, section_ohm=200.0, section_uf=2.0, section_h=5.0)))
 
 
+def test_what_would_mend_a_broken_limit_is_told_after_its_caution():
+    found = asked(supply=SetSupply(60.0, valve="5Y3-GT"))
+    assert {"smaller-capacitor", "choke-input", "solid-state"} <= {one["how"] for one in found.as_dict()["mendings"]}
+    said = str(found)
+    assert said.index("Before you change anything: unplug") < said.index("A first capacitor of 20 µF")
+    assert asked().mendings == ()
+
+
 def test_bleeder_on_a_source_that_cannot_feed_the_set_is_an_answer():
     loads = load_rows([{"load": "set", "average_ma": "60"}, {"load": "bleeder", "ohm": "4700"}])
     near, beyond = (asked(loads, SetSupply(16.0, series_ohm=ohm, line_now_v=117.0)) for ohm in (3000.0, 5000.0))

@@ -12,6 +12,7 @@ from calib import words
 from calib.app import context, forms
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.errors import InputError
+from calib.paths import data
 from calib.session import fields as measured, readings as r
 from calib.supply.duty import NAMES, Judged
 from calib.supply.loads import COLUMNS, LIMITS, USES, LineUp, load_rows
@@ -157,6 +158,10 @@ def _answer(opened: context.Opened, unit: pd.DataFrame, line_up: LineUp, supply:
         )
         st.html(f'<p id="demand" class="calib-sentence">{html.escape(said)}</p>')
     _limits(found.judged)
+    if found.mendings:
+        context.caution(data("supply/mending.toml")["caution"])
+        for one in found.mendings:
+            st.write(words.plain(str(one)))
     st.html(context.table(("what", "figure"), _figures(found)))
     for note in found.notes:
         st.write(words.plain(note))

@@ -1,0 +1,177 @@
+"""What would make a supply fit its rectifier, each change solved anew and judged by the same limits.
+
+Source: O. H. Schade, "Analysis of Rectifier Operation", Proc. IRE 1943 (series resistance, capacitor); R. Lee,
+"Electronic Transformers and Circuits" (choke input).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from calib.paths import data
+from calib.supply.duty import Duty, rectifier_duty
+from calib.supply.parameters import Settings
+from calib.supply.steady_state import SupplyState, states_of
+
+__all__ = ["Mending", "mendings"]
+
+DECADE = (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82)  # IEC 60063, E12
+SERIES_OHM = tuple(float(one * power) for power in (1, 10) for one in DECADE) + (1000.0, 1200.0, 1500.0)
+CAPACITORS_UF = (100.0, 80.0, 64.0, 50.0, 47.0, 40.0, 32.0, 22.0, 20.0, 16.0, 12.0, 10.0, 8.0, 6.0, 4.0)
+CHOKES_H = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 30.0, 40.0, 60.0)
+CHOKE_OHM_PER_H = 15.0  # of ordinary filter chokes (judgement)
+OVER_CRITICAL = 1.5  # of the inductance, since a choke loses some with its direct current (judgement)
+DIODE_DROP_V, INVERSE_SPARE = 1.0, 1.5  # of silicon; its peak inverse rating over what it sees (judgement)
+# The limits that a change of a kind can mend.
+MENDS = {
+    "series-resistor": {"source-resistance", "peak-current"},
+    "smaller-capacitor": {"first-capacitor", "peak-current"},
+    "choke-input": {"first-capacitor", "peak-current", "source-resistance", "direct-current", "ac-volts"},
+    "less-current": {"direct-current", "peak-current"},
+    "solid-state": {
+        "first-capacitor",
+        "peak-current",
+        "source-resistance",
+        "direct-current",
+        "ac-volts",
+        "peak-inverse",
+    },
+}
+
+
+@dataclass(frozen=True)
+class Mending:
+    """One change; ``str()`` says it with its figures.
+
+    Attributes
+    ----------
+    how : str
+        A key of MENDS.
+    mends : tuple of str
+        The limits that were broken and then are not.
+    leaves : tuple of str
+        The limits that stay broken, which another change must mend.
+    figures : dict
+        ohm, watts, uf, henry, dc_v and such, in the unit of their names.
+    """
+
+    how: str
+    mends: tuple[str, ...]
+    leaves: tuple[str, ...]
+    figures: dict[str, float]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values."""
+        return {"how": self.how, "mends": list(self.mends), "leaves": list(self.leaves), **self.figures}
+
+    def __str__(self) -> str:
+        return str(data("supply/mending.toml")[self.how]).format(**self.figures)
+
+
+def mendings(what: Settings, duty: Duty) -> tuple[Mending, ...]:
+    """What would make the supply fit.
+
+    Parameters
+    ----------
+    what : Settings
+        The supply, of one case.
+    duty : Duty
+        What it asks of its parts, as ``rectifier_duty`` gives it.
+
+    Returns
+    -------
+    tuple of Mending
+        The least change of each kind that mends all that its kind can; none without a valve or with no limit of it
+        broken.
+    """
+    broken = {one.limit for one in duty.broken}
+    if duty.valve is None or not broken & MENDS["solid-state"]:
+        return ()
+    found = []
+    for how, able in MENDS.items():
+        wanted = broken & able
+        if not wanted:
+            continue
+        for changed, figures in _changes(how, what, duty):
+            left = {one.limit for one in changed.broken}
+            if not left & wanted:
+                found.append(Mending(how, tuple(sorted(broken - left)), tuple(sorted(left)), figures))
+                break
+    return tuple(found)
+
+
+def _changes(how: str, what: Settings, duty: Duty) -> Iterator[tuple[Duty, dict[str, float]]]:
+    """The changes of a kind, the least first, each with what it makes and its figures."""
+    ohm = float(what.source_ohm)
+    if how == "series-resistor" and what.filter == "capacitor":
+        cases = [replace(what, source_ohm=ohm + one) for one in SERIES_OHM]
+        for one, (state, new) in zip(SERIES_OHM, _duties(cases, "source_ohm"), strict=True):
+            if state is not None and new is not None:
+                watts = (state.winding_rms_ma / 1000.0) ** 2 * one
+                yield new, {"ohm": one, "watts": watts, "dc_v": state.dc_v}
+    elif how == "smaller-capacitor" and what.filter == "capacitor":
+        sizes = [one for one in CAPACITORS_UF if one < float(what.capacitance_uf)]
+        cases = [replace(what, capacitance_uf=one) for one in sizes]
+        for one, (state, new) in zip(sizes, _duties(cases, "capacitance_uf"), strict=True):
+            if state is not None and new is not None:
+                yield new, {"uf": one, "dc_v": state.dc_v, "ripple_v_pp": state.ripple_v_pp}
+    elif how == "choke-input" and what.filter == "capacitor" and what.rectifier in ("full-wave", "bridge"):
+        yield from _through_choke(what)
+    elif how == "less-current" and duty.valve is not None:
+        yield from _with_less(what, duty)
+    elif how == "solid-state":
+        yield from _with_diodes(what, duty)
+
+
+def _duties(cases: Sequence[Settings], column: str) -> list[tuple[SupplyState | None, Duty | None]]:
+    """State and duty of cases that differ in one column, solved together; None where there is no state."""
+    if not cases:
+        return []
+    values: dict[str, Any] = {column: np.array([float(getattr(one, column)) for one in cases])}
+    every = replace(cases[0], **values)
+    found = states_of(every)
+    return [(state, rectifier_duty(one, state) if state else None) for one, state in zip(cases, found, strict=True)]
+
+
+def _through_choke(what: Settings) -> Iterator[tuple[Duty, dict[str, float]]]:
+    """With the least choke that is 1.5 times the critical one or more."""
+    for henry in CHOKES_H:
+        choke_ohm = CHOKE_OHM_PER_H * henry
+        case = replace(what, filter="choke", choke_h=henry, choke_ohm=choke_ohm)
+        (state, new), *_ = _duties([case], "source_ohm")
+        if state is None or new is None or henry < OVER_CRITICAL * state.critical_h:
+            continue
+        figures = {"henry": henry, "choke_ohm": choke_ohm, "dc_v": state.dc_v, "peak_ma": state.peak_ma}
+        yield new, figures | {"critical_ma": new.critical_ma}
+
+
+def _with_less(what: Settings, duty: Duty) -> Iterator[tuple[Duty, dict[str, float]]]:
+    """With less current, down to a half."""
+    load = duty.state.load_ma
+    loads = [load * share for share in np.linspace(0.98, 0.5, 25)]
+    cases = [replace(what, load_ma=one) for one in loads]
+    for one, (state, new) in zip(loads, _duties(cases, "load_ma"), strict=True):
+        if state is not None and new is not None:
+            yield new, {"load_ma": one, "less_ma": load - one, "dc_v": state.dc_v}
+
+
+def _with_diodes(what: Settings, duty: Duty) -> Iterator[tuple[Duty, dict[str, float]]]:
+    """With silicon, and the series resistors with which the direct voltage is the valve's or just above."""
+    ohm, steps = float(what.source_ohm), (0.0, *SERIES_OHM)
+    bare = replace(what, valve=None, diode_drop_v=DIODE_DROP_V)
+    cases = [replace(bare, source_ohm=ohm + one) for one in steps]
+    best: tuple[float, SupplyState, Duty] | None = None
+    for one, (state, new) in zip(steps, _duties(cases, "source_ohm"), strict=True):
+        if state is None or new is None or (best is not None and state.dc_v < duty.state.dc_v):
+            break
+        best = (one, state, new)
+    if best is not None:
+        one, state, new = best
+        peak = math.sqrt(2.0) * float(what.volts)
+        figures = {"ohm": one, "watts": (state.winding_rms_ma / 1000.0) ** 2 * one, "dc_v": state.dc_v}
+        yield new, figures | {"inverse_v": INVERSE_SPARE * duty.peak_inverse_v, "capacitor_v": peak}

@@ -1,0 +1,62 @@
+"""What would make a supply fit: each change, made, keeps the limits that it says it mends."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from calib.supply.duty import Duty, rectifier_duty
+from calib.supply.mending import Mending, mendings
+from calib.supply.parameters import Settings
+from calib.supply.steady_state import state_of
+
+WHAT = Settings("full-wave", "capacitor", 350.0, 60.0, 60.0, 122.0, 60.0, valve="5Y3-GT")
+
+
+def duty_of(what: Settings) -> Duty:
+    return rectifier_duty(what, state_of(what))
+
+
+@pytest.fixture(scope="module")
+def found() -> dict[str, Mending]:
+    return {one.how: one for one in mendings(WHAT, duty_of(WHAT))}
+
+
+def changed(one: Mending) -> Settings:
+    of = one.figures
+    if one.how == "series-resistor":
+        return replace(WHAT, source_ohm=60.0 + of["ohm"])
+    if one.how == "smaller-capacitor":
+        return replace(WHAT, capacitance_uf=of["uf"])
+    if one.how == "choke-input":
+        return replace(WHAT, filter="choke", choke_h=of["henry"], choke_ohm=of["choke_ohm"])
+    if one.how == "less-current":
+        return replace(WHAT, load_ma=of["load_ma"])
+    return replace(WHAT, valve=None, diode_drop_v=1.0, source_ohm=60.0 + of["ohm"])
+
+
+def test_each_change_made_keeps_what_it_says(found):
+    broken = {one.limit for one in duty_of(WHAT).broken}
+    assert {"first-capacitor", "peak-current"} <= broken
+    assert {"smaller-capacitor", "choke-input", "solid-state"} <= found.keys()
+    for one in found.values():
+        after = duty_of(changed(one))
+        assert after.state.dc_v == pytest.approx(one.figures["dc_v"], rel=1e-4)
+        assert {broken.limit for broken in after.broken} == set(one.leaves)
+        assert set(one.mends) == broken - set(one.leaves)
+        assert str(one)
+
+
+def test_silicon_has_the_valve_s_voltage_by_its_resistors_and_says_what_the_capacitors_see(found):
+    one = found["solid-state"]
+    assert one.figures["dc_v"] >= duty_of(WHAT).state.dc_v
+    assert one.figures["capacitor_v"] == pytest.approx(494.97, rel=1e-4)
+    assert "until the valves are warm every capacitor sees 495 V" in str(one)
+
+
+def test_nothing_is_offered_where_nothing_of_a_valve_is_broken():
+    kept = replace(WHAT, source_ohm=200.0, capacitance_uf=10.0, load_ma=80.0)
+    assert mendings(kept, duty_of(kept)) == ()
+    diodes = replace(WHAT, valve=None)
+    assert mendings(diodes, duty_of(diodes)) == ()
