@@ -22,12 +22,13 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import CannotError, InputError, is_hidden
+from calib.register.attachments import of_record
 from calib.register.file import opened
 from calib.register.gate import rows
 from calib.register.merge import read_bundle
 from calib.register.records import KnownUnit
 from calib.register.register import Register, check_register
-from tests.kills import WAYS, kill
+from tests.kills import LANE, WAYS, kill, photograph
 from tests.register import hostile_exchange
 from tests.register.conftest import TYPED
 from tests.warm import SERVER
@@ -93,6 +94,7 @@ def adding_on_little(path: Path, limit: int, told: str) -> None:
     for k in range(12):
         try:
             Register(path).add(record(f"G-{k}"))
+            Register(path).attach(of_record(LANE, "F-0"), photograph(k))
         except CannotError as error:
             raise SystemExit(1 if len(str(error).splitlines()) == 1 else 2) from None
         os.mkdir(f"{told}-{k}")  # a name takes no room of a file
@@ -111,8 +113,9 @@ def fills(count: int, place: Path, chance: random.Random) -> Outcome:
         process.join()
         refused += process.exitcode == 1
         said = {f"G-{one.name.rsplit('-', 1)[1]}" for one in place.glob(f"{told.name}-*")}
-        units = set(register.known()["unit"])
-        if not {"F-0", *said} <= units or process.exitcode not in (0, 1):
+        units, files = set(register.known()["unit"]), register.attachments(of_record(LANE, "F-0"))
+        sound = check_register(path).is_sound and len(files) >= len(said)
+        if not {"F-0", *said} <= units or process.exitcode not in (0, 1) or not sound:
             wrong.append(
                 f"fill {number} at {limit}: ended with {process.exitcode}, told {len(said)}, there {len(units)}"
             )
