@@ -55,7 +55,7 @@ def narrowing(asked: Prediction, level: float) -> pd.DataFrame:
     frame["unit"] = [f"{place}" for place in range(len(drop))]
     for place, reading in enumerate(drop):
         _blank(frame, place, (column for name in reading for column in ADDED[name]))
-    middle, low, high = Prediction.of(asked.model, frame, asked.as_read).rated.limits(level)
+    middle, low, high = asked.made_of(frame).rated.limits(level)
     wide, many = high / low, len(added) + 1
     table = {
         "reading": [first, *added],

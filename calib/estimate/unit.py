@@ -291,7 +291,7 @@ def _other(asked: Prediction, answer: pd.DataFrame, level: float) -> pd.DataFram
     swapped = SWAPPED.get(filter, "")
     if (rectifier, swapped) not in FORM_FACTOR:
         return answer.iloc[:0]
-    return estimates(Prediction.of(asked.model, asked.readings.assign(filter=swapped), asked.as_read), level)
+    return estimates(asked.made_of(asked.readings.assign(filter=swapped)), level)
 
 
 def _curve(rated: RatedCurrent) -> pd.DataFrame:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -350,8 +350,16 @@ class Prediction:
     @classmethod
     def of(cls, model: Fitted, unknown: Readings, as_read: bool = False) -> Prediction:
         """Of readings that are checked here: raises InputError with every fault."""
-        readings = checked(UnknownUnit, in_rows(unknown))
+        readings = in_rows(unknown)
+        if readings.attrs:  # what a file's reader noted, which every step would copy whole
+            readings = readings.copy(deep=False)
+            readings.attrs = {}
+        readings = checked(UnknownUnit, readings)
         return cls(model, readings, features_of(readings), as_read)
+
+    def made_of(self, readings: pd.DataFrame) -> Prediction:
+        """The same of other readings, which were made of these and are as sound: they are not checked again."""
+        return replace(self, readings=readings, rows=features_of(readings))
 
     @cached_property
     def completed(self) -> Completed:

@@ -10,6 +10,11 @@ from calib.fitting.predictive import Prediction
 
 # Readings in the order in which they are named; the voltage is in V/R, and is named where that is not.
 NAMED = {V_OVER_R: "v_over_r", VOLTAGE: "volts", CORE: "core", WIRE: "gauge", PRIMARY: "primary", WEIGHT: "weight"}
+# Columns that may be given and move nothing, and those that then count in their place.
+GIVEN = (
+    *("no_load_v", "excitation_v", "hv_v", "hv_resistance_ohm", "core_area_cm2", "tongue_mm", "awg"),
+    *("wire_diameter_mm", "primary_resistance_ohm", "hv_half_1_ohm", "lamination", "maker", "contributor"),
+)
 SAME = 1e-9  # within this share the whole winding's resistance is the sum of its halves'
 
 
@@ -23,7 +28,8 @@ def predictors(asked: Prediction, readings_alone: bool = False) -> list[str]:
 
 def unused(asked: Prediction) -> list[str]:
     """Which columns were given of each unit and moved nothing, joined by `+`; each has its why in ``unused.toml``."""
-    rows, beside, given = asked.rows, _beside(asked), {name: _given(asked, name) for name in asked.readings.columns}
+    rows, beside = asked.rows, _beside(asked)
+    given = {name: _given(asked, name) for name in GIVEN}
     sheets = text(asked.readings, "lamination")
     return _joined(
         {

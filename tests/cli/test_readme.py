@@ -36,12 +36,12 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def test_the_commands_run_as_they_are_written(calib: Run, folder: Path) -> None:
+def test_the_commands_run_as_they_are_written(called: Run, folder: Path) -> None:
     lines = [line for block in blocks("sh") for line in block.splitlines() if line.startswith("calib ")]
     assert {line.split()[1] for line in lines} == {*COMMANDS} - {"page"}
     for line in lines:
         words = [word.strip('"') for word in re.findall(r'"[^"]*"|\S+', line)]
-        done = calib(*words[1:])
+        done = called(*words[1:])
         assert (done.returncode, done.stdout != "") == (0, True), done.stderr
 
 
