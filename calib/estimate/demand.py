@@ -153,7 +153,9 @@ class Demand:
         lines += [said["stop"].format(stop=self.stop)] if self.stop and not self.stop_cleared else []
         lines += [said["doubt"].format(doubts=self.doubts)] if self.doubts else []
         lines += [said["draws"].format(**self._figures)]
-        if self.odds_worst is not None:
+        if self.odds_worst is not None and self.margin is None:
+            lines.append(said["idle"])
+        elif self.odds_worst is not None:
             lines.append(said["odds"].format(**self._figures))
         elif "withheld" in self.flags.split(";"):
             lines.append(said["withheld"])

@@ -43,6 +43,10 @@ def test_a_set_is_typed_in_answered_and_mended(tmp_path: Path, monkeypatch: pyte
     typed(at, line_now_v="122")
     assert "Which way round, proved before the mains" in text_of(at)
     assert any("Before any of these: unplug" in one.value for one in at.warning)
+    typed(at, load_1="set", average_ma_1="5000", load_2="", ohm_2="")
+    assert "cannot give that current" in text_of(at)
+    typed(at, average_ma_1="0")
+    assert "drawn at worst" in text_of(at)
     typed(at, load_1="<b>x</b>", average_ma_1="40", series_ohm="-5")
     assert "is outside the limits, 0 to 1000000 ohm" in text_of(at)
 

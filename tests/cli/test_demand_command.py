@@ -42,6 +42,14 @@ def test_json_has_the_contract_s_keys_and_text_its_caution_first(called: Run, to
     assert line["flux_ratio"] == pytest.approx(122 / 115 * 60 / 50)
 
 
+def test_a_set_that_draws_nothing_or_too_much_is_answered(called: Run, told: tuple[str, ...], tmp_path: Path):
+    loads = table(tmp_path / "loads.csv", "load,heater_v,heater_a,average_ma", "lamp,6.3,0.15,")
+    assert "It draws no direct current" in called(*told, "--loads", str(loads), "--capacitance-uf", "16").stdout
+    loads = table(tmp_path / "loads.csv", "load,average_ma", "set,5000")
+    done = called(*told, "--loads", str(loads), "--capacitance-uf", "16", "--format", "json")
+    assert [one["dc_v"] for one in json.loads(done.stdout)] == [None, None]
+
+
 def test_each_fault_is_one_line_with_its_place(called: Run, told: tuple[str, ...], tmp_path: Path):
     done = called(*told)
     assert (done.returncode, done.stdout) == (2, "")

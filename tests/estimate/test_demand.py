@@ -107,6 +107,19 @@ def test_what_would_mend_a_broken_limit_is_told_after_its_caution():
     assert asked().mendings == ()
 
 
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ({"load": "lamp", "heater_v": "6.3", "heater_a": "0.15"}, "It draws no direct current"),
+        ({"load": "set", "average_ma": "0"}, "It draws no direct current"),
+        ({"load": "set", "average_ma": "5000"}, "cannot give that current"),
+        ({"load": "set", "average_ma": "60", "worst_ma": "80"}, "heaters as told"),
+    ],
+)
+def test_no_load_too_much_and_missing_heaters_are_answers(row: dict[str, str], said: str):
+    assert said in str(asked(load_rows([row])))
+
+
 def test_bleeder_on_a_source_that_cannot_feed_the_set_is_an_answer():
     loads = load_rows([{"load": "set", "average_ma": "60"}, {"load": "bleeder", "ohm": "4700"}])
     near, beyond = (asked(loads, SetSupply(16.0, series_ohm=ohm, line_now_v=117.0)) for ohm in (3000.0, 5000.0))
