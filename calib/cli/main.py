@@ -15,6 +15,7 @@ from typing import Any, NoReturn
 import calib
 from calib.cli import (
     attach_command,
+    bench_command,
     demand_command,
     exchange_commands,
     fit_commands,
@@ -56,6 +57,7 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "heat-run": heat_run_command.run,
     "demand": demand_command.run,
     "rewind": rewind_command.run,
+    "bench": bench_command.run,
 }
 WORDS = data("cli/commands.toml")
 COMMANDS: tuple[str, ...] = tuple(WORDS["command"])

@@ -12,9 +12,10 @@ From readings as the meters showed them to the record that is estimated::
 
 from calib.session.fields import Field, Part, Rows, Step
 from calib.session.interpret import Session, found_leads, interpret
+from calib.session.on_the_bench import Bench, BenchUnit, on_the_bench
 from calib.session.protocol import Protocol, protocol
 from calib.session.sheet import bench_sheet
 from calib.session.steps import Fact, StepRead
 
-__all__ = ["Fact", "Field", "Part", "Protocol", "Rows", "Session", "Step", "StepRead"]
-__all__ += ["bench_sheet", "found_leads", "interpret", "protocol"]
+__all__ = ["Bench", "BenchUnit", "Fact", "Field", "Part", "Protocol", "Rows", "Session", "Step", "StepRead"]
+__all__ += ["bench_sheet", "found_leads", "interpret", "on_the_bench", "protocol"]

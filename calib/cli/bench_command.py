@@ -1,0 +1,24 @@
+"""``calib bench``: the units on a register's bench, each with its state and what is next for it."""
+
+from __future__ import annotations
+
+import argparse
+
+from calib.cli.options import existing_register
+from calib.cli.output import as_json, say
+from calib.errors import visible
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Say what is on the bench."""
+    from calib.register.register import Register
+    from calib.session.on_the_bench import on_the_bench
+
+    with Register(existing_register(asked.register), create=False) as register:
+        found = on_the_bench(register)
+    told = [
+        {"unit": one.unit, "state": one.state, "changed_on": one.changed_on.isoformat(), "next": one.next}
+        for one in found
+    ]
+    text = "\n".join(visible(line) for line in str(found).splitlines())
+    say(as_json(told) if asked.format == "json" else text)

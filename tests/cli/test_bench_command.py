@@ -1,0 +1,35 @@
+"""The command bench: the contract's keys, an empty bench, no register."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from pathlib import Path
+
+import calib
+from tests.cli.conftest import Run
+
+RATIO = {"line_voltage_v": 117, "line_frequency_hz": 60, "excitation_v": 4.97, "hv_v": 27.76}
+
+
+def test_each_unit_is_told_with_the_keys_of_the_contract(called: Run, tmp_path: Path) -> None:
+    with calib.Register(tmp_path / "club.duckdb") as register:
+        register.keep_session("QB 7[31m", {"ratio": RATIO}, "ratio", contributor="Quarry Bank")
+    told = called("bench", "--register", "club.duckdb", "--format", "json")
+    assert told.returncode == 0
+    (unit,) = json.loads(told.stdout)
+    assert list(unit) == ["unit", "state", "changed_on", "next"]
+    assert unit["state"] == "met"
+    assert datetime.fromisoformat(unit["changed_on"]).utcoffset() is not None
+    assert "QB 7[31m: met; next: still to be read" in called("bench", "--register", "club.duckdb").stdout
+
+
+def test_an_empty_bench_and_no_register_are_said(called: Run, tmp_path: Path) -> None:
+    missing = called("bench", "--register", "none.duckdb")
+    assert missing.returncode in (1, 2)
+    assert "none.duckdb" in missing.stderr
+    assert not (tmp_path / "none.duckdb").exists()
+    with calib.Register(tmp_path / "club.duckdb"):
+        pass
+    told = called("bench", "--register", "club.duckdb")
+    assert (told.returncode, told.stdout.strip()[:28]) == (0, "Nothing is on the bench: a s")
