@@ -9,10 +9,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import calib
+from calib import words
 from calib.paths import data
 from calib.register.frame import frame_of
 from calib.session.interpret import Session, interpret
-from calib.session.protocol import translated
+from calib.session.protocol import BY_NAME, translated
 from calib.session.readings import FORM
 
 if TYPE_CHECKING:
@@ -47,6 +48,8 @@ class BenchUnit:
         What the state hangs on: the stop, the doubt, or what is still to be read; blank where nothing is to be said.
     rated_current_ma, low_ma, high_ma : float
         What it can give as a full-wave winding with the capacitor first [mA]; NaN where nothing is told.
+    level : float
+        Probability of that interval.
     """
 
     unit: str
@@ -60,13 +63,18 @@ class BenchUnit:
     rated_current_ma: float = float("nan")
     low_ma: float = float("nan")
     high_ma: float = float("nan")
+    level: float = 0.9
+
+    @property
+    def told(self) -> str:
+        """What it can give, in words; blank where nothing is told."""
+        if not self.low_ma > 0:
+            return ""
+        low, likely, high = (words.milliamps(value) for value in (self.low_ma, self.rated_current_ma, self.high_ma))
+        return str(SAID["estimate"].format(likely=likely, low=low, high=high, share=words.share(self.level)))
 
     def __str__(self) -> str:
-        told = SAID["estimate"].format(
-            likely=f"{self.rated_current_ma:.0f}", low=f"{self.low_ma:.0f}", high=f"{self.high_ma:.0f}"
-        )
-        estimate = f", {told}" if self.low_ma > 0 else ""
-        return f"{self.unit}: {SAID['state'][self.state]}{estimate}; next: {self.next}"
+        return f"{self.unit}: {', '.join(filter(None, (SAID['state'][self.state], self.told)))}; next: {self.next}"
 
 
 @dataclass(frozen=True)
@@ -143,7 +151,7 @@ def on_the_bench(register: Register, model: Multiplier | None = None, level: flo
         currents = {name: given[name] for name in ("rated_current_ma", "low_ma", "high_ma")} if given else {}
         at = {"changed_on": row["kept_at"].to_pydatetime(), "next": SAID["next"][state].format(why=why), "why": why}
         which = {name: row[name] for name in ("tag", "contributor", "session_id")}
-        units.append(BenchUnit(_name(row, names), state=state, **which, **at, **currents))
+        units.append(BenchUnit(_name(row, names), state=state, level=level, **which, **at, **currents))
     return Bench(tuple(units), model.content_hash if told and model is not None else "")
 
 
@@ -186,9 +194,16 @@ def _state(read: Session, made: Understood, known: bool, given: dict[str, Any] |
 
 def _needed(read: Session, made: Understood) -> str:
     """What is to be mended or read before there is an estimate."""
-    if wrong := [*(fault.column for fault in read.faults), *made.faults]:
-        return str(SAID["mend"].format(what=", ".join(wrong)))
+    if wrong := [*(_field(fault.column) for fault in read.faults), *map(_label, made.faults)]:
+        return str(SAID["mend"].format(what=_listed(wrong)))
     return str(SAID["needs"].format(what=_listed([_label(name) for name in made.missing])))
+
+
+def _field(place: str) -> str:
+    """What a session's field is called, by the step and field that a fault names."""
+    step, _, name = place.partition(".")
+    fields = BY_NAME[step].fields if step in BY_NAME else {}
+    return fields[name].label.lower() if name in fields else place
 
 
 def _label(name: str) -> str:

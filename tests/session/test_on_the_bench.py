@@ -40,7 +40,7 @@ def test_an_empty_bench_says_so(register: calib.Register) -> None:
     ("entries", "state", "says"),
     [
         ({"ratio": RATIO}, "met", "still to be read: ohms read on the high-voltage winding"),
-        ({"ratio": RATIO | {"excitation_v": "4,97x"}}, "met", "mend what its session says beside the field: ratio"),
+        ({"ratio": RATIO | {"excitation_v": "4,97x"}}, "met", "mend in its session: volts fed in"),
         (READ, "measured", "hold it against what the set draws"),
         (SPOILT, "doubtful", "its readings do not go together"),
     ],

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import html
-import math
 from pathlib import Path
 
 import pandas as pd
@@ -52,10 +51,8 @@ def _unit(one: BenchUnit) -> None:
             st.html(context.drawn({"stop": one.why, "stop_cleared": "", "doubts": ""}, SAID["cleared_there"]))
         elif one.state == "doubtful":
             st.warning(words.plain(f"{words.sentence(one.why)}"))
-        if not math.isnan(one.rated_current_ma):
-            low, likely, high = (words.milliamps(value) for value in (one.low_ma, one.rated_current_ma, one.high_ma))
-            told = SAID["estimate"].format(likely=likely, low=low, high=high)
-            st.write(words.plain(f"As full-wave with the capacitor first: {told}."))
+        if one.told:
+            st.write(words.plain(f"As full-wave with the capacitor first: {one.told}."))
         if one.state in ("known", "measured", "met"):
             st.write(words.plain(f"Next: {one.next}."))
         says = words.plain(f"Open the session of {one.unit}")
