@@ -10,7 +10,7 @@ import calib
 from calib import words
 from calib.app import context
 from calib.register.attachments import Attachment, Owner
-from calib.register.evidence_file import FACTS, KEPT, evidence_of, length_in_words
+from calib.register.evidence_file import FACTS, KEPT, MOST_BYTES, evidence_of, length_in_words, type_in_words
 
 SIDE_PX = 240
 TYPES = ["jpg", "jpeg", "png", "webp", "pdf"]
@@ -48,7 +48,7 @@ def draw(owner: Owner, place: str) -> None:
 def _one(owner: Owner, place: str, one: Attachment) -> None:
     """One file: what it is, and for a photograph a small picture of it."""
     whose = f"by {one.by}" if one.by else "by nobody named"
-    told = f"{one.name}: {KEPT[one.media]['label']}, {length_in_words(one.size)}, {whose}, {one.made_at:%Y-%m-%d}"
+    told = f"{one.name}: {type_in_words(one.media)}, {length_in_words(one.size)}, {whose}, {one.made_at:%Y-%m-%d}"
     told += f": {one.reason}" if one.reason else ""
     left, right = st.columns([1, 2], gap="medium")
     with right:
@@ -94,7 +94,8 @@ def _attach(owner: Owner) -> None:
     help = (
         "A photograph is drawn anew, without the place and what else the camera wrote into it. Nothing in a PDF is run."
     )
-    given = st.file_uploader(label, type=TYPES, key=f"attach_{turn}", help=help)
+    most = MOST_BYTES >> 20
+    given = st.file_uploader(label, type=TYPES, key=f"attach_{turn}", help=help, max_upload_size=most)
     who, why = st.columns(2)
     by = who.text_input("Who (kept in the history)", key=WHO).strip()
     reason = why.text_input("What it shows, or why", key=WHY).strip()

@@ -121,9 +121,9 @@ def _unit(asked: argparse.Namespace) -> str:
 
 
 def _kind(media: str) -> str:
-    from calib.register.evidence_file import KEPT
+    from calib.register.evidence_file import type_in_words
 
-    return str(KEPT[media]["label"]) if media in KEPT else visible(media, SHOWN)
+    return type_in_words(media)
 
 
 def _size(count: int) -> str:

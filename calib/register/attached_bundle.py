@@ -86,8 +86,9 @@ def attached_in(con: duckdb.DuckDBPyConnection) -> Attached:
     if history.empty:
         return Attached()
     standing = _latest(history)
-    pairs = zip(standing["sha256"], standing["media"], strict=True)
-    return Attached(history, {path_of(*pair): kept_content(con, *pair) for pair in sorted(set(pairs))})
+    pairs = sorted(set(zip(standing["sha256"], standing["media"], strict=True)))
+    contents = [kept_content(con, *pair) for pair in pairs]  # each is of a type that there is then
+    return Attached(history, {path_of(*pair): content for pair, content in zip(pairs, contents, strict=True)})
 
 
 def _latest(history: pd.DataFrame) -> pd.DataFrame:

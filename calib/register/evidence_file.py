@@ -122,6 +122,11 @@ def evidence_of(raw: bytes, name: str) -> EvidenceFile:
     return EvidenceFile(plain_name(name), media, content)
 
 
+def type_in_words(media: str) -> str:
+    """What a type is called; one that is not kept, as it is."""
+    return str(KEPT[media]["label"]) if media in KEPT else visible(media, 40)
+
+
 def length_in_words(count: int) -> str:
     """A length in bytes as people read it."""
     return f"{count / 1e6:.1f} MB" if count >= 1e6 else f"{max(count / 1e3, 0.1):.3g} kB"

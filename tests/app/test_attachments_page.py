@@ -5,10 +5,12 @@ from __future__ import annotations
 from io import BytesIO
 from pathlib import Path
 
+import duckdb
 import pytest
 from PIL import Image
 from streamlit.testing.v1 import AppTest
 
+from calib.errors import RegisterError
 from calib.register.attachments import of_record
 from calib.register.evidence_file import evidence_of
 from calib.register.records import KnownUnit
@@ -58,14 +60,17 @@ def test_a_photograph_is_attached_seen_and_taken_off(register: Register) -> None
     assert "taken off; the history keeps" in text_of(at)
 
 
-def test_a_pdf_is_only_to_be_saved_and_what_was_altered_is_told(register: Register) -> None:
-    import duckdb
-
-    register.attach(OWNER, evidence_of(PDF, "sheet.pdf"))
+def test_a_pdf_is_only_to_be_saved_and_what_was_altered_is_told(register: Register, tmp_path: Path) -> None:
+    for name, content in (("sheet.pdf", PDF), ("[a](b).pdf", PDF + b"%")):
+        register.attach(OWNER, evidence_of(content, name))
     with duckdb.connect(str(register.path)) as con:
         con.execute("UPDATE attached_files SET content = 'x'")
+        con.execute("UPDATE attachment_revisions SET media = '<b>html' WHERE name <> 'sheet.pdf'")
     at = opened(KNOWN)
     at.selectbox(key="seen_files_of").set_value("AL-7 of Alder Lane").run()
     assert not at.exception
     assert "only what stands openly in it was looked at" in "".join(one.value for one in at.caption)
     assert "is not as it was kept; take it off, and attach it again" in text_of(at)
+    assert "\\[a\\]\\(b\\)" in text_of(at)
+    with pytest.raises(RegisterError, match="the attached file .* is not as it was kept; take it off"):
+        register.export(tmp_path / "out")
