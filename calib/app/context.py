@@ -51,7 +51,18 @@ BY_IDENTITY: dict[str | type, Callable[[Any], Any]] = {
     "calib.fitting.result.Multiplier": id,
     "calib.estimate.unit.UnitEstimate": id,
 }
-KEPT = ("read_", "set_", "add_", "meter_", "seen_find", "seen_evidence", "seen_supply", "seen_rectifier", "seen_filter")
+KEPT = (
+    "read_",
+    "set_",
+    "heat_",
+    "add_",
+    "meter_",
+    "seen_find",
+    "seen_evidence",
+    "seen_supply",
+    "seen_rectifier",
+    "seen_filter",
+)
 
 
 @dataclass(frozen=True)

@@ -156,6 +156,21 @@ class RatedCurrent:
         current = np.asarray(current_ma, dtype=float)
         return density(self.share, self.ln_mean, self.ln_sd, np.log(current)) / current
 
+    def beside(self, current_ma: float, ln_sd: float) -> RatedCurrent:
+        """The same beside a reading of the current itself [mA], its sd that of ln: Bayes' rule, in closed form.
+
+        Each part stays normal: its weight grows by how well it foretold the reading, its precision by the reading's.
+        """
+        if not (np.isfinite(current_ma) and current_ma > 0.0 and np.isfinite(ln_sd) and ln_sd > 0.0):
+            raise ValueError(f"current {current_ma:g} mA and sd {ln_sd:g} of its ln are to be above 0")
+        read, both = np.log(current_ma), self.ln_sd**2 + ln_sd**2
+        told = -0.5 * ((read - self.ln_mean) ** 2 / both + np.log(both))
+        share = self.share[:, None] if self.share.ndim == 1 else self.share
+        weight = share * np.exp(told - np.max(told, axis=0))
+        kept = ln_sd**2 / both
+        mean = kept * self.ln_mean + (1.0 - kept) * read
+        return RatedCurrent(weight / weight.sum(axis=0), mean, self.ln_sd * np.sqrt(kept))
+
     def limits(self, level: float) -> np.ndarray:
         """Median, low and high, shape (3, n) [mA]."""
         return np.array([self.median(), *self.interval(level)])

@@ -83,3 +83,24 @@ def test_a_quantile_that_does_not_come_to_rest_is_blank_and_not_a_number_that_lo
     assert np.isfinite(quantiles(share, mean, sd, 0.503)).all()
     monkeypatch.setattr(predictive, "NEWTON_ROUNDS", 4)
     assert np.isnan(quantiles(share, mean, sd, 0.503)).tolist() == [True, False]
+
+
+@calmly
+@given(mixtures(), st.floats(-1.0, 1.0), st.floats(0.05, 0.5))
+def test_a_reading_of_the_current_moves_it_as_bayes_rule_on_a_grid_does(mixture, off, sd):
+    share, mean, spread = mixture
+    rated = predictive.RatedCurrent(share, np.clip(mean, 3.0, 6.0), np.maximum(spread, 0.05))
+    read = 4.5 + off
+    ln = np.linspace(0.0, 10.0, 20001)
+    weight = rated.pdf(np.exp(ln)) * np.exp(ln) * stats.norm.pdf(read, ln, sd)
+    wanted = np.average(ln, weights=weight) if weight.sum() > 0.0 else np.nan
+    found = rated.beside(float(np.exp(read)), sd)
+    assert found.share.sum(axis=0) == pytest.approx(1.0)
+    if weight.sum() > 1e-200:
+        assert float((found.share * found.ln_mean).sum()) == pytest.approx(wanted, abs=1e-4)
+
+
+def test_no_reading_of_the_current_is_refused():
+    rated = predictive.RatedCurrent(np.ones(1), np.full((1, 1), 4.5), np.full((1, 1), 0.2))
+    with pytest.raises(ValueError, match="above 0"):
+        rated.beside(0.0, 0.08)

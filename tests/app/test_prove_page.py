@@ -1,0 +1,70 @@
+"""'Prove it': plan, forecast and result of a heat run, the estimate that it moves, the form that it fills; refusals."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from tests.app.visits import opened, settle, text_of as said_by
+
+PAGE = "calib/app/pages/prove_it.py"
+HOT = "\n".join(
+    ("20 76.76", "35 76.51", "50 76.26", "65 76.01", "90 75.62", "120 75.15", "150 74.72", "180 74.31", "240 73.48")
+)
+READ = {"cold_ohm": "62,15", "cold_temp_c": "20.4", "ambient_start_c": "21", "ambient_end_c": "22", "load_ma": "92"}
+
+
+def text_of(at: AppTest) -> str:
+    return said_by(at).replace("\\", "")
+
+
+def typed(at: AppTest, **values: str) -> AppTest:
+    for name, value in values.items():
+        at.text_input(key=f"heat_{name}").set_value(value)
+    at.run()
+    assert not at.exception
+    return at
+
+
+def test_a_run_is_planned_forecast_and_reckoned_and_moves_the_estimate(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settle(tmp_path, monkeypatch)
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened(PAGE)
+    assert "Attended throughout" in at.warning[0].value
+    assert "prove it dead with a meter" in text_of(at)
+    typed(at, dc_v="320", **READ)
+    assert "which turns 29.4 W to heat" in text_of(at)
+    assert "From stock" in text_of(at)
+    at.text_area(key="heat_entries").set_value("20 69.0 21\n40 73.0 21.5\n60 77.0 22\n90 81 22").run()
+    assert "Stop now" in text_of(at)
+    at.text_area(key="heat_readings").set_value("20 76.76\n35 76.51").run()
+    assert "2 readings are too few" in text_of(at)
+    at.text_area(key="heat_readings").set_value(f"{HOT}\n300 <b>x</b>").run()
+    assert "line 10 '300 <b>x</b>': is not understood" in text_of(at)
+    at.text_area(key="heat_readings").set_value(HOT).run()
+    assert not at.exception
+    said = text_of(at)
+    assert "Mean rise of the winding at switching off" in said
+    assert "For the register, 60 K by resistance in 40 °C air: " in said
+    assert "Before the run the readings said" in said
+    typed(at, ambient_end_c="")
+    assert "Air when the line was opened, °C: is empty" in text_of(at)
+
+
+def test_one_click_carries_unit_current_and_evidence_to_the_known_units(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settle(tmp_path, monkeypatch)
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened(PAGE)
+    at.text_area(key="heat_readings").set_value(HOT)
+    typed(at, **READ)
+    at.button(key="prove_known").click().run()
+    kept = at.session_state["kept"]
+    assert kept["add_evidence"] == "heat-run"
+    assert 60.0 < float(kept["add_rated_current_ma"]) < 120.0
+    assert float(kept["add_hv_resistance_ohm"]) > 0.0
