@@ -51,11 +51,14 @@ BY_IDENTITY: dict[str | type, Callable[[Any], Any]] = {
     "calib.fitting.result.Multiplier": id,
     "calib.estimate.unit.UnitEstimate": id,
 }
+FIT_AT_HAND = "fit_at_hand"  # the last fit of this visit, with what it was made of
+GO_TO = "go_to_record"  # the record whose own page is asked for
 KEPT = (
     "read_",
     "set_",
     "heat_",
     "add_",
+    "amend_",
     "meter_",
     "seen_find",
     "seen_evidence",
@@ -282,10 +285,17 @@ def model_of(opened: Opened) -> Any:
     """The fit of a register's known units, remembered until they change; published windings as the sidebar says."""
     published = not opened.simulated and bool(st.session_state.get(PUBLISHED, True))
     try:
-        return _fitted(opened.content, published, opened.known)
+        model = _fitted(opened.content, published, opened.known)
     except calib.CannotError as error:
         st.error(words.plain(f"No fit could be made: {error}."))
         st.stop()
+    st.session_state[FIT_AT_HAND] = model, opened
+    return model
+
+
+def to_record(contributor: str, unit: str) -> None:
+    """Ask for a record's own page; the run that follows leads there."""
+    st.session_state[GO_TO] = (contributor, unit)
 
 
 @st.cache_resource(max_entries=LEFT_ANSWERED, show_spinner=False, hash_funcs=BY_IDENTITY)
@@ -399,9 +409,10 @@ class _AsMade:
         return self.chart.to_dict(validate=False)
 
 
-def picture(chart: alt.LayerChart, key: str) -> None:
-    """A picture of `calib.charts` across the page."""
-    st.altair_chart(_AsMade(chart), theme=None, width="stretch", key=key)  # type: ignore[call-overload]
+def picture(chart: alt.LayerChart, key: str, chosen: Callable[[], None] | None = None) -> None:
+    """A picture of `calib.charts` across the page; `chosen` is called where a mark of it is clicked on."""
+    how = {"on_select": chosen} if chosen else {}
+    st.altair_chart(_AsMade(chart), theme=None, width="stretch", key=key, **how)  # type: ignore[call-overload]
 
 
 def in_words(told: str) -> None:

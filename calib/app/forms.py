@@ -104,7 +104,9 @@ class Form:
                 if asked.kind == "date":
                     st.date_input(asked.label, value=None, format="YYYY-MM-DD", key=key, help=help)
                 else:
-                    (st.text_area if key == "add_notes" else st.text_input)(asked.label, key=key, help=help)
+                    (st.text_area if key in ("add_notes", "amend_notes") else st.text_input)(
+                        asked.label, key=key, help=help
+                    )
                 self.said(name, asked.label)
 
     def number(self, name: str, label: str, unit: str, help: str, placeholder: str = "") -> None:

@@ -10,7 +10,8 @@ import streamlit as st
 from streamlit import config
 
 import calib
-from calib.app import context
+from calib import words
+from calib.app import context, revising
 from calib.app.page_server import SERVED
 
 HERE = Path(__file__).resolve().parent
@@ -27,10 +28,28 @@ def run() -> None:
     context.follow_the_address()
     page = st.navigation({title: [_page(*one) for one in pages] for title, pages in context.SAID["pages"].items()})
     context.keep_what_was_typed(page.title)
+    if (tag := st.session_state.pop(context.GO_TO, None)) is not None:
+        st.switch_page(HERE / "pages" / "record.py", query_params=dict(zip(("contributor", "unit"), tag, strict=True)))
     context.choose_register()
+    in_doubt = st.sidebar.container()
     context.make_room()
     with calib.patience():  # for all that the page asks of the register together
         page.run()
+        with in_doubt:
+            _in_doubt()
+
+
+def _in_doubt() -> None:
+    """How many records are in doubt, by the last fit: none is made for it."""
+    model, opened = st.session_state.get(context.FIT_AT_HAND, (None, None))
+    try:
+        if model is None or opened.content != context.as_it_stands().content:
+            return
+        count = revising.number_in_doubt(model, opened)
+    except calib.CannotError:  # the page itself says so
+        return
+    if count:
+        st.page_link(HERE / "pages" / "doubtful_records.py", label=f"{words.count(count, 'doubtful record')}: look")
 
 
 def _page(name: str, title: str) -> st.Page:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from calib import words
-from calib.charts.style import LIGHT, Palette, styled
+from calib.charts.style import CLICKED, LIGHT, Palette, styled
 
 CURRENTS = ("low_ma", "rated_current_ma", "high_ma", "floor_ma")
 DIRECT = words.current_title("full-wave")
@@ -377,7 +377,7 @@ def _class_marks(classes: pd.DataFrame, axes: _Axes, colours: Palette) -> list[a
     return [bars, marks]
 
 
-def _point_marks(points: pd.DataFrame, axes: _Axes, colours: Palette) -> list[alt.Chart]:
+def _point_marks(points: pd.DataFrame, axes: _Axes, colours: Palette, mark: tuple[str, str] | None) -> list[alt.Chart]:
     if points.empty:
         return []
     doubtful, own = points["doubtful"], _own(points)
@@ -410,15 +410,30 @@ def _point_marks(points: pd.DataFrame, axes: _Axes, colours: Palette) -> list[al
         alt.Tooltip("odds_sound:Q", title="odds that it is sound", format=".0%"),
     ]
     marks = alt.Chart(drawn).mark_point(size=75, strokeWidth=1.8, filled=False, opacity=0.95)
-    drawings = [marks.encode(x=axes.across, y=axes.up(), shape=shape, color=colour, tooltip=hover)]
+    clicked = alt.selection_point(name=CLICKED, fields=["contributor", "unit"])
+    places = marks.encode(x=axes.across, y=axes.up(), shape=shape, color=colour, tooltip=hover)
+    drawings = [places.properties(name="known_units").add_params(clicked)]
     if doubtful.any():
         queries = alt.Chart(drawn[doubtful.to_numpy()]).mark_text(text="?", dx=10, fontSize=14, color=colours.warning)
         drawings.append(queries.encode(x=axes.across, y=axes.up()))
-    return drawings
+    return [*drawings, *_ring(drawn, axes, colours, mark)]
+
+
+def _ring(drawn: pd.DataFrame, axes: _Axes, colours: Palette, mark: tuple[str, str] | None) -> list[alt.Chart]:
+    """A ring around the known unit that is looked at."""
+    if mark is None:
+        return []
+    here = drawn[(drawn["contributor"] == mark[0]) & (drawn["unit"] == mark[1]) & _own(drawn)]
+    ring = alt.Chart(here).mark_point(size=420, strokeWidth=3, filled=False, color=colours.accent)
+    return [ring.encode(x=axes.across, y=axes.up())]
 
 
 def multiplier(
-    line: pd.DataFrame, points: pd.DataFrame, classes: pd.DataFrame, colours: Palette = LIGHT
+    line: pd.DataFrame,
+    points: pd.DataFrame,
+    classes: pd.DataFrame,
+    colours: Palette = LIGHT,
+    mark: tuple[str, str] | None = None,
 ) -> alt.LayerChart:
     """Known units, the line with both its bands, and the classes' means, for one supply.
 
@@ -435,18 +450,20 @@ def multiplier(
         This supply's rows of the table of classes.
     colours : Palette
         Colours of the ground that it stands on.
+    mark : tuple of (str, str) or None
+        Contributor and unit of a known unit that is ringed.
 
     Returns
     -------
     altair chart
-        The picture on logarithmic axes, its finding as title.
+        The picture on logarithmic axes, its finding as title; a click on a known unit is its selection `CLICKED`.
     """
     drawn = points[np.isfinite(points["multiplier"].astype(float))]
     axes, level = _axes(line, drawn), float(line["level"].iloc[0])
     layers = [
         *_strip(axes, colours),
         *_bands(line, axes, colours),
-        *_point_marks(drawn, axes, colours),
+        *_point_marks(drawn, axes, colours, mark),
         *_class_marks(classes, axes, colours),
     ]
     said = _multiplier_in_words(line, drawn, classes, level)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 TITLE_WIDTH = 36
 BODY_FONT = '"Source Sans", sans-serif'
+CLICKED = "record"  # the selection that a click on a known unit makes: its contributor and unit
 HEAD_FONT = '"Source Serif", serif'
 
 

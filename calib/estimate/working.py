@@ -20,6 +20,7 @@ from calib.fitting.features import (
     VOLTAGE,
     WEIGHT,
     WIRE,
+    features_of,
 )
 from calib.fitting.predictive import ln_v_over_r
 from calib.fitting.tables import from_mean_to_unit, half_wave_bias
@@ -73,6 +74,35 @@ def lines(asked: Prediction, answer: pd.Series) -> pd.DataFrame:
         steps.append(("Rated current", f"{own:.6g} × {ratio:.6g}", answer["rated_current_ma"], "mA"))
         if np.isfinite(fact["wire_area_mm2"]):
             steps += _density(rows, answer["rated_current_ma"], fact["wire_area_mm2"])
+    return pd.DataFrame(steps, columns=["step", "formula", "value", "unit"])
+
+
+def of_record(known: pd.DataFrame) -> pd.DataFrame:
+    """What a known unit's readings come to.
+
+    Parameters
+    ----------
+    known : pandas.DataFrame
+        One row, as `read_known` gives it.
+
+    Returns
+    -------
+    pandas.DataFrame
+        step, formula, value, unit, as :func:`lines` gives them: to V/R, the multiplier that the rating implies, the
+        current density of the wire and the gross area of the core, as far as they were read.
+    """
+    rows = features_of(known)
+    read, fact = known.iloc[0], rows.frame.iloc[0]
+    steps, rated = _v_over_r(read, rows, float("nan")), float(read["rated_current_ma"])
+    if rows.has_ratio[0]:
+        ratio = float(fact["v_over_r"])
+        steps.append(("Multiplier that its rating implies", f"{rated:g} mA / {ratio:.6g}", rated / ratio, MULTIPLIER))
+    else:
+        steps.pop()  # what others lead one to expect of it is no reading of this one
+    if np.isfinite(fact["wire_area_mm2"]):
+        steps += _density(rows, rated, fact["wire_area_mm2"])
+    if np.isfinite(fact["core_area_cm2"]):
+        steps.append(("Gross core area", "tongue times stack, or as stated", fact["core_area_cm2"], "cm²"))
     return pd.DataFrame(steps, columns=["step", "formula", "value", "unit"])
 
 

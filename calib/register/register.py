@@ -332,6 +332,15 @@ class Register(BenchStore, AttachmentStore):
         with opened(self.path, self._wait) as con:
             return revisions.history(con, identity)
 
+    def provenance(self, contributor: str, unit: str) -> pd.DataFrame:
+        """Which revisions of one unit came with bundles: first_revision, last_revision, bundle, licence, by, made_at.
+
+        No row where none did; times are UTC.
+        """
+        identity = record_id(**_named(contributor, unit))
+        with opened(self.path, self._wait) as con:
+            return revisions.provenance(con, identity)
+
     def holds(self, table: pd.DataFrame | bulk.Large) -> bool:
         """Whether every record of a table stands in the register word for word."""
         with opened(self.path, self._wait) as con, transaction(con):

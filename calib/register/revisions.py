@@ -511,6 +511,16 @@ def history(con: duckdb.DuckDBPyConnection, identity: str | None = None) -> pd.D
     )
 
 
+def provenance(con: duckdb.DuckDBPyConnection, identity: str) -> pd.DataFrame:
+    """Which revisions of a record came with a bundle: first_revision, last_revision, bundle, licence, by, made_at."""
+    asked = """
+        SELECT first_revision, last_revision, bundle, coalesce(licence, '') AS licence,
+            coalesce("by", '') AS "by", made_at
+        FROM merges WHERE record_id = $1 ORDER BY first_revision
+    """
+    return con.execute(asked, [identity]).df()
+
+
 def _tidy(table: pd.DataFrame) -> pd.DataFrame:
     """What the database gives, with the types of `read_known`."""
     days = table["recorded_on"].dt.strftime("%Y-%m-%d").str.zfill(10)  # pandas 2.2 leaves out a year's leading zeros

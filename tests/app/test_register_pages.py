@@ -60,7 +60,7 @@ def sentence_in(at: AppTest) -> str:
     return next(line for line in text_of(at).splitlines() if "calib-answer" in line)
 
 
-def test_a_unit_added_on_the_page_is_in_the_register_changes_the_estimate_and_is_reviewed_if_it_differs(
+def test_a_unit_added_on_the_page_is_in_the_register_changes_the_estimate_and_is_asked_about_if_it_differs(
     visit: Path,
 ) -> None:
     at = enter(opened(), **READINGS)
@@ -72,7 +72,7 @@ def test_a_unit_added_on_the_page_is_in_the_register_changes_the_estimate_and_is
     assert {name: row[name] for name in UNIT} == UNIT | {"centre_tapped": True}
     assert sentence_in(at.switch_page(HOME).run()) != before
     at = add(at.switch_page(KNOWN).run(), rated_current_ma=70.0)
-    assert "marked for review" in at.success[0].value
+    assert "Amend it, or another unit?" in unescaped(at.warning[0].value)
     assert "1 of 1 known unit" in text_of(opened(KNOWN))
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 import shlex
 import tempfile
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,12 +13,9 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import attachments, context, exchange, forms
-from calib.app.forms import Form
+from calib.app import attachments, context, exchange, forms, known_form
 from calib.register.attachments import of_record
-from calib.register.fields import FIELDS
 from calib.session import readings
-from calib.session.fields import Field
 from calib.session.interpret import stops_on_the_bench
 
 if TYPE_CHECKING:
@@ -29,20 +25,9 @@ if TYPE_CHECKING:
     from calib.register.fields import FieldFacts
 
 
-VOLTAGES = ("excitation_v", "hv_v", "no_load_v")
-# What the next unit on the same bench is likely to share.
 ASKS = context.SAID["known"]
 STAYS = frozenset(ASKS["stays"])
-# Fields that stand after the one that they belong to.
-AFTER = {
-    "rated_current_ma": ("rating_basis", "guide_factor"),
-    "hv_resistance_ohm": ("hv_half_1_ohm", "hv_half_2_ohm"),
-    "conductor": ("wire",),
-}
-TRIED = "seen_add_tried"
-WIRE = Field(
-    "wire", "Wire (if known)", unit="wire", help="Gauge or diameter of the winding's wire, without its enamel."
-)
+TRIED, THERE = "seen_add_tried", "seen_add_there"
 
 
 def draw() -> None:
@@ -67,14 +52,29 @@ def _table(known: pd.DataFrame) -> None:
         st.info("No known units yet. Add one below, or bring in a table.")
         return
     shown = _filtered(known)
-    st.write(f"{len(shown)} of {words.count(len(known), 'known unit')}. A column's head sorts by it.")
+    number = f"{len(shown)} of {words.count(len(known), 'known unit')}"
+    st.write(f"{number}. A column's head sorts by it; the box before a row opens its own page.")
     settings = {facts.name: _heading(facts) for facts in calib.fields(calib.KnownUnit) if facts.name in shown.columns}
     filled = [
         name for name in shown.columns if not shown[name].isna().all() and not (shown[name].astype(str) == "").all()
     ]
+    tags = list(zip(shown["contributor"], shown["unit"], strict=True))
     st.dataframe(
-        shown, hide_index=True, column_config=settings, column_order=filled, height=min(430, 38 * len(shown) + 40)
+        shown,
+        hide_index=True,
+        column_config=settings,
+        column_order=filled,
+        height=min(430, 38 * len(shown) + 40),
+        key="known_table",
+        on_select=lambda: _row(tags),
+        selection_mode="single-row",
     )
+
+
+def _row(tags: list[tuple[str, str]]) -> None:
+    """Lead to the record whose row was chosen."""
+    for place in st.session_state["known_table"].selection.rows:
+        context.to_record(*tags[place])
 
 
 def _heading(facts: FieldFacts) -> ColumnConfig:
@@ -111,21 +111,10 @@ def _add_one(opened: context.Opened) -> None:
             st.warning(words.plain(f"Worth a second look: {' '.join(again)}"))
     now, tried = forms.entries("add_"), bool(st.session_state.get(TRIED))
     understood = readings.understand_known(now, opened.meters, opened.simulated)
-    asked = [_told(one) for one in readings.known_fields()]
-    form = Form.over("add_", {"wire": WIRE, **{one.name: one for one in asked}}, understood, tried)
-    first = [one.name for one in asked if one.needed or one.name in VOLTAGES]
-    others = [one.name for one in asked if one.name not in (*first, *itertools.chain(*AFTER.values()))]
     with st.container(border=True, key="add_a_known_unit"):
-        st.write(
-            "Readings are over the whole winding. Of the voltage: either both of a ratio test, or the no-load volts."
-        )
-        _grid(form, first)
-        with st.expander("If you have it: core, wire, notes"):
-            _grid(form, others)
-        forms.meters(form, now, opened.meters, now.get("no_load_v") is None or now.get("hv_v") is not None)
-        if understood.record is not None:
-            st.html(context.account(understood.metered))
+        form = known_form.draw("add_", understood, opened, tried)
         st.button("Add this unit", key="submit_unit", type="primary", on_click=_add)
+    _there_already()
     trouble = st.session_state.get("seen_add_trouble", "")
     if tried and form.faults:
         trouble = f"Not added: {words.count(len(form.faults), 'thing')} to mend above. {trouble}"
@@ -133,36 +122,11 @@ def _add_one(opened: context.Opened) -> None:
         st.error(words.plain(trouble.strip()))
 
 
-def _told(facts: FieldFacts) -> FieldFacts:
-    """A field as the form calls it: what may be left out says so, and limits stand in the help."""
-    known = "" if facts.needed or facts.name in VOLTAGES else " (if known)"
-    asked = forms.with_limits(facts)
-    if facts.name == "rating_basis":  # the help of the column names its codes, of which the form shows none
-        asked = replace(asked, label=ASKS["basis"], help=ASKS["basis_help"])
-    return replace(asked, label=f"{asked.label}{known}")
-
-
-def _grid(form: Form, names: list[str]) -> None:
-    """Fields in two columns, each with those that belong to it; the factor of a maker's guide where one was used."""
-    half = (len(names) + 1) // 2
-    for column, part in zip(st.columns(2, gap="medium"), (names[:half], names[half:]), strict=True):
-        with column:
-            for name in part:
-                if name == "evidence":
-                    form.choice(form.fields[name], FIELDS[name].names)
-                else:
-                    form.ask(name)
-                for other in AFTER.get(name, ()):
-                    if other == "rating_basis":
-                        form.choice(form.fields[other], FIELDS[other].names)
-                    elif other != "guide_factor" or st.session_state.get("add_rating_basis") == "guide":
-                        form.ask(other)
-
-
 def _add() -> None:
     """Add what stands in the form to the open register, or leave what is wrong with it for the form to show."""
     typed = forms.entries("add_")
     st.session_state[TRIED], st.session_state["seen_add_trouble"] = True, ""
+    st.session_state.pop(THERE, None)
     try:
         with context.register() as register:
             meters = context.meters_of(register.meters())
@@ -174,6 +138,9 @@ def _add() -> None:
             if stop:
                 told = f"its bench session says stop, feed nothing: {stop}. Clear it there with the reason first."
                 st.session_state["seen_add_trouble"] = f"Not added: {told}"
+                return
+            if not _same(register, record):
+                st.session_state[THERE] = mine
                 return
             report = register.add(record, by=record.contributor)
     except (calib.InputError, calib.CannotError) as error:
@@ -189,11 +156,55 @@ def _add() -> None:
     forms.empty("add_", ["wire", *(one for one in gone if gone[one])], [one for one in gone if not gone[one]])
 
 
+def _same(register: calib.Register, record: calib.KnownUnit) -> bool:
+    """Whether no record of that tag stands, or one with the same readings."""
+    try:
+        stands = register.record(record.contributor, record.unit)
+    except calib.InputError:
+        return True
+    return stands.model_copy(update={"kept": record.kept}) == record
+
+
+def _there_already() -> None:
+    """Ask what is meant by a tag that stands with other readings; what was typed stays for either answer."""
+    there, now = st.session_state.get(THERE), forms.entries("add_")
+    if there is None or there != tuple(str(now.get(name) or "").strip() for name in ("contributor", "unit")):
+        return
+    st.warning(
+        words.plain(f"Not added: {there[1]} of {there[0]} is there with other readings. Amend it, or another unit?")
+    )
+    amend, another = st.columns(2)
+    amend.button("It is the same unit: amend it", key="there_amend", on_click=_amend, args=there)
+    another.button("It is another unit: give it a tag of its own", key="there_another", on_click=_another, args=there)
+
+
+def _amend(contributor: str, unit: str) -> None:
+    """Take what was typed to the record's own page, where it is amended with a reason."""
+    try:
+        with context.register() as register:
+            known_form.begin(str(register.path), register.record(contributor, unit), forms.entries("add_"))
+    except (calib.InputError, calib.CannotError) as error:
+        st.session_state["seen_add_trouble"] = f"Not amended: {error}."
+        return
+    st.session_state.pop(THERE, None)
+    st.session_state[TRIED] = False
+    context.to_record(contributor, unit)
+
+
+def _another(contributor: str, unit: str) -> None:
+    """Propose the next tag that is free; it is added once its user says so."""
+    with context.register() as register:
+        number = next(n for n in itertools.count(2) if register.history(contributor, f"{unit} ({n})").empty)
+    st.session_state["add_unit"] = f"{unit} ({number})"
+    st.session_state["seen_add_trouble"] = "Give it a tag that tells it from the other, then add it."
+    st.session_state.pop(THERE, None)
+
+
 def _outcome(report: Any, name: str) -> str:
     if report.unchanged:
         return f"{name} was there already, with the same readings: nothing changed."
     if report.revised:
-        return f"{name} was there with other readings: yours now count, and the record is marked for review."
+        return f"{name} counts again, having been withdrawn, and is marked for review."
     return f"Added {name}."
 
 

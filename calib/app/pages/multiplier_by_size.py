@@ -10,6 +10,7 @@ import streamlit as st
 
 from calib import charts, words
 from calib.app import context, forms
+from calib.charts.style import CLICKED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,10 +34,11 @@ def draw() -> None:
         )
     rectifier, filter_input = _supply(opened.known)
     points = model.points(rectifier, filter_input)
-    line = model.line(rectifier, filter_input, context.LEVEL, _areas(points))
-    classes = _classes_of(model, rectifier, filter_input)
+    line = model.line(rectifier, filter_input, context.LEVEL, areas_of(points))
+    classes = classes_of(model, rectifier, filter_input)
     chart = charts.multiplier(line, points, classes, context.colours())
-    context.picture(chart, "size_chart")
+    context.picture(chart, "size_chart", _clicked)
+    st.caption("A click on a known unit opens its own page.")
     _notes(points)
     context.in_words(chart.description)
     st.header("The size classes", anchor=False)
@@ -54,14 +56,16 @@ def _supply(known: pd.DataFrame) -> tuple[str, str]:
     return forms.supply("seen_", *st.columns(2))
 
 
-def _areas(points: pd.DataFrame) -> np.ndarray:
+def areas_of(points: pd.DataFrame) -> np.ndarray:
+    """Where the line is drawn: as far as the known units span, and the usual sizes [cm²]."""
     placed = points["core_area_cm2"].dropna()
     low = min([SEEN[0], *placed]) if len(placed) else SEEN[0]
     high = max([SEEN[1], *placed]) if len(placed) else SEEN[1]
     return np.geomspace(low, high, STEPS)
 
 
-def _classes_of(model: Any, rectifier: str, filter_input: str) -> pd.DataFrame:
+def classes_of(model: Any, rectifier: str, filter_input: str) -> pd.DataFrame:
+    """The size classes of one supply."""
     classes = model.classes(context.LEVEL)
     return classes[(classes["rectifier"] == rectifier) & (classes["filter"] == filter_input)]
 
@@ -81,6 +85,16 @@ def _notes(points: pd.DataFrame) -> None:
         st.write(SAID["published"])
     if own.empty:
         st.write(SAID["prior"])
+
+
+def _clicked() -> None:
+    """Lead to the known unit that was clicked on; a published winding has no page."""
+    model, _ = st.session_state[context.FIT_AT_HAND]
+    own = model.rows.frame[model.rows.own]
+    for one in st.session_state["size_chart"].selection.get(CLICKED, ()):
+        tag = str(one.get("contributor")), str(one.get("unit"))
+        if tag in set(zip(own["contributor"], own["unit"], strict=True)):
+            context.to_record(*tag)
 
 
 def class_table(classes: pd.DataFrame) -> str:
