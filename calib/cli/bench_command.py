@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from calib.cli.options import existing_register
 from calib.cli.output import as_json, say
 from calib.errors import visible
+
+if TYPE_CHECKING:
+    from calib.session import BenchUnit
 
 
 def run(asked: argparse.Namespace) -> None:
@@ -16,9 +20,13 @@ def run(asked: argparse.Namespace) -> None:
 
     with Register(existing_register(asked.register), create=False) as register:
         found = on_the_bench(register)
-    told = [
-        {"unit": one.unit, "state": one.state, "changed_on": one.changed_on.isoformat(), "next": one.next}
-        for one in found
-    ]
+    told = [_keys(one) for one in found]
     text = "\n".join(visible(line) for line in str(found).splitlines())
     say(as_json(told) if asked.format == "json" else text)
+
+
+def _keys(one: BenchUnit) -> dict[str, str | None]:
+    """A unit as the JSON tells it: what stands against it too, null where nothing does."""
+    against = {"stop": one.stop or None, "stop_cleared": one.stop_cleared or None, "doubts": one.doubts or None}
+    told: dict[str, str | None] = {"unit": one.unit, "state": one.state, "changed_on": one.changed_on.isoformat()}
+    return told | {"next": one.next} | against

@@ -50,6 +50,8 @@ class BenchUnit:
         What it can give as a full-wave winding with the capacitor first [mA]; NaN where nothing is told.
     level : float
         Probability of that interval.
+    stop, stop_cleared, doubts : str
+        What stands against it, as a record's columns say it; blank where nothing does.
     """
 
     unit: str
@@ -64,6 +66,9 @@ class BenchUnit:
     low_ma: float = float("nan")
     high_ma: float = float("nan")
     level: float = 0.9
+    stop: str = ""
+    stop_cleared: str = ""
+    doubts: str = ""
 
     @property
     def told(self) -> str:
@@ -151,7 +156,8 @@ def on_the_bench(register: Register, model: Multiplier | None = None, level: flo
         currents = {name: given[name] for name in ("rated_current_ma", "low_ma", "high_ma")} if given else {}
         at = {"changed_on": row["kept_at"].to_pydatetime(), "next": SAID["next"][state].format(why=why), "why": why}
         which = {name: row[name] for name in ("tag", "contributor", "session_id")}
-        units.append(BenchUnit(_name(row, names), state=state, level=level, **which, **at, **currents))
+        against: dict[str, Any] = dict(reads[place].standing)
+        units.append(BenchUnit(_name(row, names), state=state, level=level, **which, **at, **currents, **against))
     return Bench(tuple(units), model.content_hash if told and model is not None else "")
 
 
