@@ -57,6 +57,7 @@ KEPT = (
     "read_",
     "set_",
     "heat_",
+    "wind_",
     "add_",
     "amend_",
     "meter_",

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib.bench.core import CoreSheets, core_area_cm2, core_sheets
 from calib.bench.magnetics import iron_loss_w_kg, turns_per_volt
-from calib.bench.resistance import INFERRED_ZERO_C, REFERENCE_C
+from calib.bench.resistance import INFERRED_ZERO_C, REFERENCE_C, resistance_at
 from calib.bench.wire import (
     approximate_overall,
     awg_diameter_mm,
@@ -27,7 +27,7 @@ from calib.bench.wire import (
     swg_diameter_mm,
     wire_area_mm2,
 )
-from calib.errors import Fault, InputError, outside
+from calib.errors import Fault, InputError, above, outside, positive
 from calib.fitting.predictive import Prediction
 from calib.paths import data
 from calib.supply.form_factor import FORM_FACTOR, not_together, primary_rms_per_dc, winding_rms_per_dc
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     from calib.fitting.predictive import Fitted
 
-__all__ = ["Heater", "RewindPlan", "RewindTarget", "WoundWinding", "rewind_plan"]
+__all__ = ["Heater", "RewindPlan", "RewindTarget", "WoundWinding", "as_planned", "rewind_plan", "turns_by_loose_turn"]
 
 SERIES = ("metric", "AWG", "SWG", "old-metric")
 LISTED = range(16, 45)
@@ -60,6 +60,8 @@ ROUNDS = 4  # of heater turns for their drop
 STRESS = {"full-wave": 0.5, "bridge": 1.0, "half-wave": 1.0, "doubler": 2.0, "none": 1.0}
 POWER = {"capacitor": 1.34, "choke": 0.90, "none": 1.11}
 CAUTIOUS, BOLD = 0.25, 0.75
+MAKING_SHARE, READING_SHARE = 0.03, 0.015  # sd of V/R: length and pull of the wire; two ordinary meters (judgement)
+READ_90 = 1.645
 
 
 @dataclass(frozen=True)
@@ -463,3 +465,41 @@ def _like(model: Fitted, target: RewindTarget, hv: WoundWinding) -> Any:
         "stack_mm": target.stack_mm,
     }
     return Prediction.of(model, unit, as_read=True).rated
+
+
+def turns_by_loose_turn(winding_v: float, turn_v: float) -> float:
+    """Turns of a winding from its voltage and that of one loose turn through the window, both above 0 [V].
+
+    Raises
+    ------
+    ValueError
+        One is not above 0, or the loose turn has as much as the winding or more.
+
+    Notes
+    -----
+    N = V / V_1: both enclose the same flux. Source: transformer equation.
+    """
+    positive("voltage of the loose turn", turn_v, "V")
+    above("voltage of the winding", winding_v, turn_v, "V")
+    return winding_v / turn_v
+
+
+def as_planned(plan: RewindPlan, volts: float, ohm: float, temp_c: float) -> tuple[float, float]:
+    """V/R read on the new winding over the plan's, and what around 1 readings and winding leave open at 90 % [-].
+
+    Parameters
+    ----------
+    plan : RewindPlan
+        What was planned.
+    volts, ohm, temp_c : float
+        Of the whole high-voltage winding at no load, its resistance, above 0, and its temperature [V, ohm, °C].
+
+    Raises
+    ------
+    ValueError
+        A voltage or resistance not above 0, or a temperature beyond copper's.
+    """
+    positive("voltage", volts, "V")
+    positive("resistance", ohm, "ohm")
+    cold = float(resistance_at(ohm, temp_c, REFERENCE_C, INFERRED_ZERO_C["copper"]))
+    return volts / cold / plan.v_over_r, READ_90 * math.hypot(MAKING_SHARE, READING_SHARE)

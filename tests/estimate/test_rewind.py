@@ -7,7 +7,7 @@ import math
 import pytest
 
 from calib.errors import InputError
-from calib.estimate.rewind import Heater, RewindPlan, RewindTarget, rewind_plan
+from calib.estimate.rewind import Heater, RewindPlan, RewindTarget, as_planned, rewind_plan, turns_by_loose_turn
 from tests.fitting.making import practice_fit
 
 HEATERS = (Heater(5.0, 2.0), Heater(6.3, 3.0))
@@ -122,3 +122,20 @@ def test_nonsense_is_one_clear_error(changed: dict[str, object], said: str):
 def test_heater_that_is_none_is_refused(text: str):
     with pytest.raises(InputError, match="write volts x amperes"):
         Heater.of(text)
+
+
+def test_a_loose_turn_counts_the_turns_and_no_other_voltage_does():
+    assert turns_by_loose_turn(12.0, 0.005) == pytest.approx(2400.0)
+    for winding, turn in ((12.0, 0.0), (0.1, 0.2)):
+        with pytest.raises(ValueError, match="voltage"):
+            turns_by_loose_turn(winding, turn)
+
+
+def test_a_winding_as_planned_reads_as_planned_and_one_of_thicker_wire_does_not():
+    plan = planned(CORES[2])
+    hv = plan.windings[1]
+    over, within = as_planned(plan, hv.volts, hv.ohm_20c * (234.5 + 30.0) / (234.5 + 20.0), 30.0)
+    assert over == pytest.approx(1.0, abs=1e-3)
+    assert within < 0.1 < abs(as_planned(plan, hv.volts, hv.ohm_20c / 1.26, 20.0)[0] - 1.0)
+    with pytest.raises(ValueError, match="resistance"):
+        as_planned(plan, hv.volts, 0.0, 20.0)

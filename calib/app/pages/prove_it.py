@@ -11,7 +11,7 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import context, forms
+from calib.app import context, forms, typed
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.bench.resistance import hot_temperature
 from calib.bench.uncertainty import WINDING_TEMP_HALF_WIDTH_K, rectangular
@@ -33,7 +33,6 @@ RESULT = ("cold_ohm", "cold_temp_c", "ambient_start_c", "ambient_end_c", "iron_w
 OPTIONAL = ("iron_w", "copper_w")
 READ_SHARE, CASE_U_K = 0.003, 0.5  # of a resistance; of a case's temperature (judgement)
 STARTED = "heat_started"
-Numbers = dict[str, float]
 
 
 def draw() -> None:
@@ -49,14 +48,14 @@ def draw() -> None:
             st.html(against)
         if any(kind == "stop" for kind, _ in standing(row)):
             return
-    numbers: Numbers = {}
+    numbers: typed.Numbers = {}
     faults: list[Fault] = []
     st.header("Plan", anchor=False)
-    _ask(PLAN, numbers, faults)
+    typed.ask("heat_", LABELS, PLAN, (numbers, faults))
     _plan(numbers, faults)
     st.header("What is read", anchor=False)
     context.caution(SAYS["before_reading"])
-    _ask(RESULT, numbers, faults)
+    typed.ask("heat_", LABELS, RESULT, (numbers, faults))
     allowed = float(forms.select("heat_class", LABELS["allowed_rise_k"], list(SAYS["classes"]), names=SAYS["classes"]))
     st.header("While it runs", anchor=False)
     _while_it_runs(numbers, allowed)
@@ -71,42 +70,9 @@ def draw() -> None:
         st.write(SAYS["after_all"])
 
 
-def _ask(names: tuple[str, ...], numbers: Numbers, faults: list[Fault]) -> None:
-    """Fields in three columns; what stands in them as numbers, and what is none."""
-    for at, column in enumerate(st.columns(3, gap="medium")):
-        with column:
-            for name in names[at::3]:
-                forms.number(f"heat_{name}", LABELS[name])
-                text = str(st.session_state.get(f"heat_{name}") or "").strip()
-                if not text:
-                    continue
-                try:
-                    numbers[name] = _number(text)
-                except ValueError:
-                    faults.append(_fault(name, text, "is no number", "write its figure alone"))
-
-
-def _number(text: str) -> float:
-    """A number as people write it, its decimals after a point or a comma."""
-    return float(text.replace(",", "."))
-
-
-def _fault(column: str, value: str, problem: str, remedy: str, row: int | None = None) -> Fault:
-    return Fault("", row, column, value, problem, remedy, "limits")
-
-
-def _say(faults: list[Fault]) -> None:
-    """Each fault in a line, by the label of its field."""
-    for one in faults:
-        label = LABELS.get(one.column, one.column or "This")
-        at = "" if one.row is None else f", line {one.row}"
-        value = f" '{one.value}'" if one.value else ""
-        st.error(words.plain(f"{label}{at}{value}: {one.problem}; {one.remedy}."))
-
-
-def _plan(numbers: Numbers, faults: list[Fault]) -> None:
+def _plan(numbers: typed.Numbers, faults: list[Fault]) -> None:
     """The load, how long, and when to read."""
-    _say([one for one in faults if one.column in PLAN])
+    typed.say([one for one in faults if one.column in PLAN], LABELS)
     if "dc_v" not in numbers or "load_ma" not in numbers:
         st.write(SAYS["no_plan"])
         return
@@ -131,19 +97,19 @@ def _rows(key: str, count: int) -> list[tuple[float, ...]]:
         if not cells:
             continue
         try:
-            row = tuple(_number(one) for one in cells)
+            row = tuple(typed.number(one) for one in cells)
         except ValueError:
             row = ()
         if len(row) != count:
             remedy = f"write {count} numbers, parted by spaces"
-            faults.append(_fault("Entries", text.strip()[:60], "is not understood", remedy, line))
+            faults.append(typed.fault("Entries", text.strip()[:60], "is not understood", remedy, line))
         rows.append(row)
     if faults:
         raise InputError(faults)
     return rows
 
 
-def _while_it_runs(numbers: Numbers, allowed: float) -> None:
+def _while_it_runs(numbers: typed.Numbers, allowed: float) -> None:
     """Entries with a clock, and where they lead."""
     forms.pick("heat_part", "What is read", SAYS["part"])
     part = str(st.session_state.get("heat_part") or "winding")
@@ -165,7 +131,7 @@ def _while_it_runs(numbers: Numbers, allowed: float) -> None:
             return
         told = forecast_rise(*_entries(rows, part, numbers, allowed), tongue_mm=numbers.get("tongue_mm"), part=part)
     except InputError as error:
-        _say(list(error.faults))
+        typed.say(list(error.faults), LABELS)
         return
     except ValueError as error:
         st.error(words.plain(f"{error}."))
@@ -177,7 +143,7 @@ def _while_it_runs(numbers: Numbers, allowed: float) -> None:
 
 
 def _entries(
-    rows: list[tuple[float, ...]], part: str, numbers: Numbers, allowed: float
+    rows: list[tuple[float, ...]], part: str, numbers: typed.Numbers, allowed: float
 ) -> tuple[list[Entry], float, float, float]:
     """Entries as temperatures, the limit, and how sure each is, alone and together."""
     if part == "case":
@@ -185,7 +151,7 @@ def _entries(
         return [Entry(*row) for row in rows], limit, CASE_U_K, 0.0
     needed = ("cold_ohm", "cold_temp_c")
     if missing := [name for name in needed if name not in numbers]:
-        raise InputError([_fault(one, "", "is empty", "give the cold reading above first") for one in missing])
+        raise InputError([typed.fault(one, "", "is empty", "give the cold reading above first") for one in missing])
     cold, temp = (numbers[name] for name in needed)
     entries = [Entry(at, float(hot_temperature(cold, temp, ohm)), air) for at, ohm, air in rows]
     read_u = READ_SHARE * (max(one.temp_c for one in entries) + 234.5)
@@ -207,11 +173,11 @@ def _note() -> None:
     state["heat_now"] = ""
 
 
-def _after(numbers: Numbers, faults: list[Fault]) -> HeatRunResult | None:
+def _after(numbers: typed.Numbers, faults: list[Fault]) -> HeatRunResult | None:
     """The result of the readings after switching off; None where something is missing or wrong, which is said."""
     st.text_area(SAYS["readings"], key="heat_readings", height=180)
     wrong = [one for one in faults if one.column not in PLAN]
-    _say(wrong)
+    typed.say(wrong, LABELS)
     given: dict[str, Any] = {name: value for name, value in numbers.items() if name not in ("dc_v", "tongue_mm")}
     needed = {"load_ma", *RESULT} - set(OPTIONAL)
     try:
@@ -220,11 +186,11 @@ def _after(numbers: Numbers, faults: list[Fault]) -> HeatRunResult | None:
             st.write(SAYS["no_result"])
             return None
         if missing := sorted(needed - set(given)):
-            raise InputError([_fault(one, "", "is empty", "the result needs it") for one in missing])
+            raise InputError([typed.fault(one, "", "is empty", "the result needs it") for one in missing])
         seconds, ohm = zip(*rows, strict=True)
         return heat_run(HeatRun(seconds=seconds, ohm=ohm, **given))
     except InputError as error:
-        _say(list(error.faults))
+        typed.say(list(error.faults), LABELS)
         return None
 
 

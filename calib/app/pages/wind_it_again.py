@@ -1,0 +1,114 @@
+"""A rewind plan: what a core and a target ask of the windings, beside what it was and what came of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import streamlit as st
+
+from calib import words
+from calib.app import context, forms, typed
+from calib.errors import Fault, InputError
+from calib.estimate.rewind import SERIES, Heater, RewindPlan, RewindTarget, as_planned, rewind_plan, turns_by_loose_turn
+from calib.paths import data
+
+SAYS = context.SAID["rewind"]
+PLAN = data("estimate/rewind.toml")
+LABELS = SAYS["fields"]
+CORE = ("tongue_mm", "stack_mm", "window_width_mm", "window_height_mm", "flux_t")
+TARGET = ("volts", "current_ma", "line_voltage_v", "line_frequency_hz")
+NEEDED = ("tongue_mm", "stack_mm", *TARGET)
+WAS = ("winding_v", "turn_v", "counted", "wire_mm")
+READ = ("read_v", "read_ohm", "read_temp_c")
+
+
+def draw() -> None:
+    """Core and target, the plan, as it was, after winding."""
+    opened = context.opened_register()
+    context.head("Wind it again?", opened)
+    numbers: typed.Numbers = {}
+    faults: list[Fault] = []
+    st.header("Core and target", anchor=False)
+    typed.ask("wind_", LABELS, (*CORE, *TARGET), (numbers, faults))
+    rectifier, filter_input = forms.supply("wind_")
+    forms.number("wind_heaters", LABELS["heaters"], placeholder="5x2 6.3x3")
+    series = forms.select("wind_series", LABELS["series"], SERIES)
+    st.header("As it was", anchor=False)
+    context.caution(SAYS["loose_turn"])
+    typed.ask("wind_", LABELS, WAS, (numbers, faults))
+    typed.say(faults, LABELS)
+    was = _as_it_was(numbers)
+    st.header("As planned", anchor=False)
+    if faults or any(name not in numbers for name in NEEDED):
+        st.write(SAYS["nothing"])
+        return
+    try:
+        given: dict[str, Any] = {name: numbers[name] for name in (*CORE, *TARGET) if name in numbers}
+        heaters = tuple(Heater.of(one) for one in str(st.session_state.get("wind_heaters") or "").split())
+        target = RewindTarget(rectifier=rectifier, filter=filter_input, heaters=heaters, series=series, **given)
+        plan = rewind_plan(context.model_of(opened), target)
+    except InputError as error:
+        typed.say(error.faults, LABELS)
+        return
+    _plan(plan, was, numbers.get("wire_mm"))
+    st.header("After winding", anchor=False)
+    _after(plan)
+
+
+def _as_it_was(numbers: typed.Numbers) -> float | None:
+    """Turns of the old high-voltage winding, counted or by the loose turn; None where not told."""
+    if "counted" in numbers:
+        return numbers["counted"]
+    if "winding_v" not in numbers or "turn_v" not in numbers:
+        return None
+    try:
+        turns = turns_by_loose_turn(numbers["winding_v"], numbers["turn_v"])
+    except ValueError as error:
+        st.error(words.plain(f"{error}."))
+        return None
+    st.write(SAYS["turns"].format(turns=words.figure(turns, 4)))
+    return turns
+
+
+def _plan(plan: RewindPlan, was: float | None, wire_mm: float | None) -> None:
+    """The caution, the windings, the fit, what known makers did, and the sheet to print."""
+    context.caution(PLAN["caution"]["before"])
+    if plan.doubts:
+        st.html(context.doubts("In doubt, look again", plan.doubts))
+    said = str(plan).splitlines()
+    rows = []
+    for one in plan.windings:
+        figures = (f"{one.turns}", one.wire, f"{one.layers}", words.figure(one.mean_turn_mm), words.figure(one.ohm_20c))
+        rows.append((SAYS["role"][one.role], words.figure(one.volts, 4), *figures))
+    st.html(context.table(SAYS["columns"], rows, (1, 2, 4, 5, 6)))
+    for line in said[-4:]:
+        st.write(words.plain(line.strip()))
+    hv = plan.windings[1]
+    if was is not None:
+        st.write(SAYS["beside"].format(was=words.figure(was, 4), planned=hv.turns, share=hv.turns / was - 1.0))
+    if wire_mm is not None:
+        st.write(SAYS["wire"].format(was=words.figure(wire_mm), planned=words.figure(hv.bare_mm)))
+    st.download_button(SAYS["sheet"], str(plan), "winding_sheet.txt", "text/plain", key="rewind_sheet")
+
+
+def _after(plan: RewindPlan) -> None:
+    """The new winding's readings against the plan."""
+    numbers: typed.Numbers = {}
+    faults: list[Fault] = []
+    context.caution(SAYS["new"])
+    typed.ask("wind_", LABELS, READ, (numbers, faults))
+    typed.say(faults, LABELS)
+    if len(numbers) < len(READ):
+        st.write(SAYS["no_readings"])
+        return
+    try:
+        over, within = as_planned(plan, *(numbers[name] for name in READ))
+    except ValueError as error:
+        st.error(words.plain(f"{error}."))
+        return
+    verdict = "kept" if abs(over - 1.0) <= within else "apart"
+    st.write(words.plain(SAYS[verdict].format(off=over - 1.0, within=within)))
+
+
+if __name__ == "__main__":
+    draw()

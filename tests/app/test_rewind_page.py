@@ -1,0 +1,41 @@
+"""'Wind it again?': the plan, what the old winding was, the new winding's readings against the plan, and refusals."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.app.visits import opened, settle, text_of, unescaped
+
+PAGE = "calib/app/pages/wind_it_again.py"
+TARGET = {"tongue_mm": "32", "stack_mm": "38", "volts": "600", "current_ma": "80"}
+TARGET |= {"line_voltage_v": "117", "line_frequency_hz": "60", "heaters": "5x2 6.3x3"}
+
+
+def test_a_plan_stands_beside_what_was_and_what_came(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    settle(tmp_path, monkeypatch)
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened(PAGE)
+    assert "the plan comes here" in text_of(at)
+
+    def typed(**values: str) -> str:
+        for name, value in values.items():
+            at.text_input(key=f"wind_{name}").set_value(value)
+        at.run()
+        assert not at.exception
+        return unescaped(text_of(at))
+
+    said = typed(**TARGET)
+    assert "Before the first mains" in said
+    assert "high voltage" in said
+    assert "Of transformers like it" in said
+    assert "about 2400 turns" in typed(winding_v="12", turn_v="0,005")
+    assert "voltage of the loose turn" in typed(turn_v="-1")
+    assert "is no number" in typed(turn_v="nan")
+    typed(turn_v="0.005")
+    said = typed(read_v="600", read_ohm="5", read_temp_c="20")
+    assert "V/R is not what was planned" in said
+    assert "is no heater winding" in typed(heaters="6.3")
+    typed(heaters="")
+    assert "is outside the limits, 8 to 120 mm" in typed(tongue_mm="3200")
