@@ -12,22 +12,26 @@ from calib.app import forms
 from calib.errors import Code, Fault
 
 Numbers = dict[str, float]
+ROW = 3
 
 
 def ask(prefix: str, labels: Mapping[str, str], names: Sequence[str], into: tuple[Numbers, list[Fault]]) -> None:
-    """Fields in three columns; what stands in them goes into the numbers, and what is none into the faults."""
+    """Fields, three a row; what stands in them goes into the numbers, and what is none into the faults.
+
+    Row by row, so that on a phone, where columns stand one below the other, they keep their order.
+    """
     numbers, faults = into
-    for at, column in enumerate(st.columns(3, gap="medium")):
-        with column:
-            for name in names[at::3]:
+    for at in range(0, len(names), ROW):
+        for column, name in zip(st.columns(ROW, gap="medium"), names[at : at + ROW], strict=False):
+            with column:
                 forms.number(f"{prefix}{name}", labels[name])
-                text = str(st.session_state.get(f"{prefix}{name}") or "").strip()
-                if not text:
-                    continue
-                try:
-                    numbers[name] = number(text)
-                except ValueError:
-                    faults.append(fault(name, text, "is no number", "write its figure alone"))
+            text = str(st.session_state.get(f"{prefix}{name}") or "").strip()
+            if not text:
+                continue
+            try:
+                numbers[name] = number(text)
+            except ValueError:
+                faults.append(fault(name, text, "is no number", "write its figure alone"))
 
 
 def number(text: str) -> float:

@@ -82,7 +82,7 @@ def _plan(plan: RewindPlan, was: float | None, wire_mm: float | None) -> None:
         rows.append((SAYS["role"][one.role], words.figure(one.volts, 4), *figures))
     st.html(context.table(SAYS["columns"], rows, (1, 2, 4, 5, 6)))
     for line in said[-4:]:
-        st.write(words.plain(line.strip()))
+        st.write(words.plain(words.sentence(line.strip())))
     hv = plan.windings[1]
     if was is not None:
         st.write(SAYS["beside"].format(was=words.figure(was, 4), planned=hv.turns, share=hv.turns / was - 1.0))
