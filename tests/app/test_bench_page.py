@@ -100,10 +100,7 @@ def test_done_steps_say_so_in_words(place: Path) -> None:
 
 
 def test_the_session_shows_its_answer_and_the_form_that_it_fills_the_same(place: Path) -> None:
-    """The figures of both pages are those of calib.estimate_unit on a table of the session's readings.
-
-    The session's own with the halves read singly, for which the form has no fields.
-    """
+    """The figures of both pages are those of calib.estimate_unit on a table of the session's readings, halves too."""
     metal, temp_c = "aluminium", 31.0
     at = resumed(place, "sum", with_more(resistance={"conductor": metal, "winding_temp_c": temp_c}))
     shown = text_of(at).replace("\u00a0", " ")
@@ -123,9 +120,9 @@ def test_the_session_shows_its_answer_and_the_form_that_it_fills_the_same(place:
     read = f"AL-5,full-wave,capacitor,117,60,true,4.97,27.76,188.6,{temp_c},{metal},28.6,31,31,0.476476,0.679534,1.55,"
     with calib.Register(place) as register:
         model = calib.fit(register.known(), published=True)
-    for said, halves in ((shown, "94.3,94.3"), (text_of(at), ",")):
-        table.write_text(f"{heads}{read}{halves}\n")
-        answer = calib.estimate_unit(model, calib.read_unknown(table)).answer.iloc[0]
+    table.write_text(f"{heads}{read}94.3,94.3\n")
+    answer = calib.estimate_unit(model, calib.read_unknown(table)).answer.iloc[0]
+    for said in (shown, text_of(at)):
         assert f"ost likely <b>{answer['rated_current_ma']:.0f} mA</b>" in said  # Most, or most after a doubt's word
         assert f"between <b>{answer['low_ma']:.0f} and {answer['high_ma']:.0f} mA</b>" in said
     assert "SIMULATED" not in text_of(at)
