@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from calib.paths import data
@@ -86,10 +86,15 @@ def count(number: int, singular: str, plural: str = "") -> str:
     return f"{number:,} {singular if number == 1 else plural or singular + 's'}"
 
 
+def joined_names(names: Sequence[str]) -> str:
+    """Names as people list them: commas, and before the last; blank without any."""
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
 def predictors(joined: str) -> str:
     """The readings behind an estimate, from the table's ``v_over_r+core`` to ``V/R and core``."""
     names = [READINGS.get(part, part) for part in joined.split("+") if part]
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names) or "nothing but the prior"
+    return joined_names(names) or "nothing but the prior"
 
 
 def supply(rectifier: str, filter_input: str) -> str:

@@ -19,6 +19,7 @@ from calib import bench, words
 from calib.charts.style import Palette, palette
 from calib.paths import data
 from calib.register.records import standing
+from calib.session.meters import meters_of
 
 if TYPE_CHECKING:
     import altair as alt
@@ -260,13 +261,6 @@ def _show_notices() -> None:
         for text in notices:
             st.info(words.plain(words.sentence(text)))
         st.button("Put away", key="notices_seen", on_click=notices.clear)
-
-
-def meters_of(listed: pd.DataFrame) -> tuple[calib.Meter, ...]:
-    """The user's own meters, of the register's list of them."""
-    names = [one.name for one in calib.meter_fields()]
-    rows = listed[names].to_dict("records")
-    return tuple(calib.Meter.parse({str(name): value for name, value in row.items()}) for row in rows)
 
 
 def content_of(known: pd.DataFrame) -> str:

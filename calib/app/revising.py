@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -48,10 +49,8 @@ def number_in_doubt(model: calib.Multiplier, opened: context.Opened) -> int | No
         _remember(key, None)
 
         def count() -> None:
-            try:
+            with suppress(calib.CannotError):  # the number is not known then, which is no 0
                 _COUNTS[key] = len(calib.review_of(model, opened.known, history))
-            except calib.CannotError:
-                _COUNTS[key] = 0
 
         threading.Thread(target=count, daemon=True).start()
     return _COUNTS.get(key)

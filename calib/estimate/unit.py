@@ -70,6 +70,7 @@ WORTH_A_READING = 0.02  # a narrowing below this share of the width is not worth
 FEW = 30
 DISAGREEMENT = ("reading", "value", "unit", "expected", "low", "high")
 NARROWED = ("reading", "rated_current_ma", "low_ma", "high_ma", "width", "without", "level")
+BESIDE = ("when", "rated_current_ma", "low_ma", "high_ma", "odds_of_proven", "level")
 REPAIRS = ("slip", "odds", "then", "repaired_ma", "repaired_low_ma", "repaired_high_ma")
 
 
@@ -248,6 +249,34 @@ def estimate_unit(
         narrowing=_narrowed(asked, level, limit, shown),
         improbable=tuple(improbabilities(record_of(UnknownUnit, dict(asked.readings.iloc[0])))),
     )
+
+
+def beside_heat_run(model: Multiplier, unknown: Readings, proven_ma: float, level: float = 0.9) -> pd.DataFrame:
+    """What a unit's readings say of its rating, and what they say with a heat run beside them.
+
+    Parameters
+    ----------
+    model : Multiplier
+        The fit.
+    unknown : pandas.DataFrame, UnknownUnit or mapping
+        One unit.
+    proven_ma : float
+        Current at the reference rise, as `calib.heat_run` gives it, above 0 [mA].
+    level : float
+        Probability of the intervals.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Rows before and after (column when): rated_current_ma, low_ma, high_ma [mA], odds_of_proven (that the rating is
+        as much, 0 to 1), level. No row where the unit's currents are withheld. By `RatedCurrent.beside`.
+    """
+    asked = one_unit(model, unknown, as_read=False)
+    if asked.withheld[0]:
+        return _table([], BESIDE)
+    both = {"before": asked.rated, "after": asked.rated.beside(proven_ma, GRADES["heat-run"].sd)}
+    rows = [(when, *one.limits(level)[:, 0], one.sf(np.array([proven_ma]))[0], level) for when, one in both.items()]
+    return _table(rows, BESIDE)
 
 
 def _table(lines: list[tuple[object, ...]], columns: Sequence[str]) -> pd.DataFrame:

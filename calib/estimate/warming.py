@@ -14,10 +14,11 @@ from itertools import product
 
 import numpy as np
 
-from calib.bench.resistance import TIME_CONSTANT_MIN_PER_MM, TIME_CONSTANTS
+from calib.bench.resistance import INFERRED_ZERO_C, TIME_CONSTANT_MIN_PER_MM, TIME_CONSTANTS, hot_temperature
 from calib.errors import InputError, above, not_negative, positive
 
-__all__ = ["Entry", "Forecast", "MakeUp", "RunPlan", "forecast_of_three", "forecast_rise", "make_up", "run_plan"]
+__all__ = ["Entry", "Forecast", "MakeUp", "RunPlan", "entries_by_ohms", "forecast_of_three", "forecast_rise"]
+__all__ += ["make_up", "run_plan"]
 
 # What is taken of the time constants before any reading (judgement): the slow one by the tongue, or 40 min, each with
 # its sd of ln; the fast one as a share of it; how much of the final rise comes with the fast one, less than nothing for
@@ -30,6 +31,7 @@ RISE_K, RISE_SD_K = 55.0, 45.0  # of the final rise, before any reading (judgeme
 AMBIENT_U_K = 0.3  # of the air's temperature from entry to entry (judgement)
 DISCREPANCY_K = 0.3  # what two time constants leave unsaid (judgement)
 LEVEL = 0.9
+READ_SHARE = 0.003  # standard uncertainty of a resistance read while it runs (judgement)
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,30 @@ class Entry:
     minutes: float
     temp_c: float
     air_c: float
+
+
+def entries_by_ohms(
+    readings: Sequence[Sequence[float]], cold_ohm: float, cold_temp_c: float, conductor: str = "copper"
+) -> tuple[list[Entry], float]:
+    """Entries by the winding's resistance, and the standard uncertainty of each temperature.
+
+    Parameters
+    ----------
+    readings : sequence of sequences of float
+        Minutes since the run began, resistance, and the air then [min], [ohm], [°C].
+    cold_ohm, cold_temp_c : float
+        Of the same winding before the run [ohm], [°C].
+    conductor : str
+        copper or aluminium.
+
+    Returns
+    -------
+    list of Entry, float
+        By R2/R1 = (T0 + t2)/(T0 + t1), see `calib.bench.hot_temperature`; READ_SHARE of T0 + t at the hottest [K].
+    """
+    zero = INFERRED_ZERO_C[conductor]
+    entries = [Entry(at, float(hot_temperature(cold_ohm, cold_temp_c, ohm, zero)), air) for at, ohm, air in readings]
+    return entries, READ_SHARE * (max(one.temp_c for one in entries) + zero)
 
 
 @dataclass(frozen=True)

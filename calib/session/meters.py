@@ -16,6 +16,8 @@ from calib.session import protocol
 from calib.session.fields import Checked
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from calib import Meter
 
 ASSUMED = {"ohm": bench.ORDINARY_OHMMETER, "volt": bench.ORDINARY_VOLTMETER}
@@ -63,6 +65,13 @@ class Used:
     def twice(self) -> bench.MeterClass:
         """The class of a sum of two readings on it: the gain is common to both, the last digits count twice."""
         return bench.MeterClass(self.accuracy.percent, 2 * self.accuracy.counts, self.accuracy.resolution)
+
+
+def meters_of(listed: pd.DataFrame) -> tuple[calib.Meter, ...]:
+    """The user's own meters, of the register's list of them."""
+    names = [one.name for one in calib.meter_fields()]
+    rows = listed[names].to_dict("records")
+    return tuple(calib.Meter.parse({str(name): value for name, value in row.items()}) for row in rows)
 
 
 def used(checked: Checked, name: str, reads: str, meters: Sequence[Meter]) -> Used:

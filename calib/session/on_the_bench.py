@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ from calib import words
 from calib.paths import data
 from calib.register.frame import frame_of
 from calib.session.interpret import Session, interpret
+from calib.session.meters import meters_of
 from calib.session.protocol import BY_NAME, translated
 from calib.session.readings import FORM
 
@@ -138,7 +139,7 @@ def on_the_bench(register: Register, model: Multiplier | None = None, level: flo
         No fit can be made of the register.
     """
     rows = _one_a_unit(register.sessions())
-    meters = [calib.Meter.parse({name: row[name] for name in METER}) for row in register.meters().to_dict("records")]
+    meters = meters_of(register.meters())
     reads = [interpret(translated(register.session(row["session_id"]).entries), meters) for row in rows]
     made = [read.understood(*SUPPLY) for read in reads]
     told = {place: one.record for place, one in enumerate(made) if one.record is not None}
@@ -159,9 +160,6 @@ def on_the_bench(register: Register, model: Multiplier | None = None, level: flo
         against: dict[str, Any] = dict(reads[place].standing)
         units.append(BenchUnit(_name(row, names), state=state, level=level, **which, **at, **currents, **against))
     return Bench(tuple(units), model.content_hash if told and model is not None else "")
-
-
-METER = tuple(one.name for one in calib.meter_fields())
 
 
 def _one_a_unit(sessions: pd.DataFrame) -> list[dict[str, Any]]:
@@ -201,8 +199,8 @@ def _state(read: Session, made: Understood, known: bool, given: dict[str, Any] |
 def _needed(read: Session, made: Understood) -> str:
     """What is to be mended or read before there is an estimate."""
     if wrong := [*(_field(fault.column) for fault in read.faults), *map(_label, made.faults)]:
-        return str(SAID["mend"].format(what=_listed(wrong)))
-    return str(SAID["needs"].format(what=_listed([_label(name) for name in made.missing])))
+        return str(SAID["mend"].format(what=words.joined_names(wrong)))
+    return str(SAID["needs"].format(what=words.joined_names([_label(name) for name in made.missing])))
 
 
 def _field(place: str) -> str:
@@ -217,7 +215,3 @@ def _label(name: str) -> str:
         if name in FORM[part]:
             return str(FORM[part][name]["label"]).lower()
     return name
-
-
-def _listed(names: Sequence[str]) -> str:
-    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))

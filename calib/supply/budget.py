@@ -281,7 +281,7 @@ def inrush(line_v: float, primary_ohm: float, line_ohm: float = 0.0, held_a: flo
     positive("line voltage", line_v, "V")
     positive("primary's resistance", primary_ohm, "ohm")
     not_negative("line's resistance", line_ohm, "ohm")
-    not_negative("peak that is to be held", min(held_a, 1e9), "A")
+    positive("peak that is to be held", min(held_a, 1e9), "A")
     peak = math.sqrt(2.0) * line_v / (primary_ohm + line_ohm)
     added = 0.0 if peak <= held_a else math.sqrt(2.0) * line_v / held_a - primary_ohm - line_ohm
     return Inrush(peak, added)

@@ -9,7 +9,7 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import context, forms
+from calib.app import context, forms, typed
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.errors import InputError
 from calib.paths import data
@@ -126,7 +126,7 @@ def _supply(filter_input: str) -> SetSupply | None:
         if not text:
             continue
         try:
-            numbers[field] = float(text.replace(",", "."))
+            numbers[field] = typed.number(text)
         except ValueError:
             wrong = True
             st.error(words.plain(f"{LABELS[field]}: '{text}' is no number; write its figure alone."))

@@ -17,6 +17,7 @@ from calib.app import attachments, context, exchange, forms, known_form
 from calib.register.attachments import of_record
 from calib.session import readings
 from calib.session.interpret import stops_on_the_bench
+from calib.session.meters import meters_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -129,7 +130,7 @@ def _add() -> None:
     st.session_state.pop(THERE, None)
     try:
         with context.register() as register:
-            meters = context.meters_of(register.meters())
+            meters = meters_of(register.meters())
             record = readings.understand_known(typed, meters, register.is_simulated).record
             if record is None:
                 return

@@ -13,13 +13,11 @@ import calib
 from calib import words
 from calib.app import context, forms, typed
 from calib.app.pages.what_can_it_give import unit_entries
-from calib.bench.resistance import hot_temperature
 from calib.bench.uncertainty import WINDING_TEMP_HALF_WIDTH_K, rectangular
 from calib.errors import Fault, InputError
 from calib.estimate.heat_run import HeatRun, HeatRunResult, heat_run
-from calib.estimate.warming import Entry, forecast_rise, run_plan
-from calib.fitting.model import GRADES
-from calib.fitting.predictive import Prediction
+from calib.estimate.unit import beside_heat_run
+from calib.estimate.warming import Entry, entries_by_ohms, forecast_rise, run_plan
 from calib.register.records import standing
 from calib.session import fields as measured, readings as r
 
@@ -31,7 +29,7 @@ LABELS = SAYS["fields"]
 PLAN = ("dc_v", "load_ma", "tongue_mm")
 RESULT = ("cold_ohm", "cold_temp_c", "ambient_start_c", "ambient_end_c", "iron_w", "copper_w")
 OPTIONAL = ("iron_w", "copper_w")
-READ_SHARE, CASE_U_K = 0.003, 0.5  # of a resistance; of a case's temperature (judgement)
+CASE_U_K = 0.5  # of a case's temperature (judgement)
 STARTED = "heat_started"
 
 
@@ -152,9 +150,7 @@ def _entries(
     needed = ("cold_ohm", "cold_temp_c")
     if missing := [name for name in needed if name not in numbers]:
         raise InputError([typed.fault(one, "", "is empty", "give the cold reading above first") for one in missing])
-    cold, temp = (numbers[name] for name in needed)
-    entries = [Entry(at, float(hot_temperature(cold, temp, ohm)), air) for at, ohm, air in rows]
-    read_u = READ_SHARE * (max(one.temp_c for one in entries) + 234.5)
+    entries, read_u = entries_by_ohms(rows, numbers["cold_ohm"], numbers["cold_temp_c"])
     return entries, allowed, read_u, rectangular(WINDING_TEMP_HALF_WIDTH_K)
 
 
@@ -215,17 +211,16 @@ def _told(found: HeatRunResult) -> None:
 
 def _estimate(model: Any, unit: pd.DataFrame, proven_ma: float) -> None:
     """What the readings said before the run and with it."""
-    asked = Prediction.of(model, unit)
-    if asked.withheld[0]:
+    moved = beside_heat_run(model, unit, proven_ma, context.LEVEL)
+    if moved.empty:
         st.warning(SAYS["withheld"])
         return
-    before = asked.rated
     figures: dict[str, str] = {}
-    for name, one in (("before", before), ("after", before.beside(proven_ma, GRADES["heat-run"].sd))):
-        middle, low, high = (words.figure(float(value[0])) for value in one.limits(0.9))
-        figures |= {name: middle, f"{name}_low": low, f"{name}_high": high}
+    for one in moved.to_dict("records"):
+        middle, low, high = (words.figure(one[name]) for name in ("rated_current_ma", "low_ma", "high_ma"))
+        figures |= {one["when"]: middle, f"{one['when']}_low": low, f"{one['when']}_high": high}
     st.write(SAYS["odds"].format(**figures))
-    if not 0.05 <= float(before.sf(proven_ma)[0]) <= 0.95:
+    if not 0.05 <= moved["odds_of_proven"].iloc[0] <= 0.95:
         st.warning(SAYS["surprise"])
 
 
