@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,14 @@ def typed(at: AppTest, **values: str) -> AppTest:
     at.run()
     assert not at.exception
     return at
+
+
+def use_metals(at: AppTest, metals: tuple[str, ...]) -> Iterator[str]:
+    """Say one metal after another on the home page."""
+    for metal in metals:
+        at.session_state["kept"] = {**at.session_state["kept"], "read_conductor": metal}
+        at.session_state["read_conductor"] = metal
+        yield metal
 
 
 def test_a_run_is_planned_forecast_and_reckoned_and_moves_the_estimate(
@@ -53,6 +62,19 @@ def test_a_run_is_planned_forecast_and_reckoned_and_moves_the_estimate(
     assert "Before the run the readings said" in said
     typed(at, ambient_end_c="")
     assert "Air when the line was opened, °C: is empty" in text_of(at)
+
+
+def test_a_winding_of_aluminium_is_reckoned_as_such(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rise = (R2/R1)(T0 + t1) - T0 - t_air: with T0 228.1 for 234.5 °C and R2/R1 1.2405 it is 1.54 K less."""
+    settle(tmp_path, monkeypatch)
+    at = opened(PAGE)
+    at.text_area(key="heat_readings").set_value(HOT)
+    said = "Mean rise of the winding at switching off: "
+    copper, aluminium = (
+        float(text_of(typed(at, **READ)).split(said)[1].split()[0]) for _ in use_metals(at, ("copper", "aluminium"))
+    )
+    assert copper - aluminium == pytest.approx(1.54, abs=0.11)  # each is printed to a tenth
+    assert "Reckoned for a winding of aluminium" in text_of(at)
 
 
 def test_one_click_carries_unit_current_and_evidence_to_the_known_units(

@@ -37,7 +37,8 @@ def draw() -> None:
     """The plan, the run, the result, one below the other, each with its cautions before it."""
     opened = context.opened_register()
     context.head("Prove it", opened)
-    unit = r.understand(unit_entries(), opened.meters).unit
+    typed_in = unit_entries()
+    unit, metal = r.understand(typed_in, opened.meters).unit, r.metal_of(typed_in)
     row = None if unit is None else {str(name): value for name, value in unit.iloc[0].items()}
     context.cautions(SAYS["cautions"])
     st.write(SAYS["no_unit" if row is None else "unit"])
@@ -46,6 +47,8 @@ def draw() -> None:
             st.html(against)
         if any(kind == "stop" for kind, _ in standing(row)):
             return
+    if metal != r.COPPER:
+        st.write(SAYS["metal"].format(metal=metal))
     numbers: typed.Numbers = {}
     faults: list[Fault] = []
     st.header("Plan", anchor=False)
@@ -56,9 +59,9 @@ def draw() -> None:
     typed.ask("heat_", LABELS, RESULT, (numbers, faults))
     allowed = float(forms.select("heat_class", LABELS["allowed_rise_k"], list(SAYS["classes"]), names=SAYS["classes"]))
     st.header("While it runs", anchor=False)
-    _while_it_runs(numbers, allowed)
+    _while_it_runs(numbers, allowed, metal)
     st.header("After switching off", anchor=False)
-    found = _after(numbers | {"allowed_rise_k": allowed}, faults)
+    found = _after(numbers | {"allowed_rise_k": allowed}, faults, metal)
     if found is not None:
         _told(found)
         if unit is not None and found.reference_ma is not None:
@@ -107,7 +110,7 @@ def _rows(key: str, count: int) -> list[tuple[float, ...]]:
     return rows
 
 
-def _while_it_runs(numbers: typed.Numbers, allowed: float) -> None:
+def _while_it_runs(numbers: typed.Numbers, allowed: float, metal: str) -> None:
     """Entries with a clock, and where they lead."""
     forms.pick("heat_part", "What is read", SAYS["part"])
     part = str(st.session_state.get("heat_part") or "winding")
@@ -127,7 +130,9 @@ def _while_it_runs(numbers: typed.Numbers, allowed: float) -> None:
         if len(rows) < 3:
             st.write(SAYS["no_entries"])
             return
-        told = forecast_rise(*_entries(rows, part, numbers, allowed), tongue_mm=numbers.get("tongue_mm"), part=part)
+        told = forecast_rise(
+            *_entries(rows, part, numbers, allowed, metal), tongue_mm=numbers.get("tongue_mm"), part=part
+        )
     except InputError as error:
         typed.say(list(error.faults), LABELS)
         return
@@ -141,7 +146,7 @@ def _while_it_runs(numbers: typed.Numbers, allowed: float) -> None:
 
 
 def _entries(
-    rows: list[tuple[float, ...]], part: str, numbers: typed.Numbers, allowed: float
+    rows: list[tuple[float, ...]], part: str, numbers: typed.Numbers, allowed: float, metal: str
 ) -> tuple[list[Entry], float, float, float]:
     """Entries as temperatures, the limit, and how sure each is, alone and together."""
     if part == "case":
@@ -150,7 +155,7 @@ def _entries(
     needed = ("cold_ohm", "cold_temp_c")
     if missing := [name for name in needed if name not in numbers]:
         raise InputError([typed.fault(one, "", "is empty", "give the cold reading above first") for one in missing])
-    entries, read_u = entries_by_ohms(rows, numbers["cold_ohm"], numbers["cold_temp_c"])
+    entries, read_u = entries_by_ohms(rows, numbers["cold_ohm"], numbers["cold_temp_c"], metal)
     return entries, allowed, read_u, rectangular(WINDING_TEMP_HALF_WIDTH_K)
 
 
@@ -169,7 +174,7 @@ def _note() -> None:
     state["heat_now"] = ""
 
 
-def _after(numbers: typed.Numbers, faults: list[Fault]) -> HeatRunResult | None:
+def _after(numbers: typed.Numbers, faults: list[Fault], metal: str) -> HeatRunResult | None:
     """The result of the readings after switching off; None where something is missing or wrong, which is said."""
     st.text_area(SAYS["readings"], key="heat_readings", height=180)
     wrong = [one for one in faults if one.column not in PLAN]
@@ -184,7 +189,7 @@ def _after(numbers: typed.Numbers, faults: list[Fault]) -> HeatRunResult | None:
         if missing := sorted(needed - set(given)):
             raise InputError([typed.fault(one, "", "is empty", "the result needs it") for one in missing])
         seconds, ohm = zip(*rows, strict=True)
-        return heat_run(HeatRun(seconds=seconds, ohm=ohm, **given))
+        return heat_run(HeatRun(seconds=seconds, ohm=ohm, conductor=metal, **given))
     except InputError as error:
         typed.say(list(error.faults), LABELS)
         return None
