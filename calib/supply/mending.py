@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from calib.paths import data
-from calib.supply.duty import Duty, rectifier_duty
+from calib.supply.duty import NAMES, Duty, rectifier_duty
 from calib.supply.parameters import Settings
 from calib.supply.steady_state import SupplyState, states_of
 
@@ -70,7 +70,9 @@ class Mending:
         return {"how": self.how, "mends": list(self.mends), "leaves": list(self.leaves), **self.figures}
 
     def __str__(self) -> str:
-        return str(data("supply/mending.toml")[self.how]).format(**self.figures)
+        says = data("supply/mending.toml")
+        left = says["leaves"].format(limits=", ".join(NAMES[one] for one in self.leaves)) if self.leaves else ""
+        return str(says[self.how]).format(**self.figures) + left
 
 
 def mendings(what: Settings, duty: Duty) -> tuple[Mending, ...]:

@@ -143,7 +143,7 @@ def _place(model: Any, record: calib.KnownUnit) -> None:
         one = mine.iloc[0]
         core = f" at {one['core_area_cm2']:.3g} cm² of core" if one["core_area_cm2"] > 0 else ", its core not known"
         said = f"This one is ringed: {one['multiplier']:.3g} mA per V/Ω{core}"
-        st.write(words.plain(f"{said}; sound with probability {one['odds_sound']:.2g}."))
+        st.write(words.plain(f"{said}; odds that it is sound: {words.odds(one['odds_sound'])}."))
     context.in_words(chart.description)
 
 
