@@ -23,12 +23,15 @@ from calib.register.gate import (
     NEW_FILE,
     Hold,
     attach,
+    confine,
     engine,
     explained,
     gate_of,
     hold,
     in_the_way,
     interruptible,
+    is_idle,
+    keep_idle,
     make_gate,
     read_table,
     read_through,
@@ -261,9 +264,12 @@ def _contents(con: duckdb.DuckDBPyConnection, database: str) -> list[tuple[str, 
 
 def _make(path: Path, simulated: bool, first: pd.DataFrame | None) -> None:
     with explained(path), aside(path) as new:
-        _fill(new, simulated, first)
+        con = _fill(new, simulated, first)
         put(new, path)
-        _OURS[path] = _state_of(path)
+    if con is not None:
+        confine(con, path)
+        keep_idle(con, path)
+    _OURS[path] = _state_of(path)  # only now: a name that is taken from a file alters its state
 
 
 def put(new: Path, path: Path) -> None:
@@ -299,18 +305,23 @@ def _rename(new: Path, path: Path) -> None:
             raise
 
 
-def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> None:
-    with interruptible(), closing(engine()) as con:
+def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> duckdb.DuckDBPyConnection | None:
+    """Write a whole register to a new file; its connection, which has let go of it, where it can be used again."""
+    with interruptible(), ExitStack() as held:
+        con = held.enter_context(closing(engine()))
         attach(con, new, "register", NEW_FILE)
         con.execute("USE register")
-        migrate(con, steps())
-        with transaction(con):
+        with transaction(con):  # one, since of a file that is not whole nothing stays
+            for step in steps():
+                _apply(con, step)
             con.execute("INSERT INTO about VALUES (?, ?)", [simulated, datetime.now(UTC).replace(tzinfo=None)])
             if first is not None:
                 bring(con, first, "", "")
         con.execute("CHECKPOINT register")
-        con.execute("USE memory")
-        con.execute("DETACH register")
+        if not is_idle(con):
+            return None
+        held.pop_all()
+        return con
 
 
 def left_over(folder: Path) -> list[Path]:
@@ -437,8 +448,12 @@ def migrate(con: duckdb.DuckDBPyConnection, pending: tuple[Step, ...]) -> int:
     new = [step for step in pending if step.number > done]
     for step in new:
         with transaction(con):
-            con.execute("CREATE TABLE IF NOT EXISTS schema_steps (step INTEGER, name VARCHAR, applied_at TIMESTAMP)")
-            con.execute(step.sql)
-            note = [step.number, step.name, datetime.now(UTC).replace(tzinfo=None)]
-            con.execute("INSERT INTO schema_steps VALUES (?, ?, ?)", note)
+            _apply(con, step)
     return len(new)
+
+
+def _apply(con: duckdb.DuckDBPyConnection, step: Step) -> None:
+    con.execute("CREATE TABLE IF NOT EXISTS schema_steps (step INTEGER, name VARCHAR, applied_at TIMESTAMP)")
+    con.execute(step.sql)
+    note = [step.number, step.name, datetime.now(UTC).replace(tzinfo=None)]
+    con.execute("INSERT INTO schema_steps VALUES (?, ?, ?)", note)

@@ -102,9 +102,9 @@ class Hold:
             if not kept:
                 confine(con, self.path, *([also] if also else []))
             yield con
-            if not (also or log) and _is_idle(con):
+            if not (also or log) and is_idle(con):
                 held.pop_all()
-                _keep(con, self.path)
+                keep_idle(con, self.path)
 
     def _open_in_turn(self, con: duckdb.DuckDBPyConnection, until: float, read_only: bool) -> None:
         # Where there is no gate yet it is not known whether this is a register, beside which one may be made.
@@ -162,7 +162,7 @@ def hold(path: Path, wait: float = WAIT_S, *, in_turn: bool = False) -> Iterator
         yield Hold(path, left, in_turn)
 
 
-def _keep(con: duckdb.DuckDBPyConnection, path: Path) -> None:
+def keep_idle(con: duckdb.DuckDBPyConnection, path: Path) -> None:
     """Keep an idle connection for the next piece of work on a register, in the place of the one idle longest."""
     _IDLE[os.getpid(), path] = con
     for mine in [each for each in [*_IDLE] if each[0] == os.getpid()][:-MOST_IDLE]:
@@ -170,7 +170,7 @@ def _keep(con: duckdb.DuckDBPyConnection, path: Path) -> None:
             unused.close()
 
 
-def _is_idle(con: duckdb.DuckDBPyConnection) -> bool:
+def is_idle(con: duckdb.DuckDBPyConnection) -> bool:
     """Whether a connection has let go of its register and has nothing of it left, so that it can open it again."""
     import duckdb
 

@@ -51,6 +51,26 @@ def test_a_step_that_fails_leaves_the_earlier_ones_and_stays_to_be_done(con: duc
     assert migrate(con, (FIRST, SECOND)) == 1
 
 
+def test_a_new_register_is_made_whole_or_not_at_all_and_opened_without_another_look(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, made = tmp_path / "club.duckdb", Mock(side_effect=gate.engine)
+    monkeypatch.setattr(file, "engine", made)
+    monkeypatch.setattr(gate, "engine", made)
+    monkeypatch.setattr(file, "steps", lambda: (FIRST, BROKEN))
+    with pytest.raises(duckdb.CatalogException, match="nowhere"):
+        Register(path)
+    assert [*tmp_path.iterdir()] == []
+    monkeypatch.setattr(file, "steps", steps)
+    made.reset_mock()
+    looked = Mock(side_effect=file.stranger)
+    monkeypatch.setattr(file, "stranger", looked)
+    assert Register(path).count() == 0
+    assert (made.call_count, looked.call_count) == (1, 0)
+    with file.opened(path) as con, pytest.raises(duckdb.PermissionException):
+        con.execute("SELECT * FROM read_text('/etc/hostname')")
+
+
 def test_steps_are_numbered_without_a_gap(tmp_path: Path) -> None:
     (tmp_path / "0001_a.sql").write_text("SELECT 1")
     (tmp_path / "notes.txt").write_text("")
