@@ -103,6 +103,13 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         Meter as Meter,
         meter_fields as meter_fields,
     )
+    from calib.register.bench_units import (
+        BenchEntry as BenchEntry,
+        KeptDemand as KeptDemand,
+        KeptEstimate as KeptEstimate,
+        KeptHeatRun as KeptHeatRun,
+        KeptUnit as KeptUnit,
+    )
     from calib.register.improbable import (
         improbabilities as improbabilities,
     )
@@ -153,6 +160,7 @@ _HOMES = {
     "calib.leads": ("LeadReading", "LeadWinding", "LeadsFound", "identify_leads", "lead_readings"),
     "calib.register.records": ("KnownUnit", "UnknownUnit", "fields"),
     "calib.register.bench_book": ("BenchSession", "Meter", "meter_fields"),
+    "calib.register.bench_units": ("BenchEntry", "KeptDemand", "KeptEstimate", "KeptHeatRun", "KeptUnit"),
     "calib.register.improbable": ("improbabilities",),
     "calib.register.practice": ("practice_register",),
     "calib.register.tables": ("read_known", "read_unknown"),

@@ -20,10 +20,11 @@ from pathlib import Path
 from calib.register.attached_bundle import Attached, path_of
 from calib.register.attachments import attachment_id, of_record
 from calib.register.bench_book import Meter
+from calib.register.bench_units import BenchEntry
 from calib.register.evidence_file import EvidenceFile
 from calib.register.frame import frame_of
 from calib.register.merge import Bundle, read_bundle
-from calib.register.records import KnownUnit
+from calib.register.records import KnownUnit, UnknownUnit
 from calib.register.register import Register, check_register, restore_register
 from tests.register.bundles import CELLS, packed, revision
 from tests.register.conftest import TYPED
@@ -31,6 +32,7 @@ from tests.warm import SERVER
 
 LANE = TYPED["contributor"]
 METER = {"name": "Bench", "reads": "volt", "range_label": "20 V", "counts": "3", "resolution": "0.01"}
+READ = BenchEntry(readings=UnknownUnit.parse({n: v for n, v in TYPED.items() if n in UnknownUnit.model_fields}))
 Rows = Counter[str]
 
 
@@ -95,6 +97,7 @@ WAYS: tuple[tuple[Callable[[Register, int], object], dict[str, int]], ...] = (
         {"meter_revisions": 1},
     ),
     (lambda register, turn: register.keep_session(f"U-{turn}", {}, "look"), {"session_revisions": 1}),
+    (lambda register, turn: register.keep_on_bench(f"U-{turn}", READ), {"bench_revisions": 1}),
     (_backup, {}),
     (lambda register, turn: restore_register(backup_of(register.path, turn), register.path), {}),
 )

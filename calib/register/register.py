@@ -15,6 +15,7 @@ from calib.register import bulk, revisions
 from calib.register.attached_bundle import attached_in
 from calib.register.attachments import AttachmentStore, attachment_faults
 from calib.register.bench_book import BenchStore, latest_sessions, meter_faults, session_faults, standing_meters
+from calib.register.bench_units import UnitStore, bench_faults
 from calib.register.fields import line
 from calib.register.file import (
     ENDS,
@@ -56,12 +57,12 @@ class Contents(NamedTuple):
     sessions: pd.DataFrame
 
 
-class Register(BenchStore, AttachmentStore):
+class Register(BenchStore, UnitStore, AttachmentStore):
     """A register's file: each call holds it for a moment only, so that several programs can work on one at a time.
 
     Records are identified by contributor and unit. Nothing is overwritten: an addition that differs, an amendment and a
-    withdrawal are each a later revision, and `known` gives the latest. The user's own meters and sessions at the bench
-    are kept in the same file.
+    withdrawal are each a later revision, and `known` gives the latest. The user's own meters, sessions at the bench and
+    units there are kept in the same file.
 
     Parameters
     ----------
@@ -491,6 +492,7 @@ _WORDS = {
     "revisions": "revisions of known units",
     "meter_revisions": "of meters",
     "session_revisions": "of bench sessions",
+    "bench_revisions": "of units on the bench",
     "attachment_revisions": "of attached files",
 }
 # What identifies a row's thing in each table of revisions, and what people call it.
@@ -498,6 +500,7 @@ _REVISED = {
     "revisions": ("record_id", "contributor || ', ' || unit", "known unit"),
     "meter_revisions": ("meter_id", "name || ' ' || range_label", "meter"),
     "session_revisions": ("session_id", "'session ' || tag", "session"),
+    "bench_revisions": ("bench_id", "tag", "unit on the bench"),
     "attachment_revisions": ("attachment_id", "name", "attached file"),
 }
 
@@ -726,4 +729,5 @@ def _stored_faults(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
     yield from revisions.faults_of(revisions.current(con))
     yield from meter_faults(con)
     yield from session_faults(con)
+    yield from bench_faults(con)
     yield from attachment_faults(con)

@@ -60,7 +60,7 @@ def test_a_sound_register_is_found_sound_and_left_as_it_is(club: Path) -> None:
     assert (found.rows["revisions"], found.rows["meter_revisions"], found.rows["session_revisions"]) == (22, 1, 1)
     assert str(found).endswith(
         "known units: 19; read through: revisions of known units 22, of meters 1, of bench sessions 1, "
-        "of attached files 0; nothing is wrong with it"
+        "of units on the bench 0, of attached files 0; nothing is wrong with it"
     )
     assert club.read_bytes() == before
     assert names_in(club.parent) == {"club.duckdb"}
