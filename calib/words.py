@@ -86,6 +86,12 @@ def count(number: int, singular: str, plural: str = "") -> str:
     return f"{number:,} {singular if number == 1 else plural or singular + 's'}"
 
 
+def few(number: int, singular: str) -> str:
+    """A small number with its noun, in a word up to ten: ``one record``, ``three records``, ``12 records``."""
+    noun = singular if number == 1 else f"{singular}s"
+    return f"{TENTHS[number]} {noun}" if number in range(1, 10) else count(number, singular)
+
+
 def joined_names(names: Sequence[str]) -> str:
     """Names as people list them: commas, and before the last; blank without any."""
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

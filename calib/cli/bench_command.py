@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from calib.cli.options import existing_register
-from calib.cli.output import as_json, say
+from calib.cli.output import as_json, plain, say
 from calib.errors import visible
 
 if TYPE_CHECKING:
@@ -25,8 +25,9 @@ def run(asked: argparse.Namespace) -> None:
     say(as_json(told) if asked.format == "json" else text)
 
 
-def _keys(one: BenchUnit) -> dict[str, str | None]:
+def _keys(one: BenchUnit) -> dict[str, Any]:
     """A unit as the JSON tells it: what stands against it too, null where nothing does."""
-    against = {"stop": one.stop or None, "stop_cleared": one.stop_cleared or None, "doubts": one.doubts or None}
-    told: dict[str, str | None] = {"unit": one.unit, "state": one.state, "changed_on": one.changed_on.isoformat()}
-    return told | {"next": one.next} | against
+    told: dict[str, Any] = {"unit": one.unit, "state": one.state, "changed_on": one.changed_on.isoformat()}
+    names = ["next", "stop", "stop_cleared", "doubts", "contributor", "rectifier", "filter", "conductor", "level"]
+    names += ["rated_current_ma", "low_ma", "high_ma", "moved", "odds_worst", "proven_ma", "trouble"]
+    return told | {name: plain(getattr(one, name)) for name in names}

@@ -171,7 +171,9 @@ def _frame(row: Mapping[str, object]) -> pd.DataFrame:
 
 State = Literal["open", "done"]
 STATES: tuple[str, ...] = get_args(State)
+BEGIN_ANEW = "begin it anew, or use a backup"
 LIMIT = 1 << 18  # most that one session's entries may take as JSON, in characters; an ordinary one takes some thousand
+_WHOLE = "tag, contributor, step, state, entries, revision, started_at, made_at FROM latest_sessions"
 _SESSION = "session_id, tag, contributor, step, state, revision, started_at, made_at AS kept_at"
 
 
@@ -271,9 +273,27 @@ def standing_session(con: duckdb.DuckDBPyConnection, session_id: str) -> BenchSe
     """
     tag, contributor, step, state, entries, revision, started_at, kept_at = _session_row(con, session_id)
     if fault := _session_fault(tag, entries):
-        raise AlteredError(f"{fault}; begin it anew, or use a backup")
+        raise AlteredError(f"{fault}; {BEGIN_ANEW}")
     times = (started_at.replace(tzinfo=UTC), kept_at.replace(tzinfo=UTC))
     return BenchSession(session_id, tag, contributor, json.loads(entries), step, state, revision, *times)
+
+
+def standing_sessions(con: duckdb.DuckDBPyConnection) -> tuple[tuple[BenchSession, str], ...]:
+    """The sessions as they stand, the one kept last first, each with what is wrong with it and what to do; its entries
+    are then left out. Blank for a sound one.
+    """
+    asked = (
+        "SELECT session_id, tag, contributor, step, state, entries, revision, started_at, made_at FROM latest_sessions"
+    )
+    found = []
+    for row in con.execute(f"{asked} ORDER BY made_at DESC, session_id").fetchall():
+        name, tag, contributor, step, state, entries, revision, *times = row
+        fault = _session_fault(tag, entries)
+        read = {} if fault else json.loads(entries)
+        at = (one.replace(tzinfo=UTC) for one in times)
+        one = BenchSession(name, tag, contributor, read, step, state, revision, *at)
+        found.append((one, f"{fault}; {BEGIN_ANEW}" if fault else ""))
+    return tuple(found)
 
 
 def session_faults(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
@@ -298,8 +318,7 @@ def latest_sessions(con: duckdb.DuckDBPyConnection, state: str = "") -> pd.DataF
 
 
 def _session_row(con: duckdb.DuckDBPyConnection, session_id: str) -> tuple[Any, ...]:
-    asked = "SELECT tag, contributor, step, state, entries, revision, started_at, made_at FROM latest_sessions"
-    found = con.execute(f"{asked} WHERE session_id = $1", [session_id]).fetchall()
+    found = con.execute(f"SELECT {_WHOLE} WHERE session_id = $1", [session_id]).fetchall()
     if not found:
         problem = "the register has no such session"
         raise InputError.one(

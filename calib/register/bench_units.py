@@ -13,23 +13,24 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, JsonValue, ValidationError
 
 from calib.errors import InputError
-from calib.register.bench_book import LIMIT
+from calib.register.bench_book import LIMIT, BenchSession, standing_meters, standing_sessions
 from calib.register.fields import line
 from calib.register.file import opened
 from calib.register.gate import transaction
 from calib.register.records import UnknownUnit, record_id
 from calib.register.revisions import PUT_BACK, Ledger
-from calib.register.trouble import AlteredError
+from calib.register.trouble import ENTER_AGAIN, AlteredError
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
+READ_AT = "read_at"  # beside the readings' columns
 PARTS = ("readings", "estimates", "demand", "heat_run")
 BENCH = Ledger(
     *("bench_revisions", "latest_bench", "bench_id", ("bench_id", "revision", "action", "by", "reason", "made_at")),
@@ -233,6 +234,8 @@ class KeptUnit:
         Its sessions, the one kept last first.
     readings : UnknownUnit or None
         What was read when an answer was kept last.
+    read_at : datetime or None
+        When those readings were kept, in UTC.
     stop, stop_cleared : str
         Why it must not be fed, and why that no longer stands; stops are joined by " | ".
     estimates : tuple of KeptEstimate
@@ -248,6 +251,7 @@ class KeptUnit:
     kept_at: datetime | None = None
     sessions: tuple[str, ...] = ()
     readings: UnknownUnit | None = None
+    read_at: datetime | None = None
     stop: str = ""
     stop_cleared: str = ""
     estimates: tuple[KeptEstimate, ...] = field(default=(), repr=False)
@@ -299,7 +303,7 @@ def _cells(unit: KeptUnit) -> dict[str, str]:
         **{name: getattr(unit, name) for name in ("tag", "contributor", "stop", "stop_cleared")},
         **{name: _json(None if one is None else one.model_dump(mode="json")) for name, one in models.items()},
         "sessions": _json(list(unit.sessions) or None),
-        "readings": _json(there or None),
+        "readings": _json({READ_AT: unit.read_at.isoformat(), **there} if unit.read_at else None),
         "estimates": _json([one.model_dump(mode="json") for one in unit.estimates[-MOST_ESTIMATES:]] or None),
     }
 
@@ -321,6 +325,7 @@ def unit_of(row: Mapping[str, Any]) -> KeptUnit:
     """
     try:
         read = {name: json.loads(row[name]) if row[name] else None for name in ("sessions", *PARTS)}
+        read_at = read["readings"].pop(READ_AT) if read["readings"] else None
         return KeptUnit(
             **{name: str(row[name]) for name in ("tag", "contributor", "stop", "stop_cleared")},
             revision=int(row["revision"]),
@@ -328,13 +333,22 @@ def unit_of(row: Mapping[str, Any]) -> KeptUnit:
             kept_at=row["made_at"].replace(tzinfo=UTC),
             sessions=tuple(map(str, read["sessions"] or ())),
             readings=UnknownUnit.parse(read["readings"]) if read["readings"] else None,
+            read_at=datetime.fromisoformat(read_at) if read_at else None,
             estimates=tuple(_parsed(KeptEstimate, one) for one in read["estimates"] or ()),
             demand=_parsed(KeptDemand, read["demand"]) if read["demand"] else None,
             heat_run=_parsed(KeptHeatRun, read["heat_run"]) if read["heat_run"] else None,
         )
-    except (ValueError, TypeError, AttributeError, RecursionError, InputError) as error:
-        why = error.faults[0].column if isinstance(error, InputError) else _where(error)
-        raise AlteredError(f"unit on the bench {row['tag']}: what was kept of it cannot be read{why}") from None
+    except (ValueError, TypeError, AttributeError, KeyError, RecursionError) as error:
+        why = f" ({error.faults[0].column})" if isinstance(error, InputError) else _where(error)
+        said = f"unit on the bench {row['tag']}: what was kept of it cannot be read{why}"
+        raise AlteredError(f"{said}; {ENTER_AGAIN}") from None
+
+
+def _readable(row: Mapping[str, Any]) -> KeptUnit:
+    """What can be read of a row whatever happened to the rest: which unit it is, and its stop."""
+    times = {"begun_at": row["begun_at"].replace(tzinfo=UTC), "kept_at": row["made_at"].replace(tzinfo=UTC)}
+    unit = KeptUnit(str(row["tag"]), str(row["contributor"]), int(row["revision"]), **times)
+    return replace(unit, stop=str(row["stop"]), stop_cleared=str(row["stop_cleared"]))
 
 
 def _where(error: Exception) -> str:
@@ -385,14 +399,13 @@ def standing_units(con: duckdb.DuckDBPyConnection) -> tuple[tuple[KeptUnit, str]
         try:
             found.append((unit_of(row), ""))
         except AlteredError as error:
-            times = {"begun_at": row["begun_at"].replace(tzinfo=UTC), "kept_at": row["made_at"].replace(tzinfo=UTC)}
-            found.append((KeptUnit(row["tag"], row["contributor"], int(row["revision"]), **times), str(error)))
+            found.append((_readable(row), str(error)))
     return tuple(found)
 
 
 def bench_faults(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
     """What is wrong with the units on the bench as they stand in a register."""
-    return (fault for _, fault in standing_units(con) if fault)
+    return (fault.partition(f"; {ENTER_AGAIN}")[0] for _, fault in standing_units(con) if fault)
 
 
 def _with(unit: KeptUnit, entry: BenchEntry) -> KeptUnit:
@@ -401,8 +414,10 @@ def _with(unit: KeptUnit, entry: BenchEntry) -> KeptUnit:
     if entry.session_id and entry.session_id not in unit.sessions:
         changed["sessions"] = (*unit.sessions, entry.session_id)
     if (read := entry.readings) is not None:
-        values = {**read.values(), "unit": unit.tag, "contributor": unit.contributor}
-        changed["readings"] = UnknownUnit.parse(values, where="the readings")
+        own = {"unit": unit.tag, "contributor": unit.contributor}
+        new_readings = UnknownUnit.parse({**read.entered(), **own}, where="the readings")
+        if new_readings != unit.readings:
+            changed |= {"readings": new_readings, "read_at": datetime.now(UTC)}
         changed |= _stops(unit, read)
     if (made := entry.estimate) is not None and not (unit.estimate and made.same(unit.estimate)):
         changed["estimates"] = (*unit.estimates, made)
@@ -428,7 +443,10 @@ def keep_unit(
     """Keep what is new of a unit inside the caller's transaction; the same again writes nothing."""
     tag, contributor = identity
     there = _rows(con, bench_id(tag, contributor))
-    unit = _with(unit_of(there[0]) if there else KeptUnit(tag, contributor), entry)
+    try:
+        unit = _with(unit_of(there[0]) if there else KeptUnit(tag, contributor), entry)
+    except AlteredError:  # the history holds what was there; a stop is text, and stays
+        unit = _with(_readable(there[0]), entry)
     new = [said for name, said in SAID.items() if getattr(entry, name)]
     _append(con, unit, "keep", by, reason or f"kept: {', '.join(new)}")
     return standing_unit(con, tag, contributor)
@@ -489,6 +507,14 @@ def drop(con: duckdb.DuckDBPyConnection, identity: tuple[str, str], by: str, rea
         problem, remedy = "nothing but its session is on the bench", "finish the session"
         raise InputError.one(problem, remedy, column="unit", value=identity[0], code="conflict")
     BENCH.append(con, found, BENCH.gone, by, reason)
+
+
+class OnTheBench(NamedTuple):
+    """All that is on a register's bench as of one moment, each with what is wrong with it; blank for what is sound."""
+
+    units: tuple[tuple[KeptUnit, str], ...]
+    sessions: tuple[tuple[BenchSession, str], ...]
+    meters: pd.DataFrame
 
 
 class UnitStore:
@@ -553,6 +579,17 @@ class UnitStore:
         """
         with opened(self.path, self._wait) as con:
             return standing_units(con)
+
+    def on_bench(self) -> OnTheBench:
+        """Units, sessions and meters as of one moment, those kept last first.
+
+        Raises
+        ------
+        RegisterError
+            The file cannot be read, or a meter cannot.
+        """
+        with opened(self.path, self._wait) as con, transaction(con):
+            return OnTheBench(standing_units(con), standing_sessions(con), standing_meters(con))
 
     def clear_stop(self, tag: str, contributor: str = "", *, reason: str, by: str = "") -> None:
         """Note what was found and done about a unit's stops, so that it may be fed again; both stay and are shown.

@@ -387,14 +387,14 @@ def with_leads(entries: Mapping[str, Any], names: Sequence[str], readings: Seque
 
 
 def stops_on_the_bench(register: Register, units: Sequence[tuple[str, str]]) -> dict[tuple[str, str], str]:
-    """The stops that stand in a register's sessions against units that are to be known ones.
+    """The stops that stand on a register's bench against units that are to be known ones.
 
     Parameters
     ----------
     register : calib.Register
-        With the sessions.
+        With the sessions, and the units on the bench.
     units : sequence of (str, str)
-        Contributor and tag of each; a session of its tag counts where it names the same bench, or none.
+        Contributor and tag of each; a session or a unit of its tag counts where it names the same bench, or none.
 
     Returns
     -------
@@ -402,6 +402,7 @@ def stops_on_the_bench(register: Register, units: Sequence[tuple[str, str]]) -> 
         What each stop says; a unit without one is left out.
     """
     found: dict[tuple[str, str], str] = {}
+    cleared: set[str] = set()
     tagged: dict[str, list[tuple[str, str]]] = {}
     for unit in units:
         tagged.setdefault(unit[1], []).append(unit)
@@ -410,6 +411,13 @@ def stops_on_the_bench(register: Register, units: Sequence[tuple[str, str]]) -> 
         session = interpret(register.session(one["session_id"]).entries) if against else None
         if session is not None and session.stops:
             found |= {unit: session.standing["stop"] for unit in against if unit not in found}
+        elif session is not None:
+            cleared |= {*session.said("stop")}
+    for kept, _ in register.bench_units():
+        against = [unit for unit in tagged.get(kept.tag, []) if kept.contributor in (unit[0], "")]
+        stands = [] if kept.stop_cleared else [one for one in kept.stop.split(" | ") if one and one not in cleared]
+        if stands:
+            found |= {unit: " | ".join(stands) for unit in against if unit not in found}
     return found
 
 

@@ -1,4 +1,4 @@
-"""What is on the bench: each unit that a session was begun with, its state, what it can give, what is next for it."""
+"""What is on the bench: each unit of which something was kept, its state, what it can give, what is next for it."""
 
 from __future__ import annotations
 
@@ -6,27 +6,21 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import calib
 from calib import words
-from calib.paths import data
-from calib.register.frame import frame_of
-from calib.session.interpret import Session, interpret
-from calib.session.meters import meters_of
-from calib.session.protocol import BY_NAME, translated
+from calib.session.bench_unit import SAID, UnitNow, answered, units_of
+from calib.session.protocol import BY_NAME
 from calib.session.readings import FORM
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from calib import Multiplier, Register
-    from calib.session.readings import Understood
 
-SAID = data("session/on_the_bench.toml")
 STATES: tuple[str, ...] = tuple(SAID["state"])  # the first that holds is a unit's
-SUPPLY = ("full-wave", "capacitor")  # taken for the estimate, since a session does not ask for it
-WITHHELD = "its readings do not go together, so that no current is told"
+FEEDS = 0.9  # odds at worst from which a unit counts as feeding its set
 
 
 @dataclass(frozen=True)
@@ -38,21 +32,33 @@ class BenchUnit:
     unit : str
         What the list calls it: its tag, with the contributor where two units bear the same.
     tag, contributor, session_id : str
-        Of its session, the one that was kept last.
+        Of it and of its session, the one that was kept last; blank where there is none.
     state : str
         One of `STATES`: the first that holds.
     changed_on : datetime
-        When its session was kept last, in UTC.
+        When something of it was kept last, in UTC.
     next : str
         What is next for it.
     why : str
         What the state hangs on: the stop, the doubt, or what is still to be read; blank where nothing is to be said.
+    rectifier, filter : str
+        The supply that its current is for; a session alone says none: full-wave, capacitor first.
     rated_current_ma, low_ma, high_ma : float
-        What it can give as a full-wave winding with the capacitor first [mA]; NaN where nothing is told.
+        What it can give by the fit at hand [mA]; NaN where nothing is told.
     level : float
         Probability of that interval.
+    moved : str
+        How that differs from the estimate that was kept last, and why; blank where it does not.
+    odds_worst : float
+        Odds that it feeds the set that was asked about, at full signal; NaN where none was.
+    proven_ma : float
+        What its heat run permits for 60 K in air of 40 °C [mA]; NaN where there was none.
+    conductor : str
+        Metal of its wire; blank where nobody said.
     stop, stop_cleared, doubts : str
         What stands against it, as a record's columns say it; blank where nothing does.
+    trouble : str
+        What of it cannot be read, and what to do; blank where all can.
     """
 
     unit: str
@@ -63,13 +69,20 @@ class BenchUnit:
     changed_on: datetime
     next: str
     why: str = ""
+    rectifier: str = ""
+    filter: str = ""
     rated_current_ma: float = float("nan")
     low_ma: float = float("nan")
     high_ma: float = float("nan")
     level: float = 0.9
+    moved: str = ""
+    odds_worst: float = float("nan")
+    proven_ma: float = float("nan")
+    conductor: str = ""
     stop: str = ""
     stop_cleared: str = ""
     doubts: str = ""
+    trouble: str = ""
 
     @property
     def told(self) -> str:
@@ -80,7 +93,8 @@ class BenchUnit:
         return str(SAID["estimate"].format(likely=likely, low=low, high=high, share=words.share(self.level)))
 
     def __str__(self) -> str:
-        return f"{self.unit}: {', '.join(filter(None, (SAID['state'][self.state], self.told)))}; next: {self.next}"
+        parts = [SAID["state"][self.state], self.told, self.moved, self.trouble]
+        return f"{self.unit}: {', '.join(filter(None, parts))}; next: {self.next}"
 
 
 @dataclass(frozen=True)
@@ -129,78 +143,92 @@ def on_the_bench(register: Register, model: Multiplier | None = None, level: flo
     Returns
     -------
     Bench
-        Of several sessions with one unit the one that was kept last counts.
+        Of several sessions with one unit the one that was kept last counts; one that cannot be read is said with it.
 
     Raises
     ------
     RegisterError
-        The register cannot be read, or what was entered in a session cannot.
+        The register cannot be read.
     CannotError
         No fit can be made of the register.
     """
-    rows = _one_a_unit(register.sessions())
-    meters = meters_of(register.meters())
-    reads = [interpret(translated(register.session(row["session_id"]).entries), meters) for row in rows]
-    made = [read.understood(*SUPPLY) for read in reads]
-    told = {place: one.record for place, one in enumerate(made) if one.record is not None}
-    if told and model is None:
-        model = calib.fit(register.known(), published=not register.is_simulated)
-    estimates: dict[int, Any] = {}
-    if told and model is not None:
-        found = model.estimate(frame_of(calib.UnknownUnit, list(told.values())), level)
-        estimates = dict(zip(told, found.to_dict("records"), strict=True))
-    known = set(zip(*(register.known()[name] for name in ("contributor", "unit")), strict=True))
-    names, units = Counter(row["tag"] for row in rows), []
-    for place, row in enumerate(rows):
-        given = estimates.get(place)
-        state, why = _state(reads[place], made[place], (row["contributor"], row["tag"]) in known, given)
-        currents = {name: given[name] for name in ("rated_current_ma", "low_ma", "high_ma")} if given else {}
-        at = {"changed_on": row["kept_at"].to_pydatetime(), "next": SAID["next"][state].format(why=why), "why": why}
-        which = {name: row[name] for name in ("tag", "contributor", "session_id")}
-        against: dict[str, Any] = dict(reads[place].standing)
-        units.append(BenchUnit(_name(row, names), state=state, level=level, **which, **at, **currents, **against))
-    return Bench(tuple(units), model.content_hash if told and model is not None else "")
+    known = register.known()
+    units = units_of(register.on_bench(), set(zip(known["contributor"], known["unit"], strict=True)))
+    fit = ""
+    if any(one.record is not None for one in units):
+        model = calib.fit(known, published=not register.is_simulated) if model is None else model
+        units, fit = answered(units, model, level), model.content_hash
+    names = Counter(one.kept.tag for one in units)
+    return Bench(tuple(listed(one, level, names[one.kept.tag] > 1) for one in units), fit)
 
 
-def _one_a_unit(sessions: pd.DataFrame) -> list[dict[str, Any]]:
-    """Of the sessions, the last kept first, one for each tag and contributor; those without a tag each by itself."""
-    found: dict[tuple[str, ...], dict[str, Any]] = {}
-    for each in sessions.to_dict("records"):
-        row = {str(name): value for name, value in each.items()}
-        found.setdefault((row["tag"], row["contributor"]) if row["tag"] else (row["session_id"],), row)
-    return list(found.values())
+def listed(one: UnitNow, level: float, twice: bool = False) -> BenchUnit:
+    """A unit as the list has it; `twice` says whether another of its tag is there."""
+    state, why = _state(one)
+    given, run = one.estimate, one.kept.heat_run
+    rectifier, filter_input = one.supply
+    rated, low, high = (given.rated_current_ma, given.low_ma, given.high_ma) if given else (None, None, None)
+    return BenchUnit(
+        unit=_name(one, twice),
+        tag=one.kept.tag,
+        contributor=one.kept.contributor,
+        session_id=one.session.session_id if one.session else "",
+        state=state,
+        changed_on=one.changed_on,
+        next=one.trouble.partition("; ")[2] or str(SAID["next"][state].format(why=why)),
+        why=why,
+        rectifier=rectifier,
+        filter=filter_input,
+        rated_current_ma=_number(rated),
+        low_ma=_number(low),
+        high_ma=_number(high),
+        level=level,
+        moved=one.moved,
+        odds_worst=_number(one.odds[1]),
+        proven_ma=_number(run.reference_ma if run else None),
+        conductor=(one.record.conductor or "" if one.record else "") or one.kept.conductor,
+        stop=one.stop,
+        stop_cleared=one.stop_cleared,
+        doubts=one.doubts,
+        trouble=one.trouble,
+    )
 
 
-def _name(row: dict[str, Any], names: Counter[str]) -> str:
+def _number(value: float | None) -> float:
+    return float("nan") if value is None else value
+
+
+def _name(one: UnitNow, twice: bool) -> str:
     """What a unit is called: one of its own."""
-    if not row["tag"]:
-        return str(SAID["unnamed"].format(begun=row["started_at"], session=row["session_id"]))
-    return f"{row['tag']} ({row['contributor'] or 'no bench'})" if names[row["tag"]] > 1 else str(row["tag"])
+    if not one.kept.tag and one.session:
+        return str(SAID["unnamed"].format(begun=one.session.started_at, session=one.session.session_id))
+    return f"{one.kept.tag} ({one.kept.contributor or 'no bench'})" if twice else one.kept.tag
 
 
-def _state(read: Session, made: Understood, known: bool, given: dict[str, Any] | None) -> tuple[str, str]:
+def _state(one: UnitNow) -> tuple[str, str]:
     """The first state that holds, and why."""
-    standing = read.standing
-    if standing["stop"] and not standing["stop_cleared"]:
-        return "stopped", standing["stop"].split(" | ")[0].rstrip(".")
-    if known:
+    if one.stop and not one.stop_cleared:
+        return "stopped", one.stop.split(" | ")[0].rstrip(".")
+    if one.known:
         return "known", ""
-    if given is None:
-        return (
-            ("doubtful", standing["doubts"].split(" | ")[0].rstrip("."))
-            if standing["doubts"]
-            else ("met", _needed(read, made))
-        )
-    if standing["doubts"] or given["rated_current_ma"] != given["rated_current_ma"]:
-        return "doubtful", standing["doubts"].split(" | ")[0].rstrip(".") or WITHHELD
-    return "measured", ""
+    if one.kept.heat_run and one.kept.heat_run.reference_ma is not None:
+        return "proven", words.milliamps(one.kept.heat_run.reference_ma)
+    if one.odds[1] is not None and one.odds[1] >= FEEDS:
+        return "feeds-the-set", words.odds(one.odds[1])
+    if one.doubts or one.trouble:
+        return "doubtful", (one.doubts.split(" | ")[0] or one.trouble.partition("; ")[0]).rstrip(".")
+    if one.estimate is None:
+        return "met", _needed(one)
+    return ("doubtful", SAID["do_not_go_together"]) if one.estimate.rated_current_ma is None else ("measured", "")
 
 
-def _needed(read: Session, made: Understood) -> str:
+def _needed(one: UnitNow) -> str:
     """What is to be mended or read before there is an estimate."""
-    if wrong := [*(_field(fault.column) for fault in read.faults), *map(_label, made.faults)]:
+    if one.read is None or one.made is None:
+        return str(SAID["nothing_read"])
+    if wrong := [*(_field(fault.column) for fault in one.read.faults), *map(_label, one.made.faults)]:
         return str(SAID["mend"].format(what=words.joined_names(wrong)))
-    return str(SAID["needs"].format(what=words.joined_names([_label(name) for name in made.missing])))
+    return str(SAID["needs"].format(what=words.joined_names([_label(name) for name in one.made.missing])))
 
 
 def _field(place: str) -> str:

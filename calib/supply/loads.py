@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cache
 
@@ -95,9 +95,12 @@ class LineUp:
     ----------
     loads : tuple of Load
         As they were told.
+    rows : tuple of dict
+        The rows that they were read from, as typed; empty where they were told otherwise.
     """
 
     loads: tuple[Load, ...]
+    rows: tuple[Mapping[str, str], ...] = field(default=(), repr=False, compare=False)
 
     def fixed_ma(self, worst: bool) -> float:
         """Direct current of all that draws a current of its own, at rest or at full signal [mA]."""
@@ -141,7 +144,7 @@ class LineUp:
         if found is None or math.isnan(found.heater_v):
             return self
         more = Load(valve, 1, 0.0, 0.0, math.nan, found.heater_v, found.heater_a, 0.0, "table")
-        return LineUp((*self.loads, more))
+        return LineUp((*self.loads, more), self.rows)
 
 
 def _same(one: str, other: str) -> bool:
@@ -233,7 +236,7 @@ def load_rows(rows: Iterable[Mapping[str, str]], where: str = "", lines: Sequenc
         faults.append(Fault(where, None, "load", "", "there is no load", "give a row for each kind of load", "missing"))
     if faults:
         raise InputError(faults)
-    return LineUp(tuple(loads))
+    return LineUp(tuple(loads), tuple({name: str(row.get(name) or "").strip() for name in COLUMNS} for row in rows))
 
 
 def _of(fault: Fault) -> tuple[str, str, str, str, Code]:

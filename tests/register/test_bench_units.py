@@ -196,3 +196,6 @@ def test_a_unit_that_was_altered_is_told_and_the_others_stand(register: Register
     with pytest.raises(RegisterError, match="unit on the bench QB 7: what was kept of it cannot be read"):
         register.bench_unit("QB 7")
     assert any("unit on the bench QB 7" in one for one in check_register(register.path).findings)
+    again = register.keep_on_bench("QB 7", BenchEntry(readings=read(stop=STOP)))
+    assert (again.revision, again.readings) == (2, read(unit="QB 7", stop=STOP))
+    assert check_register(register.path).findings == ()

@@ -6,10 +6,14 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import pytest
 
 import calib
-from calib.session import BenchUnit, on_the_bench
+from calib import words
+from calib.session import BenchUnit, kept_demand, kept_estimate, kept_heat_run, on_the_bench, unit_on_the_bench
+from calib.session.interpret import stops_on_the_bench
+from calib.session.on_the_bench import STATES
 from tests.fitting.making import practice_fit, practice_known
 
 RATIO = {"line_voltage_v": 117, "line_frequency_hz": 60, "excitation_v": 4.97, "hv_v": 27.76}
@@ -81,3 +85,119 @@ def test_of_several_sessions_with_a_unit_the_last_counts_and_names_are_unique(re
     assert len(found) == len(again) == len({one.unit for one in again}) == 4
     assert {"QB 7 (Quarry Bank)", "QB 7 (Tin Street)"} < {one.unit for one in again}
     assert [one.state for one in again if one.contributor == "Quarry Bank"] == ["measured"]
+
+
+UNIT = {"unit": "?", "rectifier": "full-wave", "filter": "choke", "line_voltage_v": 117, "line_frequency_hz": 60}
+UNIT |= {"centre_tapped": True, "excitation_v": 4.97, "hv_v": 27.76, "hv_resistance_ohm": 188.6, "winding_temp_c": 20}
+QUARRY = {"contributor": "Quarry Bank"}
+
+
+def by_tag(register: calib.Register, model: calib.Multiplier | None = None) -> dict[str, BenchUnit]:
+    return {one.tag: one for one in on_the_bench(register, model or practice_fit())}
+
+
+def demanded(ma: float, **more: Any) -> calib.BenchEntry:
+    """A demand of so much, answered by the fit of the practice register."""
+    record = calib.UnknownUnit.parse({**UNIT, "filter": "capacitor"} | more)
+    line_up, supply = calib.load_rows([{"load": "set", "average_ma": str(ma)}]), calib.SetSupply(capacitance_uf=8.0)
+    found = calib.demand_of(practice_fit(), record, line_up, supply)[0]
+    return calib.BenchEntry(readings=record, demand=kept_demand(practice_fit(), found, line_up, supply))
+
+
+def run(**more: Any) -> calib.BenchEntry:
+    given: dict[str, Any] = {"cold_ohm": 188.6, "cold_temp_c": 20.0, "ambient_start_c": 21.0, "ambient_end_c": 22.0}
+    given |= {"seconds": (20.0, 40.0, 60.0, 90.0, 120.0), "ohm": (236.0, 234.9, 233.9, 232.6, 231.4)}
+    made = calib.heat_run(calib.HeatRun(**{"load_ma": 80.0, "allowed_rise_k": 60.0, **given, **more}))
+    return calib.BenchEntry(heat_run=kept_heat_run(made))
+
+
+def test_what_was_answered_of_a_unit_decides_its_state_in_the_contracts_order(register: calib.Register) -> None:
+    assert STATES == ("stopped", "known", "proven", "feeds-the-set", "doubtful", "measured", "met")
+    for tag, ma in (("light", 20.0), ("heavy", 400.0)):
+        register.keep_on_bench(tag, demanded(ma), **QUARRY)
+    register.keep_on_bench("doubted", demanded(20.0, doubts="the label was changed"), **QUARRY)
+    found = by_tag(register)
+    assert {tag: one.state for tag, one in found.items()} == {
+        "light": "feeds-the-set",
+        "heavy": "measured",
+        "doubted": "feeds-the-set",
+    }
+    assert found["doubted"].doubts == "the label was changed"
+    assert found["light"].odds_worst >= 0.9 > found["heavy"].odds_worst
+    register.keep_on_bench("light", run(), **QUARRY)
+    slight = run(load_ma=2.0, ohm=(190.9, 190.8, 190.75, 190.7, 190.65))  # far below what it bears: to be tested again
+    assert slight.heat_run is not None
+    assert slight.heat_run.reference_ma is None
+    register.keep_on_bench("heavy", slight, **QUARRY)
+    found = by_tag(register)
+    proven = found["light"]
+    assert found["heavy"].state != "proven"
+    assert (proven.state, proven.conductor) == ("proven", "copper")
+    assert f"{proven.proven_ma:.0f} mA" in proven.next
+
+
+def test_an_estimate_is_reckoned_anew_and_the_kept_one_told_beside_it(register: calib.Register) -> None:
+    record = calib.UnknownUnit.parse(UNIT)
+    old = calib.fit(practice_known().iloc[:-3])
+    row = old.estimate(record).iloc[0].to_dict()
+    entry = calib.BenchEntry(readings=record, estimate=kept_estimate(old, row, ("full-wave", "choke"), 0.9))
+    register.keep_on_bench("QB 7", entry, **QUARRY)
+    found = unit_on_the_bench(register, "QB 7", "Quarry Bank", practice_fit())
+    assert found.record is not None
+    assert found.estimate is not None
+    assert found.kept.estimate is not None
+    assert found.estimate.rated_current_ma == practice_fit().estimate(found.record)["rated_current_ma"].iloc[0]
+    assert found.kept.estimate.rated_current_ma == row["rated_current_ma"]
+    then, now = (words.milliamps(one.rated_current_ma or 0.0) for one in (found.kept.estimate, found.estimate))
+    assert found.moved == (f"was {then}, now {now}: three records more" if then != now else "")
+    assert then != now
+    assert by_tag(register)["QB 7"].moved == found.moved
+    assert unit_on_the_bench(register, "QB 7", "Quarry Bank", old).moved == ""
+
+
+def test_the_newer_of_session_and_kept_readings_counts_for_the_supply_that_was_said(register: calib.Register) -> None:
+    register.keep_session("QB 7", READ, "ratio", **QUARRY)
+    other = calib.UnknownUnit.parse(UNIT | {"hv_resistance_ohm": 94.3, "winding_temp_c": 25})
+    register.keep_on_bench("QB 7", calib.BenchEntry(readings=other), **QUARRY)
+    kept = unit_on_the_bench(register, "QB 7", "Quarry Bank", practice_fit())
+    register.keep_session("QB 7", READ, "ratio", **QUARRY)
+    again = unit_on_the_bench(register, "QB 7", "Quarry Bank", practice_fit())
+    told = [(one.record.hv_resistance_ohm, one.record.filter) for one in (kept, again) if one.record]
+    assert told == [(94.3, "choke"), (188.6, "choke")]
+
+
+def test_a_stop_of_a_session_or_of_kept_readings_stands_until_each_is_cleared(register: calib.Register) -> None:
+    session = register.keep_session("QB 7", STOPPED, "ratio", **QUARRY)
+    stop = by_tag(register)["QB 7"].stop
+    record = calib.UnknownUnit.parse(UNIT | {"stop": f"{stop} | a lead is charred"})
+    register.keep_on_bench("QB 7", calib.BenchEntry(readings=record), **QUARRY)
+    cleared = STOPPED | {"ratio": RATIO | {"explained": "a wrong lead", "explained_stops": stop.split(" | ")}}
+    register.keep_session("QB 7", cleared, "ratio", session_id=session.session_id, **QUARRY)
+    found = by_tag(register)["QB 7"]
+    assert (found.state, found.stop, found.stop_cleared) == ("stopped", f"{stop} | a lead is charred", "")
+    asked = [("Quarry Bank", "QB 7")]
+    assert stops_on_the_bench(register, asked) == {asked[0]: "a lead is charred"}
+    register.clear_stop("QB 7", "Quarry Bank", reason="cut back")
+    found = by_tag(register)["QB 7"]
+    assert (found.state, found.stop_cleared) == ("measured", "a wrong lead | cut back")
+    assert stops_on_the_bench(register, asked) == {}
+
+
+def test_what_cannot_be_read_is_told_with_its_unit_and_the_rest_is_listed(register: calib.Register) -> None:
+    for tag in ("torn", "odd", "sound", "kept"):
+        register.keep_session(tag, READ if tag != "odd" else {"ratio": 5}, "ratio")
+    register.keep_on_bench("kept", calib.BenchEntry(readings=calib.UnknownUnit.parse(UNIT)))
+    with duckdb.connect(str(register.path)) as con:
+        con.execute("UPDATE session_revisions SET entries = '{' WHERE tag = 'torn'")
+        con.execute("UPDATE bench_revisions SET readings = '{' WHERE tag = 'kept'")
+    found = by_tag(register)
+    assert {tag: one.state for tag, one in found.items()} == {
+        "torn": "doubtful",
+        "odd": "doubtful",
+        "sound": "measured",
+        "kept": "doubtful",
+    }
+    for tag, said in (("torn", "begin it anew"), ("odd", "begin it anew"), ("kept", "enter it again")):
+        assert found[tag].trouble
+        assert found[tag].next.startswith(said)
+        assert found[tag].trouble in str(found[tag])
