@@ -22,10 +22,12 @@ from calib.session import fields as measured, meters as m, readings as r
 from calib.session.fields import Field
 
 if TYPE_CHECKING:
+    from calib.errors import Fault
     from calib.register.fields import FieldFacts
 
 REMEMBERED, PLACES = "seen_units", "seen_unit_fields"
 YES_NO = {"true": "yes", "false": "no"}
+ACROSS = 2  # fields side by side on a wide window
 
 
 class Asked(Protocol):
@@ -90,6 +92,19 @@ class Form:
     def over(cls, prefix: str, fields: Mapping[str, Asked], read: r.Understood, tried: bool = False) -> Form:
         """The form over what its entries amount to; what is missing is a fault once the form was to be used."""
         return cls(prefix, read.aloud, read.unusual, {**read.faults, **(read.missing if tried else {})}, fields)
+
+    @classmethod
+    def checked(cls, prefix: str, step: measured.Step) -> tuple[Form, measured.Checked]:
+        """The form over fields that are checked by themselves, as they stand in it now, and what they amount to."""
+        done = measured.checked(step, entries(prefix))
+        return cls(prefix, done.aloud, done.unusual, done.faults, step.fields), done
+
+    def grid(self, names: Sequence[str]) -> None:
+        """Fields side by side, row by row: a phone, where columns stand one below the other, keeps their order."""
+        for at in range(0, len(names), ACROSS):
+            for column, name in zip(st.columns(ACROSS, gap="medium"), names[at : at + ACROSS], strict=False):
+                with column:
+                    self.ask(name)
 
     def ask(self, *names: str, **how: Any) -> None:
         """Fields one below the other, each by its definition; `how` as the method for its kind takes it."""
@@ -163,6 +178,16 @@ def aloud(said: str) -> None:
     """What was understood of an entry; nothing where there is nothing to say."""
     if said:
         st.html(f'<p class="calib-aloud">{html.escape(said)}</p>')
+
+
+def told(faults: Iterable[Fault], fields: Mapping[str, Asked], labels: Mapping[str, str] | None = None) -> None:
+    """Each fault in a line, by the label of its field: its own, or another where the field is none of the form."""
+    for one in faults:
+        label = fields[one.column].label if one.column in fields else (labels or {}).get(one.column, one.column)
+        at = "" if one.row is None else f"line {one.row}"
+        value = f"'{one.value}'" if one.value else ""
+        where = ", ".join(part for part in (label, at) if part) or "This"
+        st.error(words.plain(f"{f'{where} {value}'.strip()}: {one.problem}; {one.remedy}."))
 
 
 def entries(prefix: str) -> dict[str, Any]:

@@ -38,8 +38,7 @@ def run(asked: argparse.Namespace) -> None:
     try:
         found = demand_of(model, unknown, line_up, supply, level)
     except InputError as error:
-        typed = {name: getattr(asked, name, None) or fault.value for fault in error.faults for name in (fault.column,)}
-        raise InputError([replace(one, where=HERE, value=typed[one.column]) for one in error.faults]) from None
+        raise InputError([_placed(fault, asked) for fault in error.faults]) from None
     if model.simulated:
         note(SIMULATED)
     if asked.format == "json":
@@ -64,7 +63,8 @@ def line_up_of(path: str) -> LineUp:
 
 def supply_of(asked: argparse.Namespace) -> SetSupply:
     """The set's supply as typed; InputError with every fault."""
-    from calib.estimate.set_supply import SetSupply
+    from calib.estimate.set_supply import SUPPLY, SetSupply
+    from calib.register.fields import faults_of, unlikely_of
 
     numbers: dict[str, float] = {}
     faults: list[Fault] = []
@@ -75,8 +75,16 @@ def supply_of(asked: argparse.Namespace) -> SetSupply:
         except InputError as error:
             faults += error.faults
     if faults:
-        raise InputError(faults)
+        raise InputError(faults + [_placed(fault, asked) for fault in faults_of(SUPPLY, numbers)])
     try:
-        return SetSupply(valve=asked.valve, **numbers)
+        supply = SetSupply(valve=asked.valve, **numbers)
     except InputError as error:
-        raise InputError([replace(one, where=HERE, value=getattr(asked, one.column)) for one in error.faults]) from None
+        raise InputError([_placed(fault, asked) for fault in error.faults]) from None
+    for said in unlikely_of(SUPPLY, numbers):
+        note(said)
+    return supply
+
+
+def _placed(fault: Fault, asked: argparse.Namespace) -> Fault:
+    """A fault of this command, its value as it was typed."""
+    return replace(fault, where=HERE, value=getattr(asked, fault.column, None) or fault.value)

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from calib.cli.options import number_of, rows_of_table
-from calib.cli.output import as_json, plain, say
+from calib.cli.output import as_json, note, plain, say
 from calib.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -35,7 +35,8 @@ def result_of(asked: argparse.Namespace) -> HeatRunResult:
     InputError
         With every fault of the options and of the table.
     """
-    from calib.estimate.heat_run import HeatRun, heat_run
+    from calib.estimate.heat_run import HEAT, HeatRun, heat_run
+    from calib.register.fields import unlikely_of
 
     typed = {name: text for name in NUMBERS if (text := getattr(asked, name)) is not None}
     numbers: dict[str, float] = {}
@@ -45,21 +46,26 @@ def result_of(asked: argparse.Namespace) -> HeatRunResult:
             numbers[name] = number_of(name, text, HERE)
         except InputError as error:
             faults += error.faults
-    readings, wrong = _readings(asked.readings)
-    faults += wrong
-    columns = {name: tuple(row[name] for _, row in readings) for name in COLUMNS}
-    unread = {fault.column for fault in faults}
-    given: dict[str, Any] = dict.fromkeys(typed, math.nan) | numbers | columns
     try:
-        found = heat_run(HeatRun(conductor=asked.conductor, **given)) if not wrong else None
+        readings, wrong = _readings(asked.readings)
+    except InputError as error:  # no table at all: what the options say is still looked at
+        readings, wrong = [], list(error.faults)
+    columns = {name: tuple(row[name] for _, row in readings) for name in COLUMNS}
+    unread = {fault.column for fault in (*faults, *wrong)} | ({*COLUMNS} if wrong else set())
+    faults += wrong
+    given: dict[str, Any] = dict.fromkeys(typed, math.nan) | numbers | columns
+    found = None
+    try:
+        checked = HeatRun(conductor=asked.conductor, **given)
+        found = heat_run(checked) if not wrong else None
     except InputError as error:
-        placed = [
-            _placed(fault, typed | {"conductor": asked.conductor}, readings, asked.readings) for fault in error.faults
-        ]
+        named = typed | {"conductor": asked.conductor}
+        placed = [_placed(fault, named, readings, asked.readings) for fault in error.faults]
         faults += [fault for fault in placed if fault.column not in unread]
-        found = None
     if faults or found is None:
         raise InputError(faults)
+    for said in unlikely_of(HEAT, {**numbers, **columns}):
+        note(said)
     return found
 
 

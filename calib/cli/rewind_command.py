@@ -46,7 +46,8 @@ def target_of(asked: argparse.Namespace) -> RewindTarget:
     InputError
         With every fault.
     """
-    from calib.estimate.rewind import Heater, RewindTarget
+    from calib.estimate.rewind import REWIND, Heater, RewindTarget
+    from calib.register.fields import faults_of, unlikely_of
 
     numbers: dict[str, Any] = {}
     faults: list[Fault] = []
@@ -63,12 +64,15 @@ def target_of(asked: argparse.Namespace) -> RewindTarget:
         except InputError as error:
             faults += [replace(fault, where=HERE) for fault in error.faults]
     if faults:
-        raise InputError(faults)
+        raise InputError(faults + [_placed(fault, asked) for fault in faults_of(REWIND, numbers)])
     supply = {"rectifier": asked.rectifier, "filter": asked.filter, "series": asked.wire}
     try:
-        return RewindTarget(heaters=tuple(heaters), **supply, **numbers)
+        target = RewindTarget(heaters=tuple(heaters), **supply, **numbers)
     except InputError as error:
         raise InputError([_placed(fault, asked) for fault in error.faults]) from None
+    for said in unlikely_of(REWIND, numbers):
+        note(said)
+    return target
 
 
 def _placed(fault: Fault, asked: argparse.Namespace) -> Fault:

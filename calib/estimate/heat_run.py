@@ -25,8 +25,9 @@ from calib.bench.uncertainty import (
     rectangular,
     with_u,
 )
-from calib.errors import Code, Fault, InputError, outside
+from calib.errors import Code, Fault, InputError
 from calib.paths import data
+from calib.register.fields import facts_of, faults_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,6 +43,8 @@ EARLY_S = 180.0  # a coil falls toward its core's temperature within some minute
 QUADRATIC_WITHIN_S = 300.0
 BENDS_FROM = 3.0  # standard errors of the curvature of ln(R - R_end) (judgement)
 DRIFT_DOUBT_K = 5.0  # (judgement)
+SOAKED_WITHIN_K = 5.0  # of the air when the run began: a winding farther from it was not soaked to it (judgement)
+MOST_RISE_K, HOT_RISE_K = 250.0, 125.0  # beyond the first nothing stands; the second is class 180's (judgement)
 UPWARD, DOWNWARD = (
     1.0 / 1.6,
     0.8,
@@ -59,6 +62,9 @@ EXPONENT = {True: "exponent 1/1.6", False: "exponent 0.8"}  # upward or not
 def words() -> Mapping[str, Any]:
     """What is said of a heat run."""
     return data("estimate/heat_run.toml")
+
+
+HEAT = facts_of(data("estimate/heat_run.toml")["field"])
 
 
 @dataclass(frozen=True)
@@ -239,8 +245,9 @@ class HeatRun:
     copper_w: float | None = None
 
     def __post_init__(self) -> None:
-        faults = [fault for one in fields(self) for fault in _limits(one.name, getattr(self, one.name))]
-        faults += self._at_odds()
+        given = {name: getattr(self, name, None) for name in HEAT}
+        given["line_ohm"] = tuple(one for one in self.line_ohm if one == one)
+        faults = faults_of(HEAT, given) + self._at_odds()
         if faults:
             raise InputError(faults)
 
@@ -278,21 +285,6 @@ def _fault(column: str, value: object, problem: str, remedy: str, code: Code) ->
 
 def _one(column: str, value: object, problem: str, remedy: str, code: Code) -> InputError:
     return InputError([_fault(column, value, problem, remedy, code)])
-
-
-def _limits(name: str, value: Any) -> list[Fault]:
-    """Faults of one value, or of each of several, beyond the limits of its field."""
-    told = words()["field"].get(name)
-    if told is None or value is None:
-        return []
-    several = value if isinstance(value, tuple) else (value,)
-    blank = name == "line_ohm"
-    low, high = told["low"], told["high"]
-    return [
-        _fault(name, f"{one:g}", outside(f"{low:g} to {high:g} {told['unit']}"), told["remedy"], "limits")
-        for one in several
-        if not (low <= one <= high or (blank and one != one))
-    ]
 
 
 def current_at_rise(
@@ -453,6 +445,10 @@ def heat_run(run: HeatRun, meter: MeterClass = ORDINARY_OHMMETER) -> HeatRunResu
     end_ohm = resistance_at(run.cold_ohm, run.cold_temp_c, run.ambient_end_c, zero)
     cooling = back_to_switch_off(run.seconds, run.ohm, end_ohm)
     rise = _rise(run.cold_ohm, cooling, run, meter)
+    if rise.nominal_value > MOST_RISE_K:
+        problem = f"makes a rise of {rise.nominal_value:.0f} K of {cooling.ohm:.4g} ohm hot, which no winding stands"
+        remedy = "check both readings and their units: a half against the whole, kilohms, another winding"
+        raise _one("cold_ohm", f"{run.cold_ohm:g}", problem, remedy, "improbable")
     line = _line_rise(run, meter)
     allowed, reference = (
         _permitted(run, rise.nominal_value, rise.std_dev, wanted, air)
@@ -553,6 +549,10 @@ def _doubts(
         doubts.append(said["late"].format(first=first))
     if abs(drift) > DRIFT_DOUBT_K:
         doubts.append(said["drift"].format(drift=drift))
+    if abs(soaked := run.cold_temp_c - run.ambient_start_c) > SOAKED_WITHIN_K:
+        doubts.append(said["soaked"].format(apart=abs(soaked)))
+    if rise_k > HOT_RISE_K:
+        doubts.append(said["hot"].format(rise=rise_k))
     if line_k is not None and line_k > rise_k:
         doubts.append(said["hot_line"].format(line=line_k))
     for name, one in permitted.items():

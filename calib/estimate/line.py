@@ -14,12 +14,13 @@ from typing import Any
 import numpy as np
 
 from calib.bench.magnetics import LOSS_FLUX_EXPONENT, LOSS_FREQUENCY_EXPONENT
-from calib.errors import Fault, outside, positive
+from calib.errors import Fault, positive
 from calib.paths import data
+from calib.register.fields import facts_of, faults_of
 
-__all__ = ["LIMITS", "LineNow", "line_faults", "line_now"]
+__all__ = ["LineNow", "line_faults", "line_now"]
 
-LIMITS = {"line_now_v": (10.0, 1000.0, "V"), "line_now_hz": (10.0, 1000.0, "Hz")}
+LINE = facts_of({name: data("supply/fields.toml")["supply"][name] for name in ("line_now_v", "line_now_hz")})
 USUAL_FLUX_T = (1.0, 1.4)  # makers' habits before and after 1950, where the turns are not known (McLyman) [T]
 # Exciting volt-amperes by flux, over those at 1.0 T: twice at 1.25 T, steep above 1.4 T (MIT EE Staff; judgement).
 EXCITING = ((0.5, 0.3), (1.0, 1.0), (1.25, 2.0), (1.4, 3.5), (1.5, 6.0), (1.6, 12.0), (1.8, 50.0))
@@ -183,15 +184,8 @@ def line_now(
 
 
 def line_faults(values: dict[str, float | None]) -> list[Fault]:
-    """Faults of today's line as typed, by the names of LIMITS; None is not told."""
-    faults = []
-    for name, value in values.items():
-        low, high, unit = LIMITS[name]
-        if value is not None and not low <= value <= high:
-            remedy = data("estimate/line.toml")["limits"][name]
-            problem = outside(f"{low:g} to {high:g} {unit}")
-            faults.append(Fault("", None, name, str(value), problem, remedy, "limits"))
-    return faults
+    """Faults of today's line as typed, line_now_v and line_now_hz; None is not told."""
+    return faults_of(LINE, values)
 
 
 def _ln_exciting(flux_t: np.ndarray) -> np.ndarray:

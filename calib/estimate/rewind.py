@@ -27,10 +27,12 @@ from calib.bench.wire import (
     swg_diameter_mm,
     wire_area_mm2,
 )
-from calib.errors import Fault, InputError, above, outside, positive
+from calib.errors import Fault, InputError, above, positive
 from calib.fitting.predictive import Prediction
 from calib.paths import data
+from calib.register.fields import facts_of, faults_of
 from calib.supply.form_factor import FORM_FACTOR, not_together, primary_rms_per_dc, winding_rms_per_dc
+from calib.units import read_number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -64,6 +66,9 @@ MAKING_SHARE, READING_SHARE = 0.03, 0.015  # sd of V/R: length and pull of the w
 READ_90 = 1.645
 
 
+REWIND = facts_of(data("estimate/rewind.toml")["field"])
+
+
 @dataclass(frozen=True)
 class Heater:
     """One heater winding: volts under load [V] and amperes [A]."""
@@ -73,10 +78,10 @@ class Heater:
 
     @classmethod
     def of(cls, text: str) -> Heater:
-        """From text such as 6.3x3; InputError where it is none."""
+        """From text such as 6.3x3, each number as people write it; InputError where it is none."""
         parts = text.lower().replace("×", "x").split("x")
         try:
-            volts, amperes = (float(part) for part in parts)
+            volts, amperes = (read_number(part, unit).kept for part, unit in zip(parts, ("V", "A"), strict=True))
         except ValueError:
             volts = amperes = math.nan
         if not (0.5 <= volts <= 200.0 and 0.05 <= amperes <= 50.0):
@@ -129,12 +134,7 @@ class RewindTarget:
     series: str = "metric"
 
     def __post_init__(self) -> None:
-        faults = []
-        for name, told in data("estimate/rewind.toml")["field"].items():
-            value, low, high = getattr(self, name), told["low"], told["high"]
-            if value is not None and not low <= value <= high:
-                problem = outside(f"{low:g} to {high:g} {told['unit']}")
-                faults.append(Fault("", None, name, f"{value:g}", problem, told["remedy"], "limits"))
+        faults = faults_of(REWIND, {name: getattr(self, name, None) for name in REWIND})
         if (self.window_width_mm is None) != (self.window_height_mm is None):
             missing = "window_width_mm" if self.window_width_mm is None else "window_height_mm"
             problem = "one side of the window is given without the other"

@@ -7,17 +7,17 @@ from typing import Any
 
 import numpy as np
 
-from calib.errors import Fault, InputError, outside
-from calib.estimate.line import line_faults
+from calib.errors import Fault, InputError
 from calib.paths import data
+from calib.register.fields import facts_of, faults_of
 from calib.supply.parameters import Settings
 from calib.supply.section import FilterSection, filter_section
 from calib.supply.steady_state import SupplyState
 
-__all__ = ["SetSupply"]
+__all__ = ["SUPPLY", "SetSupply"]
 
-# name: (least, greatest, unit)
-SECTION = {"section_ohm": (0.1, 1e6, "ohm"), "section_uf": (1e-3, 1e7, "µF"), "section_h": (1e-3, 1e4, "H")}
+SUPPLY = facts_of(data("supply/fields.toml")["supply"])
+SECTION = ("section_ohm", "section_uf", "section_h")
 
 
 @dataclass(frozen=True)
@@ -61,25 +61,14 @@ class SetSupply:
     section_h: float | None = None
 
     def __post_init__(self) -> None:
-        faults = []
-        if not 0.0 <= self.series_ohm <= 1e6:
-            faults.append(_fault("series_ohm", self.series_ohm, "is outside the limits, 0 to 1000000 ohm", "limits"))
-        faults += self._section_faults()
-        faults += line_faults({"line_now_v": self.line_now_v, "line_now_hz": self.line_now_hz})
+        given = {name: getattr(self, name) for name in SUPPLY}
+        faults = faults_of(SUPPLY, given)
+        if any(given[name] is not None for name in SECTION):
+            missing = [name for name in SECTION if given[name] is None and name != "section_h"]
+            problem = "a second section needs its resistance and its capacitor"
+            faults += [_fault(name, "", problem, "missing") for name in missing]
         if faults:
             raise InputError(faults)
-
-    def _section_faults(self) -> list[Fault]:
-        """Faults of the second section: a part missing, or beyond its limits."""
-        parts = {"section_ohm": self.section_ohm, "section_uf": self.section_uf, "section_h": self.section_h}
-        faults = []
-        for name, value in parts.items():
-            low, high, unit = SECTION[name]
-            if value is not None and not low <= value <= high:
-                faults.append(_fault(name, value, outside(f"{low:g} to {high:g} {unit}"), "limits"))
-            elif value is None and name != "section_h" and any(one is not None for one in parts.values()):
-                faults.append(_fault(name, "", "a second section needs its resistance and its capacitor", "missing"))
-        return faults
 
     def section(self, state: SupplyState, hz: float) -> FilterSection | None:
         """What the second section leaves of a steady state; None where there is none."""
@@ -126,5 +115,4 @@ class SetSupply:
 
 
 def _fault(column: str, value: object, problem: str, code: Any) -> Fault:
-    remedy = data("estimate/demand.toml")["remedy"][column]
-    return Fault("", None, column, str(value), problem, remedy, code)
+    return Fault("", None, column, str(value), problem, SUPPLY[column].remedy, code)

@@ -31,7 +31,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field
 
-from calib.errors import Code, InputError, is_hidden, outside
+from calib.errors import Code, Fault, InputError, is_hidden, outside
 from calib.paths import data
 from calib.units import NotRead, meant, read_number
 
@@ -105,6 +105,8 @@ class FieldFacts:
         Whether its numbers have no fraction.
     most : int or None
         How many characters a name may have; None where it is none.
+    remedy : str
+        What to do about a number beyond the limits, where the field says it better than `CHECK` does.
     """
 
     name: str
@@ -121,6 +123,7 @@ class FieldFacts:
     said: tuple[str, ...] = ()
     whole: bool = False
     most: int | None = None
+    remedy: str = ""
 
     @property
     def limits(self) -> str:
@@ -156,7 +159,8 @@ class FieldFacts:
             return None
         if self.whole and value % 1 != 0:
             return Refusal("is not a whole number", f"write it without a fraction{self.or_empty}", "not-a-number")
-        return outside_limits(self.limits, asked or self.probably_meant(value), f"{CHECK}{self.or_empty}")
+        otherwise = self.remedy or f"{CHECK}{self.or_empty}"
+        return outside_limits(self.limits, asked or self.probably_meant(value), otherwise)
 
     @property
     def names(self) -> dict[str, str]:
@@ -232,7 +236,35 @@ def _facts(name: str, told: Mapping[str, Any]) -> FieldFacts:
         said,
         told.get("whole", False),
         LONGEST_NAME if name in _NAMES["fields"] else None,
+        told.get("remedy", ""),
     )
+
+
+def facts_of(told: Mapping[str, Mapping[str, Any]]) -> dict[str, FieldFacts]:
+    """The facts of fields that are no record's, as another file of this shape tells them, by name."""
+    return {name: _facts(name, one) for name, one in told.items()}
+
+
+def faults_of(facts: Mapping[str, FieldFacts], values: Mapping[str, Any]) -> list[Fault]:
+    """Every number that is refused, of values by field: None is not told, and of a tuple each is looked at."""
+    faults = []
+    for name, one in facts.items():
+        value = values.get(name)
+        for number in value if isinstance(value, tuple) else () if value is None else (value,):
+            if refused := one.judged(number):
+                faults.append(Fault("", None, name, f"{number:g}", refused.problem, refused.remedy, refused.code))
+    return faults
+
+
+def unlikely_of(facts: Mapping[str, FieldFacts], values: Mapping[str, Any]) -> list[str]:
+    """What is unusual of values by field, a sentence each that begins with the field's name."""
+    found = []
+    for name, one in facts.items():
+        value = values.get(name)
+        numbers = value if isinstance(value, tuple) else () if value is None else (value,)
+        said = dict.fromkeys(one.unlikely(number) for number in numbers if one.within(number))
+        found += [f"{name}: {text}" for text in said if text]
+    return found
 
 
 _NAMES = data("register/fields.toml")["names"]

@@ -6,12 +6,14 @@ against what is usual, and what is wrong or odd about it is said in the unit tha
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from calib import bench, words
+from calib.errors import Fault, InputError
 from calib.register.fields import outside_limits
 
 if TYPE_CHECKING:
@@ -59,6 +61,8 @@ class Field:
         What an empty number is taken for, where it is taken for anything.
     wide : bool
         Whether it has a line to itself.
+    remedy : str
+        What to do about a number beyond the limits; blank for to check it, or leave it empty.
     """
 
     name: str
@@ -74,6 +78,22 @@ class Field:
     when: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     placeholder: str = ""
     wide: bool = False
+    remedy: str = ""
+
+    @classmethod
+    def of(cls, facts: FieldFacts, label: str = "") -> Field:
+        """The field of a number whose facts stand elsewhere, with that label where another than theirs is wanted."""
+        limits = None if facts.low is None or facts.high is None else (facts.low, facts.high)
+        return cls(
+            facts.name,
+            label or facts.label,
+            unit=facts.unit,
+            help=facts.help,
+            limits=limits,
+            usual=facts.usual,
+            above_zero=facts.low_excluded,
+            remedy=facts.remedy,
+        )
 
 
 @dataclass(frozen=True)
@@ -308,6 +328,11 @@ class Checked:
         return str(self.typed.get(name) or "").strip()
 
 
+def step_of(name: str, *fields: Field, rows: Rows | None = None) -> Step:
+    """Fields of a page that is no session, and rows of such, to be checked as a step's are."""
+    return Step(name, "", "", (), (Part(fields=fields, rows=rows),))
+
+
 def checked(step: Step, entries: Mapping[str, Any]) -> Checked:
     """Check every number of a step that is asked for.
 
@@ -349,14 +374,68 @@ def _judged(one: Field, value: float) -> tuple[str, str]:
     (low, high), unit = one.limits, SIGNS.get(one.unit, one.unit)
     if not low <= value <= high or (one.above_zero and value < LEAST):
         least = "above 0" if one.above_zero and low < LEAST else f"{low:.6g}"
-        remedy = _meant(one, value, one.limits) or "check it, or leave it empty."
-        return f"{outside_limits(f'{least} to {high:.6g} {unit}'.rstrip()).problem}; {remedy}", ""
+        remedy = _meant(one, value, one.limits) or f"{one.remedy or 'check it, or leave it empty'}."
+        return f"{outside_limits(f'{least} to {high:.10g} {unit}'.rstrip()).problem}; {remedy}", ""
     if one.usual is None or one.usual[0] <= value <= one.usual[1]:
         return "", ""
     said = f"{value:.5g} {unit}".rstrip() + f" is unusual: most are {one.usual[0]:g} to {one.usual[1]:g}"
     said = f"{said} {unit}".rstrip()
     asked = _meant(one, value, one.usual)
     return "", f"{said}; {asked}" if asked else said
+
+
+def lines_read(text: str, fields: Sequence[Field]) -> tuple[list[tuple[float, ...]], list[str]]:
+    """The lines of a text as numbers, one of each field in a line, parted by blanks, tabs or semicolons.
+
+    Parameters
+    ----------
+    text : str
+        Each number as people write it, with its unit behind it or none; empty lines are passed over.
+    fields : sequence of Field
+        What each number of a line is.
+
+    Returns
+    -------
+    (list of tuple of float, list of str)
+        The numbers in the units that are kept, and what was understood or is worth a second look, with its line.
+
+    Raises
+    ------
+    InputError
+        With every line that does not hold just these numbers, and every number that is none or beyond its limits.
+    """
+    rows: list[tuple[float, ...]] = []
+    said: list[str] = []
+    faults: list[Fault] = []
+    for line, written in enumerate(text.splitlines(), start=1):
+        cells = re.split(r"[;\t]", written) if re.search(r"[;\t]", written.strip()) else written.split()
+        cells = [cell.strip() for cell in cells if cell.strip()]
+        if not cells:
+            continue
+        if len(cells) != len(fields):
+            named = ", ".join(one.label for one in fields)
+            remedy = (
+                f"write {len(fields)} numbers parted by blanks ({named}), or by semicolons where units stand behind"
+            )
+            faults.append(Fault("", line, "", brief(written.strip()), "is not understood", remedy, "text"))
+            continue
+        told = read(
+            {one.name: cell for one, cell in zip(fields, cells, strict=True)},
+            {one.name: one.unit for one in fields},
+            {one.name: one.usual or one.limits for one in fields},
+        )
+        for one, cell in zip(fields, cells, strict=True):
+            wrong, odd = (told.faults[one.name], "") if one.name in told.faults else _judged(one, told.kept[one.name])
+            if wrong:
+                problem, _, remedy = wrong.removeprefix(f"{brief(cell)}: ").rstrip(".").partition("; ")
+                faults.append(
+                    Fault("", line, one.name, brief(cell), problem, remedy, told.codes.get(one.name, "limits"))
+                )
+            said += [f"line {line}: {text}" for text in (told.aloud.get(one.name, ""), odd) if text]
+        rows.append(tuple(float(told.kept[one.name] or 0.0) for one in fields))
+    if faults:
+        raise InputError(faults)
+    return rows, said
 
 
 def _meant(one: Field, value: float, limits: tuple[float, float]) -> str:

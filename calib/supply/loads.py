@@ -11,7 +11,7 @@ from functools import cache
 import numpy as np
 
 from calib.errors import Code, Fault, InputError, outside
-from calib.paths import shipped_rows
+from calib.paths import data, shipped_rows
 from calib.supply.valves import letters, rectifier_valves, without_envelope
 
 __all__ = ["COLUMNS", "LineUp", "Load", "NEEDED", "USES", "load_rows", "loads_of_valve"]
@@ -19,15 +19,7 @@ __all__ = ["COLUMNS", "LineUp", "Load", "NEEDED", "USES", "load_rows", "loads_of
 COLUMNS = ("load", "count", "average_ma", "worst_ma", "ohm", "heater_v", "heater_a", "use")
 NEEDED = ("load",)
 USES = ("single", "push-pull")
-# column: (least, greatest, unit)
-LIMITS = {
-    "count": (1.0, 100.0, ""),
-    "average_ma": (0.0, 1e5, "mA"),
-    "worst_ma": (0.0, 1e5, "mA"),
-    "ohm": (1.0, 1e8, "ohm"),
-    "heater_v": (0.5, 200.0, "V"),
-    "heater_a": (0.01, 50.0, "A"),
-}
+FIELDS = data("supply/fields.toml")["load"]  # of the columns that hold numbers
 # Relative standard uncertainty of one row's current: a valve's by a table or as somebody gave it, a resistor's
 # (judgement: valves of one type differ by some 20 %, old carbon resistors by 10 %).
 TABLE_U, GIVEN_U, OHM_U = 0.12, 0.05, 0.06
@@ -265,9 +257,9 @@ def _load(row: Mapping[str, str]) -> Load:
 
 def _numbers(row: Mapping[str, str]) -> tuple[dict[str, float], list[Fault]]:
     """The row's numbers, NaN where blank (a count is 1), and the faults of those that are none or beyond limits."""
-    numbers, faults = dict.fromkeys(LIMITS, math.nan), []
-    for name, (low, high, unit) in LIMITS.items():
-        text = row[name]
+    numbers, faults = dict.fromkeys(FIELDS, math.nan), []
+    for name, told in FIELDS.items():
+        text, (low, high), unit = row[name], told["limits"], told.get("unit", "")
         try:
             numbers[name] = (1.0 if name == "count" else math.nan) if not text else _plain(text)
         except ValueError:
@@ -276,8 +268,8 @@ def _numbers(row: Mapping[str, str]) -> tuple[dict[str, float], list[Fault]]:
             numbers[name] = 1.0
             continue
         if text and not low <= numbers[name] <= high:
-            remedy = f"give it in {unit}, of one piece" if unit else "give how many there are"
-            faults.append(_fault(name, text, outside(f"{low:g} to {high:g} {unit}".strip()), remedy, "limits"))
+            problem = outside(f"{low:g} to {high:g} {unit}".strip())
+            faults.append(_fault(name, text, problem, told["remedy"], "limits"))
             numbers[name] = 1.0
     return numbers, faults
 

@@ -8,6 +8,7 @@ from typing import TypedDict
 import numpy as np
 
 from calib.errors import Code, Fault, InputError
+from calib.paths import data
 from calib.supply.form_factor import FORM_FACTOR, not_together
 from calib.supply.periodic import Array
 from calib.supply.valves import Valve, rectifier_valve
@@ -17,14 +18,15 @@ CIRCUITS = tuple(pair for pair in FORM_FACTOR if pair[0] != "none")  # the recti
 LIMITS: dict[str, tuple[float, float, str, bool]] = {
     "volts": (0, 1e4, "V", False),
     "source_ohm": (0, 1e6, "ohm", True),
-    "capacitance_uf": (1e-6, 1e7, "µF", True),
     "load_ma": (0, 1e5, "mA", True),
     "frequency_hz": (10, 1000, "Hz", True),
-    "choke_h": (0, 1e4, "H", False),
-    "choke_ohm": (0, 1e6, "ohm", True),
-    "diode_drop_v": (0, 1e3, "V", True),
     "primary_ohm": (0, 1e6, "ohm", True),
-    "capacitor_volts": (0, 1e4, "V", False),
+}
+OF_SET = ("capacitance_uf", "choke_h", "choke_ohm", "diode_drop_v", "capacitor_volts")  # what a set is asked for too
+LIMITS |= {
+    name: (*told["limits"], told["unit"], not told.get("low_excluded"))
+    for name, told in data("supply/fields.toml")["supply"].items()
+    if name in OF_SET
 }
 
 

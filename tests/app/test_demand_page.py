@@ -31,10 +31,10 @@ def test_a_set_is_typed_in_answered_and_mended(tmp_path: Path, monkeypatch: pyte
     assert "Name what the set draws" in text_of(at)
     assert "unplug, discharge every capacitor" in text_of(at)
     typed(at, load_1="6V6", load_2="6V7x")
-    assert "Valve or load 2: is not in the table of valves" in text_of(at)
+    assert "Valve or load '6V7x': is not in the table of valves" in text_of(at)
     typed(at, load_2="bleeder", ohm_2="47000")
-    assert "First capacitor, µF: filter 'capacitor' needs its capacitor" in text_of(at)
-    typed(at, capacitance_uf="16", valve="5Y3-GT", capacitor_volts="450")
+    assert "First capacitor: filter 'capacitor' needs its capacitor" in text_of(at)
+    typed(at, capacitance_uf="16 mfd", valve="5Y3-GT", capacitor_volts="450")
     said = text_of(at)
     assert "The rating suffices with odds of" in said
     assert "direct voltage at rest" in said
@@ -48,7 +48,7 @@ def test_a_set_is_typed_in_answered_and_mended(tmp_path: Path, monkeypatch: pyte
     typed(at, average_ma_1="0")
     assert "drawn at worst" in text_of(at)
     typed(at, load_1="<b>x</b>", average_ma_1="40", series_ohm="-5")
-    assert "is outside the limits, 0 to 1000000 ohm" in text_of(at)
+    assert "is outside the limits, 0 to 1000000 Ω" in text_of(at)
 
 
 def test_without_a_unit_it_says_where_to_read_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

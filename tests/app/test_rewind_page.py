@@ -31,8 +31,8 @@ def test_a_plan_stands_beside_what_was_and_what_came(tmp_path: Path, monkeypatch
     assert "high voltage" in said
     assert "Of transformers like it" in said
     assert "about 2400 turns" in typed(winding_v="12", turn_v="0,005")
-    assert "voltage of the loose turn" in typed(turn_v="-1")
-    assert "is no number" in typed(turn_v="nan")
+    assert "Volts of the loose turn then: -1: is outside the limits" in typed(turn_v="-1")
+    assert "nan: is not a number" in typed(turn_v="nan")
     typed(turn_v="0.005")
     said = typed(read_v="600", read_ohm="5", read_temp_c="20")
     assert "V/R is not what was planned" in said

@@ -23,9 +23,10 @@ def test_json_has_the_contract_s_keys_and_text_its_caution_first(called: Run, tm
     assert told.keys() >= KEYS
     assert told["allowed_ma"] < told["reference_ma"] < 92.0
     assert told["rule"] == "exponent 0.8"
-    text = called("heat-run", *TOLD, "--readings", file).stdout
-    assert text.startswith("Attended throughout")
-    assert f"{told['allowed_ma']:.4g} mA" in text
+    text = called("heat-run", *TOLD, "--load-ma", "1092", "--readings", file)
+    assert text.stdout.startswith("Attended throughout")
+    assert f"{told['allowed_ma'] * 1092 / 92:.4g} mA" in text.stdout
+    assert text.stderr.startswith("note: load_ma: 1092 mA is unusual: most are 10 to 500 mA")
 
 
 def test_each_fault_is_one_line_with_its_place(called: Run, tmp_path: Path):
@@ -41,6 +42,11 @@ def test_each_fault_is_one_line_with_its_place(called: Run, tmp_path: Path):
     ]
     done = called("heat-run", *TOLD, "--readings", str(table(tmp_path / "cold.csv", "seconds,ohm", *ROWS, "200,60.1")))
     assert "row 10, ohm '60.1': is no hotter than the room" in done.stderr
+    both = called("heat-run", *TOLD, "--load-ma", "92000000", "--readings", str(tmp_path / "none.csv"))
+    assert [line.split(": ")[0] for line in both.stderr.splitlines()] == [
+        str(tmp_path / "none.csv"),
+        "calib heat-run, load_ma '92000000'",
+    ]
     no_air = called("heat-run", *TOLD[:6], "--readings", few)
     assert no_air.returncode == 2
     assert "--ambient-end-c" in no_air.stderr

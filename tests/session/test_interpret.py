@@ -314,7 +314,7 @@ def test_what_the_maker_joined_to_the_core_is_no_fault_and_the_others_are_tested
         ("core", "stack", 4000.0, "4000: is outside the limits, 3 to 500 mm; did you mean 40 mm", "limits"),
         ("ratio", "excitation_v", -4.97, "did you mean 4.97 V (a stray minus sign)", "limits"),
         ("resistance", "winding_temp_c", 500.0, "is outside the limits, -40 to 200 °C", "limits"),
-        ("insulation", "megohm_1", 0.0, "0: is outside the limits, 0.001 to 1e+06 MΩ", "limits"),
+        ("insulation", "megohm_1", 0.0, "0: is outside the limits, 0.001 to 1000000 MΩ", "limits"),
         ("resistance", "null_ohm", 400.0, "is outside the limits, 0 to 100 Ω", "limits"),
         ("wire", "wire", 77.0, "77: is outside the limits, 0 to 50 AWG", "limits"),
         ("core", "stack", "thick", "thick: ", "not-a-number"),

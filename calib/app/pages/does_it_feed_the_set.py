@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import html
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 import calib
 from calib import words
-from calib.app import context, forms, typed
+from calib.app import context, forms
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.errors import InputError
 from calib.paths import data
+from calib.register.fields import facts_of
 from calib.session import fields as measured, readings as r
 from calib.supply.duty import NAMES, Judged
-from calib.supply.loads import COLUMNS, LIMITS, USES, LineUp, load_rows
+from calib.supply.loads import FIELDS, USES, LineUp, load_rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,6 +32,10 @@ SUPPLY = (
     *("section_ohm", "section_h", "section_uf", "line_now_v", "line_now_hz"),
 )
 MORE = ("average_ma", "worst_ma", "ohm", "heater_v", "heater_a")
+OF_ROW = tuple(measured.Field.of(one) for one in facts_of(FIELDS).values())
+ROWS_OF = measured.Rows("rows", SAYS["fields"]["load"], OF_ROW, ROWS, MOST_ROWS)
+OF_SUPPLY = facts_of({name: data("supply/fields.toml")["supply"][name] for name in SUPPLY})
+STEP = measured.step_of("set", *map(measured.Field.of, OF_SUPPLY.values()), rows=ROWS_OF)
 
 
 def draw() -> None:
@@ -41,9 +47,10 @@ def draw() -> None:
     with st.container():
         _of_unit(row)
     left, right = st.columns([5, 7], gap="large")
+    form, done = forms.Form.checked("set_", STEP)
     with left:
-        line_up = _loads()
-        supply = _supply("" if row is None else str(row["filter"]))
+        line_up = _loads(form, done)
+        supply = _supply(form, done, "" if row is None else str(row["filter"]))
     with right:
         st.header("The answer", anchor=False)
         if unit is None or row is None or row["rectifier"] == "none" or line_up is None or supply is None:
@@ -65,79 +72,67 @@ def _of_unit(row: dict[Any, Any] | None) -> None:
         st.write(SAYS["unit"].format(supply=words.supply(row["rectifier"], row["filter"])))
 
 
-def _loads() -> LineUp | None:
+def _loads(form: forms.Form, done: measured.Checked) -> LineUp | None:
     """What the set draws, as typed; None where nothing is, or something is wrong, which is said at its field."""
     st.subheader("What the set draws", anchor=False)
     st.write(SAYS["loads"])
-    count = st.session_state.setdefault("set_rows", ROWS)
+    count = int(st.session_state.setdefault("set_rows", ROWS))
     rows, places = [], []
-    for number in range(1, int(count) + 1):
-        with st.container():
-            rows.append(_row(number))
+    for number in range(1, count + 1):
+        with st.container(border=True):
+            rows.append(_row(form, done, number))
             places.append(st.container())
     if count < MOST_ROWS:
         st.button("Another kind of load", key="more_of_set", on_click=_more)
     asked = [at for at, row in enumerate(rows) if row["load"]]
-    if not asked:
+    if not asked or any(f"{one.name}_{at + 1}" in done.faults for at in asked for one in OF_ROW):
         return None
     try:
         return load_rows([rows[at] for at in asked], lines=asked)
     except InputError as error:
         for fault in error.faults:
-            label = LABELS[fault.column].format(number=(fault.row or 0) + 1)
             with places[fault.row or 0]:
-                st.error(words.plain(f"{label}: {fault.problem}; {fault.remedy}."))
+                forms.told([replace(fault, row=None)], {one.name: one for one in OF_ROW}, LABELS)
         return None
 
 
-def _row(number: int) -> dict[str, str]:
+def _row(form: forms.Form, done: measured.Checked, number: int) -> dict[str, str]:
     """One kind of load: its name first, the rest where it is asked for."""
-    name, how_many = st.columns([5, 2])
+    name, how_many = st.columns([5, 3])
     with name:
-        forms.number(f"set_load_{number}", LABELS["load"].format(number=number), placeholder="6V6-GT")
+        forms.number(f"set_load_{number}", f"{LABELS['load']} {number}", placeholder="6V6-GT")
     with how_many:
-        forms.number(f"set_count_{number}", LABELS["count"].format(number=number), placeholder="1")
+        form.ask(f"count_{number}", placeholder="1")
     with st.expander("A pair, other currents or ohms, a heater"):
         names = {"single": "by itself", "push-pull": "one of a push-pull pair"}
-        forms.pick(f"set_use_{number}", LABELS["use"].format(number=number), names, row=True)
-        for field in MORE:
-            forms.number(f"set_{field}_{number}", LABELS[field].format(number=number))
-    held = {name: str(st.session_state.get(f"set_{name}_{number}") or "").strip() for name in COLUMNS}
-    return held | {name: held[name].replace(",", ".") for name in LIMITS} | {"use": held["use"] or USES[0]}
+        forms.pick(f"set_use_{number}", LABELS["use"], names, row=True)
+        form.ask(*(f"{field}_{number}" for field in MORE))
+    held = {name: str(st.session_state.get(f"set_{name}_{number}") or "").strip() for name in ("load", "use")}
+    return {**held, "use": held["use"] or USES[0]} | {
+        one.name: measured.shown(done.values.get(f"{one.name}_{number}")) for one in OF_ROW
+    }
 
 
 def _more() -> None:
     st.session_state["set_rows"] = int(st.session_state.get("set_rows", ROWS)) + 1
 
 
-def _supply(filter_input: str) -> SetSupply | None:
+def _supply(form: forms.Form, done: measured.Checked, filter_input: str) -> SetSupply | None:
     """The set's supply, as typed; None where something is wrong, which is said."""
     from calib.estimate.demand import SetSupply
 
     st.subheader("Its supply", anchor=False)
     context.caution(SAYS["caution"])
-    numbers: dict[str, Any] = {}
-    wrong = False
-    for field in SUPPLY:
-        if field.startswith("choke") and filter_input != "choke":
-            continue
-        forms.number(f"set_{field}", LABELS[field])
-        text = str(st.session_state.get(f"set_{field}") or "").strip()
-        if not text:
-            continue
-        try:
-            numbers[field] = typed.number(text)
-        except ValueError:
-            wrong = True
-            st.error(words.plain(f"{LABELS[field]}: '{text}' is no number; write its figure alone."))
+    asked = [field for field in SUPPLY if filter_input == "choke" or not field.startswith("choke")]
+    form.ask(*asked)
     forms.number("set_valve", LABELS["valve"], placeholder="5Y3-GT")
     valve = str(st.session_state.get("set_valve") or "").strip() or None
-    if wrong:
+    if any(field in done.faults for field in asked):
         return None
     try:
-        return SetSupply(valve=valve, **numbers)
+        return SetSupply(valve=valve, **{name: done.values[name] for name in asked if name in done.values})
     except InputError as error:
-        context.show_faults("The supply cannot be as it stands.", error.faults)
+        forms.told(error.faults, STEP.fields)
         return None
 
 
@@ -145,9 +140,7 @@ def _answer(opened: context.Opened, unit: pd.DataFrame, line_up: LineUp, supply:
     try:
         found = calib.demand_of(context.model_of(opened), unit, line_up, supply, context.LEVEL)[0]
     except InputError as error:
-        for fault in error.faults:
-            label = LABELS.get(fault.column, fault.column)
-            st.error(words.plain(f"{label}: {fault.problem}; {fault.remedy}."))
+        forms.told(error.faults, STEP.fields, LABELS)
         return
     if found.odds_worst is None or found.odds_average is None:
         st.write(SAYS["no_odds"])

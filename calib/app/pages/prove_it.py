@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,11 +13,11 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import context, forms, typed
+from calib.app import context, forms
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.bench.uncertainty import WINDING_TEMP_HALF_WIDTH_K, rectangular
 from calib.errors import Fault, InputError
-from calib.estimate.heat_run import HeatRun, HeatRunResult, heat_run
+from calib.estimate.heat_run import HEAT, HeatRun, HeatRunResult, heat_run
 from calib.estimate.unit import beside_heat_run
 from calib.estimate.warming import Entry, entries_by_ohms, forecast_rise, run_plan
 from calib.register.records import standing
@@ -25,11 +27,14 @@ if TYPE_CHECKING:
     import pandas as pd
 
 SAYS = context.SAID["heat"]
-LABELS = SAYS["fields"]
 PLAN = ("dc_v", "load_ma", "tongue_mm")
 RESULT = ("cold_ohm", "cold_temp_c", "ambient_start_c", "ambient_end_c", "iron_w", "copper_w")
 OPTIONAL = ("iron_w", "copper_w")
+FIELDS = {name: measured.Field.of(one) for name, one in HEAT.items()}
+NOW = {name: replace(FIELDS[name], name=f"now_{name}", label=SAYS["now"][name]) for name in ("ohm", "case_c", "air_c")}
+STEP = measured.step_of("heat", *(FIELDS[name] for name in (*PLAN, *RESULT)), *NOW.values())
 CASE_U_K = 0.5  # of a case's temperature (judgement)
+SAID_LINES = 3  # of what was understood, beneath a text
 STARTED = "heat_started"
 
 
@@ -49,19 +54,19 @@ def draw() -> None:
             return
     if metal != r.COPPER:
         st.write(SAYS["metal"].format(metal=metal))
-    numbers: typed.Numbers = {}
-    faults: list[Fault] = []
     st.header("Plan", anchor=False)
-    typed.ask("heat_", LABELS, PLAN, (numbers, faults))
-    _plan(numbers, faults)
+    form, done = forms.Form.checked("heat_", STEP)
+    form.grid(PLAN)
+    _plan(done.values)
     st.header("What is read", anchor=False)
     context.caution(SAYS["before_reading"])
-    typed.ask("heat_", LABELS, RESULT, (numbers, faults))
-    allowed = float(forms.select("heat_class", LABELS["allowed_rise_k"], list(SAYS["classes"]), names=SAYS["classes"]))
+    form.grid(RESULT)
+    label, classes = FIELDS["allowed_rise_k"].label, SAYS["classes"]
+    allowed = float(forms.select("heat_class", label, list(classes), names=classes))
     st.header("While it runs", anchor=False)
-    _while_it_runs(numbers, allowed, metal)
+    _while_it_runs(form, done, allowed, metal)
     st.header("After switching off", anchor=False)
-    found = _after(numbers | {"allowed_rise_k": allowed}, faults, metal)
+    found = _after(done, allowed, metal)
     if found is not None:
         _told(found)
         if unit is not None and found.reference_ma is not None:
@@ -71,17 +76,12 @@ def draw() -> None:
         st.write(SAYS["after_all"])
 
 
-def _plan(numbers: typed.Numbers, faults: list[Fault]) -> None:
+def _plan(numbers: dict[str, float]) -> None:
     """The load, how long, and when to read."""
-    typed.say([one for one in faults if one.column in PLAN], LABELS)
     if "dc_v" not in numbers or "load_ma" not in numbers:
         st.write(SAYS["no_plan"])
         return
-    try:
-        plan = run_plan(numbers["dc_v"], numbers["load_ma"], numbers.get("tongue_mm"))
-    except ValueError as error:
-        st.error(words.plain(f"{error}."))
-        return
+    plan = run_plan(numbers["dc_v"], numbers["load_ma"], numbers.get("tongue_mm"))
     st.write(SAYS["plan"].format(ohm=words.figure(plan.load_ohm), watts=words.figure(plan.load_w)))
     made = SAYS["no_parts"] if plan.made_of is None else SAYS["made_of"].format(parts=plan.made_of)
     st.write(words.plain(made))
@@ -90,54 +90,39 @@ def _plan(numbers: typed.Numbers, faults: list[Fault]) -> None:
     st.write(SAYS["after"].format(times=", ".join(f"{one:g}" for one in plan.after_s)))
 
 
-def _rows(key: str, count: int) -> list[tuple[float, ...]]:
-    """The lines of a text as numbers; raises InputError with every line that is none."""
-    rows, faults = [], []
-    for line, text in enumerate(str(st.session_state.get(key) or "").splitlines(), start=1):
-        cells = text.split()
-        if not cells:
-            continue
-        try:
-            row = tuple(typed.number(one) for one in cells)
-        except ValueError:
-            row = ()
-        if len(row) != count:
-            remedy = f"write {count} numbers, parted by spaces"
-            faults.append(typed.fault("Entries", text.strip()[:60], "is not understood", remedy, line))
-        rows.append(row)
-    if faults:
-        raise InputError(faults)
+def _rows(key: str, *names: str) -> list[tuple[float, ...]]:
+    """The lines of a text as numbers, and beneath it what was understood; raises InputError with all that is wrong."""
+    rows, said = measured.lines_read(str(st.session_state.get(key) or ""), [FIELDS[name] for name in names])
+    for one in said[:SAID_LINES]:
+        forms.aloud(one)
+    if len(said) > SAID_LINES:
+        forms.aloud(SAYS["more_lines"].format(count=len(said) - SAID_LINES))
     return rows
 
 
-def _while_it_runs(numbers: typed.Numbers, allowed: float, metal: str) -> None:
+def _while_it_runs(form: forms.Form, done: measured.Checked, allowed: float, metal: str) -> None:
     """Entries with a clock, and where they lead."""
     forms.pick("heat_part", "What is read", SAYS["part"])
     part = str(st.session_state.get("heat_part") or "winding")
     if part == "case":
         st.write(SAYS["case"].format(margin=SAYS["case_margin_k"]))
-    now, air, start, note = st.columns(4, gap="small", vertical_alignment="bottom")
-    with now:
-        forms.number("heat_now", "Reading now, Ω" if part == "winding" else "Reading now, °C")
-    with air:
-        forms.number("heat_air", "Air now, °C")
-    start.button("The run begins now", key="prove_start", on_click=_start)
-    began = st.session_state.get(STARTED)
-    note.button("Note it with the clock", key="prove_note", on_click=_note, disabled=began is None)
+    read = "ohm" if part == "winding" else "case_c"
+    form.grid((f"now_{read}", "now_air_c"))
+    now = [done.values.get(f"now_{name}") for name in (read, "air_c")]
+    with st.container(horizontal=True, gap="small"):
+        st.button(SAYS["begin"], key="prove_start", on_click=_start)
+        idle = STARTED not in st.session_state or None in now
+        st.button(SAYS["note"], key="prove_note", on_click=_note, args=(f"heat_now_{read}", now), disabled=idle)
     st.text_area(SAYS["entries"], key="heat_entries", height=140)
     try:
-        rows = _rows("heat_entries", 3)
+        rows = _rows("heat_entries", "minutes", read, "air_c")
         if len(rows) < 3:
             st.write(SAYS["no_entries"])
             return
-        told = forecast_rise(
-            *_entries(rows, part, numbers, allowed, metal), tongue_mm=numbers.get("tongue_mm"), part=part
-        )
+        given = _entries(rows, part, done.values, allowed, metal)
+        told = forecast_rise(*given, tongue_mm=done.values.get("tongue_mm"), part=part)
     except InputError as error:
-        typed.say(list(error.faults), LABELS)
-        return
-    except ValueError as error:
-        st.error(words.plain(f"{error}."))
+        forms.told(error.faults, FIELDS, SAYS["columns"])
         return
     if told.stop:
         st.html(context.stop("Stop now: open the line", [str(told).removeprefix("STOP NOW: ")]))
@@ -146,17 +131,22 @@ def _while_it_runs(numbers: typed.Numbers, allowed: float, metal: str) -> None:
 
 
 def _entries(
-    rows: list[tuple[float, ...]], part: str, numbers: typed.Numbers, allowed: float, metal: str
+    rows: list[tuple[float, ...]], part: str, numbers: dict[str, float], allowed: float, metal: str
 ) -> tuple[list[Entry], float, float, float]:
     """Entries as temperatures, the limit, and how sure each is, alone and together."""
     if part == "case":
         limit = allowed - float(SAYS["case_margin_k"])
         return [Entry(*row) for row in rows], limit, CASE_U_K, 0.0
-    needed = ("cold_ohm", "cold_temp_c")
-    if missing := [name for name in needed if name not in numbers]:
-        raise InputError([typed.fault(one, "", "is empty", "give the cold reading above first") for one in missing])
+    _refuse_missing(("cold_ohm", "cold_temp_c"), numbers, "give the cold reading above first")
     entries, read_u = entries_by_ohms(rows, numbers["cold_ohm"], numbers["cold_temp_c"], metal)
     return entries, allowed, read_u, rectangular(WINDING_TEMP_HALF_WIDTH_K)
+
+
+def _refuse_missing(names: Sequence[str], numbers: dict[str, float], remedy: str) -> None:
+    """Raise InputError with every field that is needed and has no sound number."""
+    if missing := [name for name in names if name not in numbers]:
+        problem = "is empty, or is to be put right"
+        raise InputError([Fault("", None, name, "", problem, remedy, "missing") for name in missing])
 
 
 def _start() -> None:
@@ -164,34 +154,32 @@ def _start() -> None:
     st.session_state[STARTED] = time.time()
 
 
-def _note() -> None:
+def _note(key: str, now: Sequence[float]) -> None:
     """Add an entry with the minutes of the clock."""
     state = st.session_state
     minutes = (time.time() - float(state[STARTED])) / 60.0
-    line = f"{minutes:.1f} {str(state.get('heat_now') or '').strip()} {str(state.get('heat_air') or '').strip()}"
     before = str(state.get("heat_entries") or "").rstrip()
+    line = " ".join([f"{minutes:.1f}", *map(measured.shown, now)])
     state["heat_entries"] = f"{before}\n{line}".lstrip()
-    state["heat_now"] = ""
+    state[key] = ""
 
 
-def _after(numbers: typed.Numbers, faults: list[Fault], metal: str) -> HeatRunResult | None:
+def _after(done: measured.Checked, allowed: float, metal: str) -> HeatRunResult | None:
     """The result of the readings after switching off; None where something is missing or wrong, which is said."""
     st.text_area(SAYS["readings"], key="heat_readings", height=180)
-    wrong = [one for one in faults if one.column not in PLAN]
-    typed.say(wrong, LABELS)
-    given: dict[str, Any] = {name: value for name, value in numbers.items() if name not in ("dc_v", "tongue_mm")}
-    needed = {"load_ma", *RESULT} - set(OPTIONAL)
+    asked = ("load_ma", *RESULT)
+    given: dict[str, Any] = {name: done.values[name] for name in asked if name in done.values}
     try:
-        rows = _rows("heat_readings", 2)
-        if not rows or wrong:
+        rows = _rows("heat_readings", "seconds", "ohm")
+        if not rows:
             st.write(SAYS["no_result"])
             return None
-        if missing := sorted(needed - set(given)):
-            raise InputError([typed.fault(one, "", "is empty", "the result needs it") for one in missing])
+        needed = [name for name in asked if name not in OPTIONAL or name in done.faults]
+        _refuse_missing(needed, given, "the result needs it")
         seconds, ohm = zip(*rows, strict=True)
-        return heat_run(HeatRun(seconds=seconds, ohm=ohm, conductor=metal, **given))
+        return heat_run(HeatRun(seconds=seconds, ohm=ohm, allowed_rise_k=allowed, conductor=metal, **given))
     except InputError as error:
-        typed.say(list(error.faults), LABELS)
+        forms.told(error.faults, FIELDS, SAYS["columns"])
         return None
 
 

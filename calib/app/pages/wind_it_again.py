@@ -7,10 +7,20 @@ from typing import Any
 import streamlit as st
 
 from calib import words
-from calib.app import context, forms, typed
-from calib.errors import Fault, InputError
-from calib.estimate.rewind import SERIES, Heater, RewindPlan, RewindTarget, as_planned, rewind_plan, turns_by_loose_turn
+from calib.app import context, forms
+from calib.errors import InputError
+from calib.estimate.rewind import (
+    REWIND,
+    SERIES,
+    Heater,
+    RewindPlan,
+    RewindTarget,
+    as_planned,
+    rewind_plan,
+    turns_by_loose_turn,
+)
 from calib.paths import data
+from calib.session import fields as measured
 
 SAYS = context.SAID["rewind"]
 PLAN = data("estimate/rewind.toml")
@@ -20,26 +30,26 @@ TARGET = ("volts", "current_ma", "line_voltage_v", "line_frequency_hz")
 NEEDED = ("tongue_mm", "stack_mm", *TARGET)
 WAS = ("winding_v", "turn_v", "counted", "wire_mm")
 READ = ("read_v", "read_ohm", "read_temp_c")
+STEP = measured.step_of("wind", *(measured.Field.of(one) for one in REWIND.values()))
 
 
 def draw() -> None:
     """Core and target, the plan, as it was, after winding."""
     opened = context.opened_register()
     context.head("Wind it again?", opened)
-    numbers: typed.Numbers = {}
-    faults: list[Fault] = []
+    form, done = forms.Form.checked("wind_", STEP)
     st.header("Core and target", anchor=False)
-    typed.ask("wind_", LABELS, (*CORE, *TARGET), (numbers, faults))
+    form.grid((*CORE, *TARGET))
     rectifier, filter_input = forms.supply("wind_")
     forms.number("wind_heaters", LABELS["heaters"], placeholder="5x2 6.3x3")
     series = forms.select("wind_series", LABELS["series"], SERIES)
     st.header("As it was", anchor=False)
     context.caution(SAYS["loose_turn"])
-    typed.ask("wind_", LABELS, WAS, (numbers, faults))
-    typed.say(faults, LABELS)
+    form.grid(WAS)
+    numbers = done.values
     was = _as_it_was(numbers)
     st.header("As planned", anchor=False)
-    if faults or any(name not in numbers for name in NEEDED):
+    if any(name in done.faults for name in (*CORE, *TARGET)) or any(name not in numbers for name in NEEDED):
         st.write(SAYS["nothing"])
         return
     try:
@@ -48,14 +58,14 @@ def draw() -> None:
         target = RewindTarget(rectifier=rectifier, filter=filter_input, heaters=heaters, series=series, **given)
         plan = rewind_plan(context.model_of(opened), target)
     except InputError as error:
-        typed.say(error.faults, LABELS)
+        forms.told(error.faults, STEP.fields, LABELS)
         return
     _plan(plan, was, numbers.get("wire_mm"))
     st.header("After winding", anchor=False)
-    _after(plan)
+    _after(form, numbers, plan)
 
 
-def _as_it_was(numbers: typed.Numbers) -> float | None:
+def _as_it_was(numbers: dict[str, float]) -> float | None:
     """Turns of the old high-voltage winding, counted or by the loose turn; None where not told."""
     if "counted" in numbers:
         return numbers["counted"]
@@ -91,21 +101,14 @@ def _plan(plan: RewindPlan, was: float | None, wire_mm: float | None) -> None:
     st.download_button(SAYS["sheet"], str(plan), "winding_sheet.txt", "text/plain", key="rewind_sheet")
 
 
-def _after(plan: RewindPlan) -> None:
+def _after(form: forms.Form, numbers: dict[str, float], plan: RewindPlan) -> None:
     """The new winding's readings against the plan."""
-    numbers: typed.Numbers = {}
-    faults: list[Fault] = []
     context.caution(SAYS["new"])
-    typed.ask("wind_", LABELS, READ, (numbers, faults))
-    typed.say(faults, LABELS)
-    if len(numbers) < len(READ):
+    form.grid(READ)
+    if any(name not in numbers for name in READ):
         st.write(SAYS["no_readings"])
         return
-    try:
-        over, within = as_planned(plan, *(numbers[name] for name in READ))
-    except ValueError as error:
-        st.error(words.plain(f"{error}."))
-        return
+    over, within = as_planned(plan, *(numbers[name] for name in READ))
     verdict = "kept" if abs(over - 1.0) <= within else "apart"
     st.write(words.plain(SAYS[verdict].format(off=over - 1.0, within=within)))
 
