@@ -39,6 +39,7 @@ def test_each_fault_is_one_line_with_its_place(called: Run, tmp_path: Path):
     assert [line.split(": ")[0] for line in done.stderr.splitlines()] == [
         "calib heat-run, iron_w '5,5'",
         f"{odd}, row 11, ohm 'x'",
+        "calib heat-run, copper_w (empty)",
     ]
     done = called("heat-run", *TOLD, "--readings", str(table(tmp_path / "cold.csv", "seconds,ohm", *ROWS, "200,60.1")))
     assert "row 10, ohm '60.1': is no hotter than the room" in done.stderr
