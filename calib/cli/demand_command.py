@@ -32,7 +32,9 @@ def run(asked: argparse.Namespace) -> None:
         lambda: supply_of(asked),
     )
     from calib.estimate.demand import demand_of
+    from calib.estimate.set_supply import SUPPLY
     from calib.fitting.result import fit
+    from calib.register.fields import unlikely_of
 
     model = fit(known, published=with_published(asked, known))
     try:
@@ -41,6 +43,8 @@ def run(asked: argparse.Namespace) -> None:
         raise InputError([_placed(fault, asked) for fault in error.faults]) from None
     if model.simulated:
         note(SIMULATED)
+    for said in unlikely_of(SUPPLY, vars(supply)):
+        note(said)
     if asked.format == "json":
         say(as_json([{name: plain(value) for name, value in one.as_dict().items()} for one in found]))
     else:
@@ -64,7 +68,7 @@ def line_up_of(path: str) -> LineUp:
 def supply_of(asked: argparse.Namespace) -> SetSupply:
     """The set's supply as typed; InputError with every fault."""
     from calib.estimate.set_supply import SUPPLY, SetSupply
-    from calib.register.fields import faults_of, unlikely_of
+    from calib.register.fields import faults_of
 
     numbers: dict[str, float] = {}
     faults: list[Fault] = []
@@ -77,12 +81,9 @@ def supply_of(asked: argparse.Namespace) -> SetSupply:
     if faults:
         raise InputError(faults + [_placed(fault, asked) for fault in faults_of(SUPPLY, numbers)])
     try:
-        supply = SetSupply(valve=asked.valve, **numbers)
+        return SetSupply(valve=asked.valve, **numbers)
     except InputError as error:
         raise InputError([_placed(fault, asked) for fault in error.faults]) from None
-    for said in unlikely_of(SUPPLY, numbers):
-        note(said)
-    return supply
 
 
 def _placed(fault: Fault, asked: argparse.Namespace) -> Fault:

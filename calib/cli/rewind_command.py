@@ -22,8 +22,9 @@ NUMBERS = (*CORE, "volts", "current_ma", "line_voltage_v", "line_frequency_hz", 
 def run(asked: argparse.Namespace) -> None:
     """Plan the windings and print the plan."""
     known, target = all_of(lambda: known_units(asked), lambda: target_of(asked))
-    from calib.estimate.rewind import rewind_plan
+    from calib.estimate.rewind import REWIND, rewind_plan
     from calib.fitting.result import fit
+    from calib.register.fields import unlikely_of
 
     model = fit(known, published=with_published(asked, known))
     try:
@@ -32,6 +33,8 @@ def run(asked: argparse.Namespace) -> None:
         raise InputError([_placed(fault, asked) for fault in error.faults]) from None
     if model.simulated:
         note(SIMULATED)
+    for said in unlikely_of(REWIND, vars(target)):
+        note(said)
     if asked.format == "json":
         say(as_json({name: plain(value) for name, value in plan.as_dict().items()}))
     else:
@@ -47,7 +50,7 @@ def target_of(asked: argparse.Namespace) -> RewindTarget:
         With every fault.
     """
     from calib.estimate.rewind import REWIND, Heater, RewindTarget
-    from calib.register.fields import faults_of, unlikely_of
+    from calib.register.fields import faults_of
 
     numbers: dict[str, Any] = {}
     faults: list[Fault] = []
@@ -67,12 +70,9 @@ def target_of(asked: argparse.Namespace) -> RewindTarget:
         raise InputError(faults + [_placed(fault, asked) for fault in faults_of(REWIND, numbers)])
     supply = {"rectifier": asked.rectifier, "filter": asked.filter, "series": asked.wire}
     try:
-        target = RewindTarget(heaters=tuple(heaters), **supply, **numbers)
+        return RewindTarget(heaters=tuple(heaters), **supply, **numbers)
     except InputError as error:
         raise InputError([_placed(fault, asked) for fault in error.faults]) from None
-    for said in unlikely_of(REWIND, numbers):
-        note(said)
-    return target
 
 
 def _placed(fault: Fault, asked: argparse.Namespace) -> Fault:
