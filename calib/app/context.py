@@ -88,6 +88,8 @@ class Opened:
         The user's own meters.
     sessions : pandas.DataFrame
         Its bench sessions, the one kept last first.
+    bench : tuple of (calib.KeptUnit, str)
+        The units on its bench, the one kept last first, each with what is wrong with it.
     """
 
     known: pd.DataFrame
@@ -96,6 +98,7 @@ class Opened:
     place: str
     meters: tuple[calib.Meter, ...]
     sessions: pd.DataFrame
+    bench: tuple[tuple[calib.KeptUnit, str], ...] = ()
 
     @property
     def name(self) -> str:
@@ -195,9 +198,9 @@ def as_it_stands() -> Opened:
         return before[1]
     with register() as source:
         mark = _mark(source.path)
-        known, meters, sessions = source.contents()
+        known, meters, sessions, bench_units = source.contents()
         simulated, place = bool(source.is_simulated), str(source.path)
-        found = Opened(known, content_of(known), simulated, place, meters_of(meters), sessions)
+        found = Opened(known, content_of(known), simulated, place, meters_of(meters), sessions, bench_units)
         _READ.pop(source.path, None)
         if mark:
             _READ[source.path] = mark, found

@@ -20,7 +20,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, JsonValue, Validati
 from calib.errors import InputError
 from calib.register.bench_book import LIMIT, BenchSession, standing_meters, standing_sessions
 from calib.register.fields import line
-from calib.register.file import opened
+from calib.register.file import kind_of, opened
 from calib.register.gate import transaction
 from calib.register.records import UnknownUnit, record_id
 from calib.register.revisions import PUT_BACK, Ledger
@@ -442,6 +442,12 @@ def keep_unit(
 ) -> KeptUnit:
     """Keep what is new of a unit inside the caller's transaction; the same again writes nothing."""
     tag, contributor = identity
+    if entry.readings is not None and entry.readings.simulated and not kind_of(con):
+        problem, remedy = (
+            "the readings are simulated, and the register is one of real ones",
+            "keep them in the practice one",
+        )
+        raise InputError.one(problem, remedy, column="simulated", value="true", code="kind")
     there = _rows(con, bench_id(tag, contributor))
     try:
         unit = _with(unit_of(there[0]) if there else KeptUnit(tag, contributor), entry)
@@ -548,7 +554,7 @@ class UnitStore:
         Raises
         ------
         InputError
-            The tag is blank or none, or what is to be kept is too long.
+            The tag is blank or none, what is to be kept is too long, or it is simulated and the register is not.
         RegisterError
             The file cannot be worked on.
         """

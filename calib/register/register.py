@@ -15,7 +15,7 @@ from calib.register import bulk, revisions
 from calib.register.attached_bundle import attached_in
 from calib.register.attachments import AttachmentStore, attachment_faults
 from calib.register.bench_book import BenchStore, latest_sessions, meter_faults, session_faults, standing_meters
-from calib.register.bench_units import UnitStore, bench_faults
+from calib.register.bench_units import KeptUnit, UnitStore, bench_faults, standing_units
 from calib.register.fields import line
 from calib.register.file import (
     ENDS,
@@ -50,11 +50,12 @@ if TYPE_CHECKING:
 
 
 class Contents(NamedTuple):
-    """What stands in a register, as the calls of those names give it."""
+    """What stands in a register, as the calls of those names give it; `bench` is that of `bench_units`."""
 
     known: pd.DataFrame
     meters: pd.DataFrame
     sessions: pd.DataFrame
+    bench: tuple[tuple[KeptUnit, str], ...]
 
 
 class Register(BenchStore, UnitStore, AttachmentStore):
@@ -320,7 +321,8 @@ class Register(BenchStore, UnitStore, AttachmentStore):
             As for `known`.
         """
         with opened(self.path, self._wait) as con, transaction(con):
-            return Contents(revisions.standing(con), standing_meters(con), latest_sessions(con, ""))
+            sessions = latest_sessions(con, "")
+            return Contents(revisions.standing(con), standing_meters(con), sessions, standing_units(con))
 
     def revisions(self) -> pd.DataFrame:
         """Every revision, the oldest first: what was done, by whom, why and when (UTC), then the record."""

@@ -10,7 +10,7 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import context, forms
+from calib.app import context, forms, on_bench
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.errors import InputError
 from calib.paths import data
@@ -159,6 +159,7 @@ def _answer(opened: context.Opened, unit: pd.DataFrame, line_up: LineUp, supply:
     for note in found.notes:
         st.write(words.plain(note))
     _mains(found)
+    on_bench.demand(opened, context.model_of(opened), unit, found, (line_up, supply))
 
 
 def _limits(judged: tuple[Judged, ...]) -> None:

@@ -13,7 +13,7 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import context, forms
+from calib.app import context, forms, on_bench
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.bench.uncertainty import WINDING_TEMP_HALF_WIDTH_K, rectangular
 from calib.errors import Fault, InputError
@@ -73,6 +73,8 @@ def draw() -> None:
             _estimate(context.model_of(opened), unit, found.reference_ma)
             if st.button(SAYS["make_known"], key="prove_known", on_click=_fill, args=(unit, found.reference_ma)):
                 st.switch_page(Path(__file__).with_name("known_units.py"))
+        if unit is not None:
+            on_bench.heat_run(opened, unit, found)
         st.write(SAYS["after_all"])
 
 

@@ -1,0 +1,69 @@
+"""From an answer to the bench by one button on each page: the estimate, the set's demand, the heat run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+import calib
+from tests.app.visits import HOME, READINGS, enter, opened, settle, text_of, unescaped
+
+BENCH = "calib/app/pages/what_is_on_the_bench.py"
+DEMAND, PROVE = (f"calib/app/pages/{name}.py" for name in ("does_it_feed_the_set", "prove_it"))
+RUN = {"cold_ohm": "188.6", "cold_temp_c": "20", "ambient_start_c": "21", "ambient_end_c": "22", "load_ma": "80"}
+COOLING = "20 236\n40 234.9\n60 233.9\n90 232.6\n120 231.4"
+
+
+def keep(at: AppTest, what: str) -> AppTest:
+    at.button(key=f"keep_on_bench_{what}").click().run()
+    assert not at.exception
+    return at
+
+
+def test_each_answer_is_kept_with_its_unit_and_there_after_a_restart(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = settle(tmp_path, monkeypatch)
+    at = enter(opened(), **READINGS)
+    assert "give the unit a tag first" in text_of(at)
+    enter(at, tag="QB <i>7")
+    assert "Nothing of this answer is kept until you keep it" in text_of(at)
+    keep(at, "estimate")
+    assert "On the bench as QB <i>7, kept" in unescaped(text_of(at))
+    at.switch_page(DEMAND).run()
+    for name, value in {"load_1": "set", "average_ma_1": "20", "capacitance_uf": "16"}.items():
+        at.text_input(key=f"set_{name}").set_value(value)
+    at.run()
+    keep(at, "demand")
+    at.switch_page(PROVE).run()
+    for name, value in RUN.items():
+        at.text_input(key=f"heat_{name}").set_value(value)
+    at.text_area(key="heat_readings").set_value(COOLING).run()
+    keep(at, "heat_run")
+    unit = calib.Register(path).bench_unit("QB <i>7")
+    assert (unit.revision, len(unit.estimates)) == (3, 1)
+    assert unit.readings is not None
+    assert unit.readings.hv_resistance_ohm == 188.6
+    assert unit.demand is not None
+    assert unit.demand.odds_worst is not None
+    assert unit.demand.loads[0]["average_ma"] == "20"
+    assert unit.heat_run is not None
+    assert unit.heat_run.reference_ma is not None
+    told = text_of(opened(BENCH))
+    assert "QB &lt;i&gt;7" in told
+    assert "proven in a heat run" in told
+    enter(at.switch_page(HOME).run(), ohms_read=189.9)
+    assert at.button(key="keep_on_bench_estimate")
+
+
+def test_a_practice_unit_is_kept_in_the_practice_register_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = settle(tmp_path, monkeypatch)
+    at = opened()
+    at.button(key="fill_in").click().run()
+    keep(at, "estimate")
+    assert "the readings are simulated, and the register is one of real ones" in unescaped(text_of(at))
+    assert calib.Register(path).bench_units() == ()
