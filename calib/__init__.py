@@ -20,7 +20,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # the same names for those who read types without running anything
-    from calib import bench as bench, charts as charts, leads as leads, session as session
+    from calib import bench as bench, charts as charts, leads as leads, paper as paper, session as session
     from calib.bench import (
         MeterClass as MeterClass,
         awg_diameter_mm as awg_diameter_mm,
@@ -95,6 +95,10 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         identify_leads as identify_leads,
         lead_readings as lead_readings,
     )
+    from calib.paper import (
+        UnitSheet as UnitSheet,
+        unit_sheet as unit_sheet,
+    )
     from calib.paths import (
         shipped as shipped,
     )
@@ -158,6 +162,7 @@ _HOMES = {
         *("rise_by_resistance", "size_class", "size_class_bounds", "tongue_from_outside_mm", "v_over_r"),
     ),
     "calib.leads": ("LeadReading", "LeadWinding", "LeadsFound", "identify_leads", "lead_readings"),
+    "calib.paper": ("UnitSheet", "unit_sheet"),
     "calib.register.records": ("KnownUnit", "UnknownUnit", "fields"),
     "calib.register.bench_book": ("BenchSession", "Meter", "meter_fields"),
     "calib.register.bench_units": ("BenchEntry", "KeptDemand", "KeptEstimate", "KeptHeatRun", "KeptUnit"),
@@ -182,7 +187,7 @@ _HOMES = {
     "calib.estimate.core_rating": ("CoreOpinion", "opinion_of_core"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
-_WINGS = ("bench", "charts", "leads", "session")
+_WINGS = ("bench", "charts", "leads", "paper", "session")
 
 __all__ = sorted([*_HOME_OF, *_WINGS])
 

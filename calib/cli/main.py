@@ -24,6 +24,7 @@ from calib.cli import (
     page_command,
     register_commands as register,
     rewind_command,
+    sheet_command,
     supply_command,
 )
 from calib.cli.output import note
@@ -58,6 +59,7 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "demand": demand_command.run,
     "rewind": rewind_command.run,
     "bench": bench_command.run,
+    "sheet": sheet_command.run,
 }
 WORDS = data("cli/commands.toml")
 COMMANDS: tuple[str, ...] = tuple(WORDS["command"])

@@ -9,7 +9,7 @@ import streamlit as st
 
 import calib
 from calib import charts, words
-from calib.app import attachments, context, known_form, revising
+from calib.app import attachments, context, known_form, printing, revising
 from calib.app.answer import working_table
 from calib.app.pages.multiplier_by_size import areas_of, classes_of
 from calib.estimate.working import of_record
@@ -58,6 +58,7 @@ def draw() -> None:
     _steps(opened, record, past, doubt)
     if model is not None:
         _place(model, record)
+        printing.of_register("sheet", opened, model, record.unit, record.contributor)
     _told(past, brought)
     st.subheader("Photographs and data sheets", anchor=False)
     attachments.draw(owner_of(*tag), opened.place)

@@ -14,7 +14,7 @@ import streamlit as st
 
 import calib
 from calib import bench, words
-from calib.app import answer, context, forms, mending, on_bench
+from calib.app import answer, context, forms, mending, on_bench, printing
 from calib.app.forms import Form
 from calib.session import fields as measured, readings as r
 from calib.session.protocol import BY_NAME
@@ -86,6 +86,8 @@ def _answer(opened: context.Opened, understood: r.Understood, heaters: r.Heaters
 
     answer.draw(estimate, unit, context.account(understood.metered), answer.counted(unit, origin), mend)
     on_bench.estimate(opened, model, understood.record, estimate)
+    if understood.record is not None:
+        printing.of_estimate("sheet", opened, model, (understood.record, estimate, understood.metered))
 
 
 def _put(repair: Repair, fields: Mapping[str, Any]) -> None:
