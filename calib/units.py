@@ -130,6 +130,17 @@ def in_figures(value: float, digits: int = DIGITS) -> str:
     return f"{Decimal(text):f}" if "e" in text and LEAST_READ <= abs(value) <= MOST_READ else text
 
 
+def odds(probability: float) -> str:
+    """A chance in hundredths, never called certain: 0.999 is ``more than 99 in 100``; a dash where unknown."""
+    if not math.isfinite(probability):
+        return "–"
+    if probability > 0.99:
+        return "more than 99 in 100"
+    if probability < 0.01:
+        return "less than 1 in 100"
+    return f"{round(probability * 100)} in 100"
+
+
 def inch_fraction(inch: float, finest: int = 64) -> str:
     """A length in inches as a rule shows it.
 

@@ -10,6 +10,7 @@ from typing import Any
 from calib.paths import data
 from calib.register.fields import FIELDS
 from calib.register.records import standing
+from calib.units import odds as odds
 
 RECTIFIERS, FILTERS, SHEETS = (FIELDS[name].names for name in ("rectifier", "filter", "lamination"))
 FLAGS: dict[str, str] = data("flags.toml")
@@ -61,17 +62,6 @@ def share(level: float) -> str:
     if abs(tenths - round(tenths)) < 1e-9:
         return f"{TENTHS[round(tenths)]} units in ten"
     return f"{level * 100:.3g} units in 100"
-
-
-def odds(probability: float) -> str:
-    """A chance in hundredths, never called certain: 0.999 is ``more than 99 in 100``."""
-    if not math.isfinite(probability):
-        return "–"
-    if probability > 0.99:
-        return "more than 99 in 100"
-    if probability < 0.01:
-        return "less than 1 in 100"
-    return f"{round(probability * 100)} in 100"
 
 
 def beside(demand_ma: float, likely_ma: float) -> str:

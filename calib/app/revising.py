@@ -12,12 +12,14 @@ import streamlit as st
 import calib
 from calib import words
 from calib.app import context
+from calib.units import own_symbol
 
 if TYPE_CHECKING:
     import pandas as pd
 
 WHO, WHY, DONE, TROUBLE = "seen_doubt_by", "seen_doubt_why", "seen_doubt_done", "seen_doubt_wrong"
-LABELS = {one.name: f"{one.label}, {one.unit}" if one.unit else one.label for one in calib.fields(calib.KnownUnit)}
+FACTS = {one.name: one for one in calib.fields(calib.KnownUnit)}
+LABELS = {name: f"{one.label}, {own_symbol(one.unit)}" if one.unit else one.label for name, one in FACTS.items()}
 LEFT = 8  # registers' states whose number of doubtful records is remembered
 _COUNTS: dict[tuple[str, str, str], int | None] = {}  # of doubtful records; None while they are looked for
 
@@ -67,17 +69,22 @@ def side_by_side(doubt: calib.Doubt) -> str:
     now, changed = doubt.record.values(), doubt.changed
     names = [*changed, *(name for name in now if name not in changed and now[name] not in (None, "", False))]
     rows = [
-        [LABELS[name], shown(now[name]), shown(changed[name][1]) if name in changed else ""]
+        [LABELS[name], shown(name, now[name]), shown(name, changed[name][1]) if name in changed else ""]
         for name in names
         if name not in ("unit", "contributor")
     ]
     return context.table(["", "As it stands", "Corrected"], rows, numeric=(1, 2))
 
 
-def shown(value: object) -> str:
-    """A value as these tables show it."""
+def shown(name: str, value: object) -> str:
+    """A value of a record's column as these tables show it: in words, as the form puts it, where it is a code."""
     if value is None or value == "" or value != value:
         return "blank"
+    facts = FACTS.get(name)
+    if facts is not None and facts.kind == "flag":
+        return "yes" if value else "no"
+    if facts is not None and facts.said:
+        return facts.names.get(str(value), str(value))
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 

@@ -386,6 +386,7 @@ def _point_marks(points: pd.DataFrame, axes: _Axes, colours: Palette, mark: tupl
         area=points["core_area_cm2"],
         known_from=np.where(own, points["evidence"], PUBLISHED),
         standing=np.where(doubtful, "doubtful", np.where(own, "sound", "published")),
+        odds=points["odds_sound"].map(words.odds),
     )
     shapes = SHAPES | {PUBLISHED: PUBLISHED_SHAPE}
     shown = [name for name in shapes if name in set(drawn["known_from"])]
@@ -407,7 +408,7 @@ def _point_marks(points: pd.DataFrame, axes: _Axes, colours: Palette, mark: tupl
         alt.Tooltip("known_from:N", title="rating from"),
         alt.Tooltip("multiplier:Q", title="mA per V/Ω", format=".1f"),
         alt.Tooltip("area:Q", title="core, cm²", format=".1f"),
-        alt.Tooltip("odds_sound:Q", title="odds that it is sound", format=".0%"),
+        alt.Tooltip("odds:N", title="odds that it is sound"),
     ]
     marks = alt.Chart(drawn).mark_point(size=75, strokeWidth=1.8, filled=False, opacity=0.95)
     clicked = alt.selection_point(name=CLICKED, fields=["contributor", "unit"])

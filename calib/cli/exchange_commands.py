@@ -5,12 +5,13 @@ from __future__ import annotations
 import argparse
 import csv
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from functools import partial
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from calib.cli.options import HERE, all_of, existing_register, register_path
-from calib.cli.output import MOST_NOTED, note, say, say_done
+from calib.cli.output import MOST_NOTED, as_json, note, plain, rows_of, say, say_done
 from calib.cli.register_commands import refuse_stopped, told_when_interrupted
 from calib.errors import InputError, visible
 
@@ -57,20 +58,29 @@ def run_merge(asked: argparse.Namespace) -> None:
         if asked.take:
             _not_contradicting(asked.take[0])
         if asked.preview:
-            say(f"{len(bundle.latest)} new; nothing was written, and there is no register {path} yet")
+            if asked.format == "json":
+                say(as_json(_told(bundle, path)))
+            else:
+                say(f"{len(bundle.latest)} new; nothing was written, and there is no register {path} yet")
             return
     with told_when_interrupted(path, partial(_rows_of, bundle)):
         register = Register(path, simulated=bundle.simulated and not path.exists())
         found = register.merge(bundle, preview=True)
         take = [_pair(typed, found) for typed in asked.take or ()]
-        _tell(found, bundle, take)
+        if asked.format == "text":
+            _tell(found, bundle, take)
         if asked.preview:
-            say(f"preview: nothing was written to {path}")
+            preview = as_json(_told(bundle, path, found, take))
+            say(preview if asked.format == "json" else f"preview: nothing was written to {path}")
             return
         refuse_stopped(register, found.coming(bundle, take), bundle.name)
         done = register.merge(bundle, asked.by, take, progress=progress)
+    if asked.format == "json":
+        say_done(as_json(_told(bundle, path, done, take)))
+        return
     more = f" and {done.attached} of attached files" if done.attached else ""
-    say_done(f"{done.written} revisions{more} brought in; the register {path} holds {done.holds} known units")
+    some = "revision" if done.written == 1 else "revisions"
+    say_done(f"{done.written} {some}{more} brought in; the register {path} holds {done.holds} known units")
 
 
 def _rows_of(bundle: Bundle) -> pd.DataFrame:
@@ -87,6 +97,44 @@ def _tell(found: Merged, bundle: Bundle, take: list[tuple[str, str]]) -> None:
         _list([f"{state}: {one.contributor}, {one.unit}" for one in listed.itertuples()])
     taken = {True: "taken from there, for review", False: "stays as it is here; --take takes the other"}
     _list([f"contradicting: {one}; {taken[(one.contributor, one.unit) in take]}" for one in found.contradicting])
+
+
+def _told(
+    bundle: Bundle, path: Path, found: Merged | None = None, take: Collection[tuple[str, str]] = ()
+) -> dict[str, Any]:
+    """What a bundle would change, or did, as JSON has it; where there is no register yet, all of it is new."""
+    from calib.register.merge import NEW
+
+    history = bundle.attached.history
+    if found is None:
+        rows = [
+            {"contributor": one.contributor, "unit": one.unit, "state": NEW, "taken": False}
+            for one in bundle.latest.itertuples()
+        ]
+    else:
+        rows = rows_of(found.records[["contributor", "unit", "state"]])
+        rows = [{**one, "taken": (one["contributor"], one["unit"]) in take} for one in rows]
+    differing = [
+        {
+            "contributor": one.contributor,
+            "unit": one.unit,
+            "cells": [{"column": name, "here": plain(here), "there": plain(there)} for name, here, there in one.cells],
+            "here_by": one.ours,
+            "there_by": one.theirs,
+        }
+        for one in (found.contradicting if found else ())
+    ]
+    return {
+        "bundle": bundle.name,
+        "licence": bundle.licence or None,
+        "register": str(path),
+        "simulated": bundle.simulated,
+        "records": rows,
+        "contradicting": differing,
+        "written": found.written if found else 0,
+        "attached": found.attached if found else 0 if history is None else len(history),
+        "holds": found.holds if found else 0,
+    }
 
 
 def _list(lines: list[str]) -> None:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from calib.register.revisions import ImportReport
 
 ADD, AMEND = "calib add", "calib amend"
+NO_REASON = ("yes", "true", "y", "1", "x", "ok", "right", "kept", "no", "false", "n", "0")  # beside --kept
 TAKE_A_RECORD = ("add", "amend")
 
 
@@ -65,7 +66,7 @@ def run_add(asked: argparse.Namespace) -> None:
     with told_when_interrupted(path, lambda: frame_of(KnownUnit, [record])):
         with Register(path, simulated=record.simulated) as register:
             refuse_stopped(register, frame_of(KnownUnit, [record]), ADD)
-            report = register.add(record, by=asked.by, reason=asked.reason, revise=False)
+            report = register.add(record, by=asked.by, reason=asked.reason or record.kept, revise=False)
         told(report, path)
 
 
@@ -88,6 +89,9 @@ def _record_of(typed: dict[str, str], stands: KnownUnit | None = None) -> KnownU
     from calib.units import NotRead, read_number
 
     where = AMEND if stands else ADD
+    if typed.get("kept", "").strip().casefold() in NO_REASON:
+        remedy = "say what was looked at, such as: read again on another meter"
+        raise InputError.one("tells no reason", remedy, column="kept", value=typed["kept"], where=where, code="missing")
     values: dict[str, object] = {**(stands.entered() if stands else {}), **typed}
     order = [fact.name for fact in fields(KnownUnit)]
     said, faults = [], []

@@ -25,6 +25,7 @@ from calib.fitting.features import (
 from calib.fitting.predictive import ln_v_over_r
 from calib.fitting.tables import from_mean_to_unit, half_wave_bias
 from calib.supply.form_factor import FORM_FACTOR, GUIDES, LARGE_CAPACITOR, SPREAD
+from calib.units import odds
 
 Line = tuple[str, str, float, str]
 MULTIPLIER = "mA per V/ohm"
@@ -153,8 +154,8 @@ def _multiplier(asked: Prediction, answer: pd.Series, own: float, ratio: float) 
     sound = asked.sound.median()[0] / ratio
     weighed = round(own / (sound * math.prod(value for _, by, value, _ in steps if by == LIMITED)), DECIMALS)
     if weighed != 1.0:
-        odds = f"{1 - answer['odds_sound']:.2g}"
-        steps.append(("Slips weighed", f"odds of {odds} that a reading is off count in the middle", weighed, TIMES))
+        off = odds(1 - answer["odds_sound"])
+        steps.append(("Slips weighed", f"odds of {off} that a reading is off count in the middle", weighed, TIMES))
     factors = [value for _, _, value, unit in steps if unit == TIMES]
     factors.append(round(own / math.prod([start, *factors]), DECIMALS))
     left = "the answer is the middle of all that the unit may be, which is not quite the product of the averages"

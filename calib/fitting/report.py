@@ -27,6 +27,7 @@ from calib.fitting.variance_components import (
     CONTRIBUTOR_SPREAD,
     GRADE_SPREAD,
 )
+from calib.units import odds
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -67,7 +68,7 @@ def summary(model: Fitted) -> str:
     if len(doubtful):
         lines += ["", "Doubtful records, kept but counted for less:"]
         lines += [
-            f"  {row['contributor']}, {row['unit']}: sound with probability {row['odds_sound']:.2f}; "
+            f"  {row['contributor']}, {row['unit']}: odds that it is sound: {odds(row['odds_sound'])}; "
             f"{row['likely_slip']}"
             for row in doubtful.head(MOST_DOUBTFUL).to_dict("records")
         ]

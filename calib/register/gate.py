@@ -443,6 +443,10 @@ def _holder_of(path: Path) -> str:
     return holder("")
 
 
+def _were(count: int) -> str:
+    return "was" if count == 1 else "were"
+
+
 def _tell_of_log(path: Path, left: Patience) -> bool:
     """Tell what was in the log that the database has just taken in, or that it could not; whether there was one.
 
@@ -458,11 +462,12 @@ def _tell_of_log(path: Path, left: Patience) -> bool:
         what = f"it is no log of a register ({log.size} bytes); the register beside it opens without it"
         raise RegisterError(f"{log.path}: {what}; move it elsewhere and try again")
     if log.dropped:
-        what = f"the log of what was written last breaks off; {log.holds} in it were taken in"
+        what = f"the log of what was written last breaks off; {log.holds} in it {_were(len(log.changes))} taken in"
         lost = (
             f"its last {log.dropped} bytes are lost; look whether what you entered last is there, else enter it again"
         )
         left.tell(f"{log.path}: {what}, {lost}")
     elif log.changes:
-        left.tell(f"{path}: it was not closed in order the last time; {log.holds} in the log beside it were taken in")
+        taken = f"{log.holds} in the log beside it {_were(len(log.changes))} taken in"
+        left.tell(f"{path}: it was not closed in order the last time; {taken}")
     return True

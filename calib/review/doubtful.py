@@ -16,6 +16,7 @@ from calib.register.improbable import improbabilities
 from calib.register.records import HALVES, WHOLE, KnownUnit, fields
 from calib.register.revisions import RECORDS, changes
 from calib.review.duplicates import duplicates
+from calib.units import odds as in_hundredths
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from calib.fitting.result import Multiplier
     from calib.register.register import Register
 
+LABELS = {one.name: one.label for one in fields(KnownUnit)}
 KINDS = ("doubted", "revised", "duplicate", "improbable")
 AGREE = 0.03  # two readings of one thing that lie no further apart tell the same, slip or not
 STEPS = "Amend, withdraw, or keep it as it is where it is right: calib amend, calib withdraw, or the page."
@@ -187,7 +189,7 @@ def review_of(model: Multiplier, known: pd.DataFrame, history: pd.DataFrame | No
         tag = (row["contributor"], row["unit"])
         if tag in place and (not kept[place[tag]] or row["odds_sound"] < WITHHELD_BELOW):
             slip, odds = row["likely_slip"], float(row["odds_sound"])
-            said = f"sound with probability {odds:.2g}; what would explain it: {slip}{told.get(tag, '')}"
+            said = f"odds that it is sound: {in_hundredths(odds)}; what would explain it: {slip}{told.get(tag, '')}"
             of(tag).add("doubted", said, odds_sound=odds, likely_slip=slip)
     first = _first_added(history)
     for tag, reason, before in _revised(history):
@@ -197,10 +199,9 @@ def review_of(model: Multiplier, known: pd.DataFrame, history: pd.DataFrame | No
         if not kept[place[tag]]:
             of(tag).add("duplicate", _same(other, odds, apart))
             of(tag).more.setdefault("same_as", []).append(other)
-    labels = {one.name: one.label for one in fields(KnownUnit)}
     for row in improbabilities(known).to_dict("records"):
         if not kept[row["row"]]:
-            of(tags[row["row"]]).add("improbable", f"{labels[row['column']]}: {row['why']}")
+            of(tags[row["row"]]).add("improbable", f"{LABELS[row['column']]}: {row['why']}")
     doubts = [_doubt(_record(known.iloc[place[tag]]), one) for tag, one in found.items()]
     return Review(tuple(sorted(doubts, key=lambda one: (one.odds_sound if one.likely_slip else 1.0, one.tag))))
 
@@ -302,7 +303,7 @@ def _twice(known: pd.DataFrame, tags: list[Tag], first: dict[Tag, Any]) -> Itera
 
 def _same(other: Tag, odds: float, apart: float) -> str:
     near = f"volts, resistance and current at most {apart:.2g} % apart" if apart >= 0.005 else "the same readings"
-    return f"likely the same unit as {other[1]} of {other[0]} (probability {odds:.2g}): {near}"
+    return f"likely the same unit as {other[1]} of {other[0]} (odds {in_hundredths(odds)}): {near}"
 
 
 def _revised(history: pd.DataFrame | None) -> Iterator[tuple[Tag, str, KnownUnit | None]]:
@@ -314,7 +315,10 @@ def _revised(history: pd.DataFrame | None) -> Iterator[tuple[Tag, str, KnownUnit
         rows = history[history["record_id"] == identity].sort_values("revision")
         before, now = rows.iloc[-2:].to_dict("records")[0], rows.iloc[-1]
         differs = changes(rows.tail(2)).to_dict("records")
-        what = ", ".join(f"{one['column']} {_shown(one['before'])} then, {_shown(one['after'])} now" for one in differs)
+        what = ", ".join(
+            f"{LABELS.get(one['column'], one['column'])} {_shown(one['before'])} then, {_shown(one['after'])} now"
+            for one in differs
+        )
         by = f" by {now['by']}" if now["by"] else ""
         gone = before["action"] == RECORDS.gone
         said = f"added again{by}{', having been withdrawn' if gone else ''}{f': {what}' if what else ''}"

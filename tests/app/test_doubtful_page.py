@@ -21,7 +21,7 @@ def test_a_record_is_amended_undone_and_kept(tmp_path: Path, monkeypatch: pytest
         register.add(first.model_copy(update={"rated_current_ma": 95.0}), by="Tin Street")
     at = opened(DOUBTFUL)
     assert at.selectbox(key="seen_doubt").options == ["AL-7 of Alder Lane"]
-    assert "added again by Tin Street: rated_current_ma 90 then, 95 now" in text_of(at)
+    assert "added again by Tin Street: Rated current 90 then, 95 now" in text_of(at)
     for key, current in (("doubt_amend", 90.0), ("doubt_undo", 95.0)):
         at.button(key=key).click().run()
         assert not at.exception

@@ -60,6 +60,12 @@ def test_it_tells_the_readings_what_they_come_to_and_the_history(own: Path) -> N
         "Photographs and data sheets",
     ):
         assert expected in unescaped(said).replace("&NoBreak;", ""), expected
+    for label, value in {
+        "Centre tap": "yes",
+        "Filter input": "capacitor first",
+        "Winding resistance, Ω": "188.6",
+    }.items():
+        assert f'<td>{label}</td><td class="num">{value}</td>' in said
     assert "<td>Tin Street</td><td>read the plate again</td><td>Rated current, mA: 90 → 95</td>" in said
 
 

@@ -27,6 +27,8 @@ START_S = 60.0
 WAIT_MS = 60_000.0
 WINDOWS = [("desk", "light"), ("phone", "dark"), *[("desk", "dark"), ("phone", "light")][: share(0, 2)]]
 SIZES = {"desk": (1280, 900), "phone": (390, 844)}
+# What a phone's browser calls itself: by that the list of pages at the side folds itself once one is chosen.
+PHONE = "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/156.0 Mobile Safari/537.36"
 FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-dev-shm-usage", "--no-first-run")
 FLAGS += ("--disable-background-networking", "--disable-component-update", "--disable-sync")
 # On the address of a page other than the home page the server's own script first asks for these two in the wrong place.
@@ -194,6 +196,7 @@ def window(browser: Browser, server: Server, size: str, scheme: str) -> Visit:
         color_scheme="dark" if scheme == "dark" else "light",
         is_mobile=phone,
         has_touch=phone,
+        user_agent=PHONE if phone else None,
     )
     return Visit(context, server)
 

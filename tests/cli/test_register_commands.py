@@ -526,6 +526,17 @@ def test_a_record_is_amended_withdrawn_and_restored_and_its_history_tells_all_of
     assert said[2:4] == ["   rated_current_ma: 90 -> 95", "   notes: - <b>plate</b> -> (blank)"]
 
 
+def test_a_record_is_called_right_all_the_same_for_a_reason_only(kept: Run) -> None:
+    """A bare yes is none, whichever way the record is written; a reason goes into its history."""
+    words = words_of(OPTIONS | {"--unit": "QB 8"})
+    for way in (("add", *words, "--register", "club.duckdb"), ("amend", "QB 7", *ONE, "--why", "x")):
+        done = kept(*way, "--kept", "Yes")
+        assert (done.returncode, done.stdout) == (2, "")
+        assert "kept 'Yes': tells no reason; say what was looked at" in done.stderr
+    assert kept("add", *words, "--register", "club.duckdb", "--kept", "read again by two").returncode == 0
+    assert history_of(kept, "QB 8")[0]["reason"] == "read again by two"
+
+
 def test_an_amendment_passes_the_check_of_a_new_record_and_what_it_is_not_told_stays(kept: Run) -> None:
     amend = ("amend", "QB 7", *ONE, "--why", "read again")
     faults = {
@@ -615,6 +626,8 @@ def test_a_bundle_is_told_then_merged_and_what_contradicts_waits(called: Run, tm
     assert called("export", "out", "--register", "one.duckdb", "--licence", "CC0-1.0").returncode == 0
     preview = called("merge", "out", "--register", "two.duckdb", "--preview")
     assert (preview.returncode, preview.stdout[:6], (tmp_path / "two.duckdb").exists()) == (0, "4 new;", False)
+    told = json.loads(called("merge", "out", "--register", "two.duckdb", "--preview", "--format", "json").stdout)
+    assert ({one["state"] for one in told["records"]}, told["licence"], told["written"]) == ({"new"}, "CC0-1.0", 0)
     merged = called("merge", "out", "--register", "two.duckdb")
     assert merged.stdout.startswith(
         "out: 4 new, 0 identical, 0 amended, 0 amended here, 0 contradicting; licence: CC0-1.0"
@@ -628,7 +641,12 @@ def test_a_bundle_is_told_then_merged_and_what_contradicts_waits(called: Run, tm
     told = called("merge", "out", "--register", "two.duckdb", "--preview").stdout
     assert "contradicting: Alder Lane, AL 1: rated_current_ma 92 here, 91 there; here by two, " in told
     assert "preview: nothing was written" in told
+    told = json.loads(called("merge", "out", "--register", "two.duckdb", "--preview", "--format", "json").stdout)
+    (differing,) = told["contradicting"]
+    assert {"column": "rated_current_ma", "here": "92", "there": "91"} in differing["cells"]
+    states = {one["unit"]: one["state"] for one in told["records"]}
+    assert (states["AL 1"], states["AL 2"], told["written"], told["holds"]) == ("contradicting", "identical", 0, 4)
     wrong = called("merge", "out", "--register", "two.duckdb", "--take", "AL 2")
     assert (wrong.returncode, "--take 'AL 2': is no contradicting record" in wrong.stderr) == (2, True)
-    assert "1 revisions brought in" in called("merge", "out", "--register", "two.duckdb", "--take", "AL 1").stdout
+    assert "1 revision brought in" in called("merge", "out", "--register", "two.duckdb", "--take", "AL 1").stdout
     assert called("merge", "known.csv", "--register", "two.duckdb").returncode == 2

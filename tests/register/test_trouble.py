@@ -317,7 +317,7 @@ def test_too_many_open_files_and_too_little_memory_are_not_taken_for_damage(
     [
         (lambda raw: raw, 53, "it was not closed in order the last time; 3 complete changes in the log beside it"),
         (lambda raw: raw[:-1], 52, "breaks off; 2 complete changes in it were taken in, its last"),
-        (lambda raw: raw[: len(raw) // 2], 51, "breaks off; 1 complete change in it were taken in, its last"),
+        (lambda raw: raw[: len(raw) // 2], 51, "breaks off; 1 complete change in it was taken in, its last"),
         (lambda raw: raw[:70], 50, "breaks off; 0 complete changes in it were taken in, its last"),
         (lambda raw: raw[:20], 50, "breaks off; 0 complete changes in it were taken in, its last 20 bytes are lost"),
         (lambda raw: raw + b"junk" * 30, 53, "breaks off; 3 complete changes in it were taken in, its last 120 bytes"),

@@ -45,7 +45,7 @@ def test_each_kind_is_found_with_its_reason_and_its_correction_until_somebody_sa
     assert "of units like it about" in str(slipped)
     revised = found[second.contributor, second.unit]
     assert "revised" in revised.kinds
-    assert "added again by Tin Street: rated_current_ma" in str(revised)
+    assert "added again by Tin Street: Rated current" in str(revised)
     assert revised.corrected.rated_current_ma == second.rated_current_ma
     twice = found["Tin Street", "T-1"]
     assert twice.same_as == ((third.contributor, third.unit),)

@@ -124,7 +124,7 @@ def _readings(record: calib.KnownUnit, doubt: calib.Doubt | None) -> None:
         st.html(revising.side_by_side(doubt))
     else:
         there = {name: value for name, value in record.values().items() if value not in (None, "", False)}
-        rows = [(revising.LABELS[name], revising.shown(value)) for name, value in there.items()]
+        rows = [(revising.LABELS[name], revising.shown(name, value)) for name, value in there.items()]
         st.html(context.table(("", "As it stands"), rows, numeric=(1,)))
     st.subheader("What they come to", anchor=False)
     st.html(working_table(of_record(frame_of(calib.KnownUnit, [record]))))
@@ -246,7 +246,7 @@ def _form(opened: context.Opened, record: calib.KnownUnit) -> None:
         if read.record is not None:
             old, new = begun.values(), read.record.values()
             differs = [
-                (revising.LABELS[name], revising.shown(old[name]), revising.shown(new[name]))
+                (revising.LABELS[name], revising.shown(name, old[name]), revising.shown(name, new[name]))
                 for name in new
                 if new[name] != old[name]
             ]
@@ -281,9 +281,10 @@ def _told(past: pd.DataFrame, brought: pd.DataFrame) -> None:
     for one in past.iloc[::-1].to_dict("records"):
         number = int(one["revision"])
         what = [
-            f"{revising.LABELS[each['column']] if each['column'] in revising.LABELS else each['column']}: "
-            f"{revising.shown(each['before'])} → {revising.shown(each['after'])}"
-            for each in changed[changed["revision"] == number].to_dict("records")
+            f"{revising.LABELS.get(name, name)}: {revising.shown(name, old)} → {revising.shown(name, new)}"
+            for name, old, new in changed.loc[changed["revision"] == number, ["column", "before", "after"]].itertuples(
+                index=False
+            )
         ]
         came = brought[brought["first_revision"].le(number) & brought["last_revision"].ge(number)]
         what += [f"came with the bundle {bundle}" for bundle in came["bundle"]]
