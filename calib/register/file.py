@@ -384,30 +384,40 @@ SELECT 'the view ' || view_name, sql FROM duckdb_views() WHERE database_name = c
 UNION ALL
 SELECT 'the table ' || table_name, sql FROM duckdb_tables() WHERE database_name = current_database() AND NOT internal
 UNION ALL
-SELECT 'the macro ' || function_name, '' FROM duckdb_functions()
-WHERE database_name = current_database() AND NOT internal
-UNION ALL
 SELECT 'the sequence ' || sequence_name, '' FROM duckdb_sequences() WHERE database_name = current_database()
 UNION ALL
 SELECT 'the type ' || type_name, '' FROM duckdb_types() WHERE database_name = current_database() AND NOT internal
 UNION ALL
 SELECT 'the index ' || index_name, '' FROM duckdb_indexes() WHERE database_name = current_database()
 """
+_MACROS = """
+UNION ALL
+SELECT 'the macro ' || function_name, '' FROM duckdb_functions()
+WHERE database_name = current_database() AND NOT internal
+"""  # for itself, since all of the engine's own functions are gone through for it
 
 
-def objects(con: duckdb.DuckDBPyConnection) -> set[tuple[str, str]]:
+def objects(con: duckdb.DuckDBPyConnection, macros: bool = True) -> set[tuple[str, str]]:
     """Everything that the open database has in its catalogue, with the SQL that makes it; nothing of it is run."""
-    return {(name, sql) for name, sql in con.execute(_OBJECTS).fetchall()}
+    return {(name, sql) for name, sql in con.execute(_OBJECTS + _MACROS * macros).fetchall()}
 
 
-@cache
-def _own(done: tuple[Step, ...]) -> frozenset[tuple[str, str]]:
-    """What a database has that had these steps."""
-    import duckdb
+_OWN: dict[tuple[Step, ...], frozenset[tuple[str, str]]] = {}
 
-    with interruptible(), closing(duckdb.connect()) as con:
-        migrate(con, done)
-        return frozenset(objects(con))
+
+def _own(con: duckdb.DuckDBPyConnection, done: tuple[Step, ...]) -> frozenset[tuple[str, str]]:
+    """What a database has that had these steps: they are tried in the connection's memory, of which nothing stays."""
+    if done not in _OWN:
+        con.execute("USE memory")
+        con.execute("BEGIN")
+        try:
+            for step in done:
+                _apply(con, step)
+            _OWN[done] = frozenset(objects(con, macros=any("MACRO" in step.sql for step in done)))
+        finally:
+            con.execute("ROLLBACK")
+            con.execute("USE register")
+    return _OWN[done]
 
 
 def stranger(con: duckdb.DuckDBPyConnection, done: tuple[Step, ...]) -> str:
@@ -416,11 +426,11 @@ def stranger(con: duckdb.DuckDBPyConnection, done: tuple[Step, ...]) -> str:
     Parameters
     ----------
     con : duckdb.DuckDBPyConnection
-        Connection whose current database is the register.
+        Connection whose current database, named `register`, is one.
     done : tuple of Step
         The steps that it has had.
     """
-    there, own = objects(con), _own(done)
+    there, own = objects(con), _own(con, done)
     names = {name for name, _ in own}
     for name, _ in sorted(there - own):
         return f"holds {name}, altered" if name in names else f"holds {name}, which no register of calib has"
