@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,7 +15,20 @@ from hypothesis import settings
 settings.register_profile("calm", deadline=None)  # a busy machine is no fault of what is tested
 settings.load_profile("calm")
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a process of tests for each core, so no second thread in each
+MEMORY = Path("/dev/shm")  # a disk that waits for nothing, where the system has one
+ROOM = 4 * 10**9  # bytes of it that the tests take at the very most, ten times over
+
 FIRST, LAST = "browser", "speed"  # folders whose tests keep to one process
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Have the tests' files in memory: each thing written to a register is waited for until the disk has it."""
+    chosen = config.option.basetemp or os.environ.get("PYTEST_DEBUG_TEMPROOT")
+    if chosen or not os.access(MEMORY, os.W_OK) or os.statvfs(MEMORY).f_flag & os.ST_NOEXEC:
+        return
+    if shutil.disk_usage(MEMORY).free > ROOM:
+        os.environ["PYTEST_DEBUG_TEMPROOT"] = str(MEMORY)  # what pytest makes its folders in, in all its processes
 
 
 def folder_of(item: str) -> str:

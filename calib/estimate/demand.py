@@ -17,6 +17,7 @@ import numpy as np
 from calib.estimate.mains_side import MainsSide, mains_side
 from calib.estimate.set_supply import SetSupply
 from calib.fitting.features import CENTRE_V_OVER_R, PRIMARY
+from calib.fitting.mixture import same_digits
 from calib.fitting.predictive import Prediction, check_level
 from calib.fitting.tables import estimates
 from calib.paths import data
@@ -182,6 +183,7 @@ class Demand:
         return {**state, **told, "percent": 100.0 * self.level}
 
 
+@same_digits  # the supply's equations are many and small: a second thread's waiting takes longer than solving them
 def demand_of(
     model: Fitted, unknown: Readings, line_up: LineUp, supply: SetSupply, level: float = 0.9
 ) -> tuple[Demand, ...]:

@@ -45,6 +45,7 @@ def settle(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.delenv("CALIB_PRACTICE", raising=False)
     config.set_option("client.showErrorDetails", "full")
     config.set_option("runner.magicEnabled", False)  # as ``calib page`` has it
+    config.set_option("browser.gatherUsageStats", False)  # the same; and each element would else be counted
     return path
 
 

@@ -12,8 +12,8 @@ from tests.counts import share
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork a process")
 # How many of each kind: most of the time of each goes into writing to the disk.
-MADE = {"kills": 20, "adds": 6, "fills": 2, "spoiled files": 6, "hostile tables": 10}
-MADE |= {"bundles and tables": 100, "adds beside the page": 4}
+MADE = {"kills": 10, "adds": 3, "fills": 1, "spoiled files": 6, "hostile tables": 10}
+MADE |= {"bundles and tables": 50, "adds beside the page": 2}
 
 
 @pytest.mark.parametrize("name", COUNTS)
