@@ -34,7 +34,10 @@ ATTACHED = Ledger(
     gone="detach",
 )
 # The view of the last revisions of each kind of thing that may have files, its identity there, and what it is called.
-OWNERS: Mapping[str, tuple[str, str, str]] = {"record": ("latest", "record_id", "known unit")}
+OWNERS: Mapping[str, tuple[str, str, str]] = {
+    "record": ("latest", "record_id", "known unit"),
+    "bench": ("latest_bench", "bench_id", "unit on the bench"),
+}
 MOST_FILES = int(FACTS["most_files"])
 PART = int(FACTS["part_bytes"])
 SHORT = 8  # characters of a hash that are enough to name a file of one owner

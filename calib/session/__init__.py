@@ -10,6 +10,7 @@ From readings as the meters showed them to the record that is estimated::
     estimate = calib.estimate_unit(model, session.unit(), heaters=session.heaters)
 """
 
+from calib.session.bench_steps import known_of, make_known, of_bench, side_by_side
 from calib.session.bench_unit import UnitNow, kept_demand, kept_estimate, kept_heat_run, unit_on_the_bench
 from calib.session.fields import Field, Part, Rows, Step
 from calib.session.interpret import Session, found_leads, interpret
@@ -20,4 +21,5 @@ from calib.session.steps import Fact, StepRead
 
 __all__ = ["Bench", "BenchUnit", "Fact", "Field", "Part", "Protocol", "Rows", "Session", "Step", "StepRead"]
 __all__ += ["UnitNow", "kept_demand", "kept_estimate", "kept_heat_run", "unit_on_the_bench"]
+__all__ += ["known_of", "make_known", "of_bench", "side_by_side"]
 __all__ += ["bench_sheet", "found_leads", "interpret", "on_the_bench", "protocol"]

@@ -152,12 +152,21 @@ def on_the_bench(register: Register, model: Multiplier | None = None, level: flo
     CannotError
         No fit can be made of the register.
     """
+    return bench_of(*units_now(register, model, level), level)
+
+
+def units_now(register: Register, model: Multiplier | None = None, level: float = 0.9) -> tuple[list[UnitNow], str]:
+    """The units on a register's bench as they are today, and the name of the fit; as for `on_the_bench`."""
     known = register.known()
     units = units_of(register.on_bench(), set(zip(known["contributor"], known["unit"], strict=True)))
-    fit = ""
-    if any(one.record is not None for one in units):
-        model = calib.fit(known, published=not register.is_simulated) if model is None else model
-        units, fit = answered(units, model, level), model.content_hash
+    if all(one.record is None for one in units):
+        return units, ""
+    model = calib.fit(known, published=not register.is_simulated) if model is None else model
+    return answered(units, model, level), model.content_hash
+
+
+def bench_of(units: list[UnitNow], fit: str, level: float) -> Bench:
+    """The list of units, each with its state."""
     names = Counter(one.kept.tag for one in units)
     return Bench(tuple(listed(one, level, names[one.kept.tag] > 1) for one in units), fit)
 

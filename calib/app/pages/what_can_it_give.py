@@ -252,17 +252,32 @@ def _fill_in() -> None:
     units = calib.read_unknown(calib.shipped("datasets/practice/unknown.csv"))
     turn = st.session_state.get("seen_turn", 0)
     st.session_state["seen_turn"] = turn + 1
-    row = units.iloc[turn % len(units)].to_dict()
+    row = {str(name): value for name, value in units.iloc[turn % len(units)].items()}
+    take_up(row, f"practice unit {row['unit']}")
+
+
+def take_up(row: Mapping[str, Any], source: str, session: str = "") -> None:
+    """Put a unit's readings into the form in the place of those that stand there, with all that stands against it.
+
+    Parameters
+    ----------
+    row : mapping of str to object
+        Its columns, as `calib.read_unknown` gives them.
+    source : str
+        Where they come from, in words.
+    session : str
+        The bench session that they came from; blank where from none.
+    """
     _clear()
     own = {f"{name}_unit": measured.symbols_of(kept)[0] for name, kept in r.KEPT_IN.items() if name != "wire"}
     put = {**START, **own, **r.entries_of(row)}
     for name, value in put.items():
         st.session_state[f"read_{name}"] = value
-    st.session_state["seen_filled"] = {
-        field: put.get(field) for field in (r.FIELD_OF.get(name, name) for name in PROOF)
-    }
+    if row.get("simulated"):
+        fields = (r.FIELD_OF.get(name, name) for name in PROOF)
+        st.session_state["seen_filled"] = {field: put.get(field) for field in fields}
     against = {name: row[name] for name in r.STANDING}
-    st.session_state[context.FILLED] = context.filled(put, f"practice unit {row['unit']}", against)
+    st.session_state[context.FILLED] = context.filled(put, source, against, session)
 
 
 if __name__ == "__main__":
