@@ -6,7 +6,7 @@ From Python::
         Path("T1.pdf").write_bytes(calib.unit_sheet(register, "T1"))
 """
 
-from calib.paper.filled import Behind, of_answer, of_known, of_session, sheet_of_unit, unit_sheet
+from calib.paper.filled import Behind, of_answer, of_bench, of_known, sheet_of_unit, unit_sheet
 from calib.paper.layout import Block, Photograph, UnitSheet
 from calib.paper.picture import Mark
 
@@ -17,8 +17,8 @@ __all__ = [
     "Photograph",
     "UnitSheet",
     "of_answer",
+    "of_bench",
     "of_known",
-    "of_session",
     "sheet_of_unit",
     "unit_sheet",
 ]

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from calib import bench, words
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 
     from calib.estimate.unit import UnitEstimate
     from calib.register.records import Unit
+    from calib.session.bench_unit import UnitNow
     from calib.session.meters import Metered
 
 FIGURE, TITLES = SAYS["figure"], SAYS["block"]
@@ -139,12 +142,12 @@ def _ratio(level: float) -> str:
     return words.share(level).replace(" units", "")
 
 
-def marks_of(answer: Mapping[str, Any], level: float, asked: float, rated: float) -> tuple[Mark, ...]:
-    """The currents that the picture names; asked and rated are NaN where there is none [mA]."""
-    told = {"likely": float(answer["rated_current_ma"]), "floor": float(answer["floor_ma"]), "asked": asked}
+def marks_of(answer: Mapping[str, Any], level: float, more: Mapping[str, float]) -> tuple[Mark, ...]:
+    """The currents that the picture names: likely and floor, and of more those that are known, by kind [mA]."""
+    told = {"likely": float(answer["rated_current_ma"]), "floor": float(answer["floor_ma"]), **more}
     return tuple(
         Mark(kind, SAYS["mark"][kind].format(at=words.milliamps(at), ratio=_ratio(level)), at)
-        for kind, at in (told | {"rated": rated}).items()
+        for kind, at in told.items()
         if math.isfinite(at)
     )
 
@@ -231,7 +234,34 @@ def _span(one: Mapping[Any, Any], column: str, _: int) -> tuple[str, str]:
     return label, f"{middle} mA ({low} to {high})"
 
 
-def of_demand(answer: Mapping[str, Any], made: str = "") -> tuple[Block, ...]:
+def of_kept(now: UnitNow) -> tuple[Block, ...]:
+    """What was kept of a unit on the bench: the set's demand, the heat run, the last estimate and how it moved."""
+    kept, found = now.kept, list[Block]()
+    if kept.demand is not None:
+        found += of_demand(kept.demand.answer, _made(kept.demand.made_at, kept.demand.fit), now.odds_moved)
+    if kept.heat_run is not None:
+        found += of_heat_run(kept.heat_run.result, kept.heat_run.given, f"{kept.heat_run.made_at:%Y-%m-%d}")
+    if kept.estimate is not None:
+        then, says = kept.estimate, SAYS["kept"]
+        rows = [
+            (says["made"], _made(then.made_at, then.fit)),
+            (says["supply"], words.supply(then.rectifier, then.filter)),
+        ]
+        figures = (then.rated_current_ma, then.low_ma, then.high_ma, then.floor_ma)
+        likely, low, high, floor = (words.milliamps(math.nan if one is None else one) for one in figures)
+        ratio = _ratio(then.level)
+        rows += [(FIGURE["likely"], f"{likely} mA"), (FIGURE["interval"].format(ratio=ratio), f"{low} to {high} mA")]
+        rows.append((FIGURE["floor"].format(ratio=ratio), f"{floor} mA"))
+        said = (words.sentence(now.moved),) if now.moved else ()
+        found.append(Block(TITLES["kept"], tuple(rows), said))
+    return tuple(found)
+
+
+def _made(at: datetime, fit: str) -> str:
+    return str(SAYS["kept"]["by"].format(day=f"{at:%Y-%m-%d}", fit=fit))
+
+
+def of_demand(answer: Mapping[str, Any], made: str = "", moved: str = "") -> tuple[Block, ...]:
     """What a set asks of a unit, and the duty of its rectifier, from the JSON of ``calib demand``."""
     says = SAYS["demand"]
     rows = [(says["asked"], made)] if made else []
@@ -244,11 +274,18 @@ def of_demand(answer: Mapping[str, Any], made: str = "") -> tuple[Block, ...]:
         else:
             unit = " mA" if name in MA else " V" if name in VOLTS else " Ω" if name == "source_ohm" else ""
             rows.append((says[name], f"{value:.4g}{unit}{_between(answer, name)}"))
-    rows += [(says["heater"].format(volts=one["heater_v"]), f"{one['amperes']:.3g} A") for one in answer["heaters"]]
-    duty = [says["broken"].format(**_rounded(one)) for one in answer["broken"]] or [says["kept"]]
-    untold = [LIMITS.get(one, one) for one in answer["not_told"]]
+    lit = _parts(answer, "heaters")
+    rows += [(says["heater"].format(volts=one["heater_v"]), f"{one['amperes']:.3g} A") for one in lit]
+    duty = [says["broken"].format_map(_rounded(one)) for one in _parts(answer, "broken")] or [says["kept"]]
+    untold = [LIMITS.get(str(one), str(one)) for one in answer.get("not_told") or ()]
     duty += [says["not_told"].format(limits=words.joined_names(untold))] if untold else []
-    return (Block(TITLES["duty"], said=tuple(duty)), Block(TITLES["demand"], tuple(rows)))
+    said = (words.sentence(moved),) if moved else ()
+    return (Block(TITLES["duty"], said=tuple(duty)), Block(TITLES["demand"], tuple(rows), said))
+
+
+def _parts(answer: Mapping[str, Any], name: str) -> list[dict[str, Any]]:
+    found = answer.get(name)
+    return [one for one in found if isinstance(one, dict)] if isinstance(found, list | tuple) else []
 
 
 def _between(answer: Mapping[str, Any], name: str) -> str:
@@ -261,25 +298,33 @@ def _between(answer: Mapping[str, Any], name: str) -> str:
 
 def _rounded(one: Mapping[str, Any]) -> dict[str, str]:
     told = {name: f"{value:.4g}" if isinstance(value, float) else str(value) for name, value in one.items()}
-    return {**told, "limit": LIMITS.get(told["limit"], told["limit"])}
+    limit = told.get("limit", "")
+    return defaultdict(lambda: "–", {**told, "limit": LIMITS.get(limit, limit)})
 
 
 def of_heat_run(result: Mapping[str, Any], given: Mapping[str, Any], made: str = "") -> tuple[Block, ...]:
     """What a heat run showed, from the JSON of ``calib heat-run`` and what was told it."""
     says, doubts = SAYS["heat_run"], str(result.get("doubts") or "")
-    rows = [(says["made"], made)] if made else []
-    if given.get("load_ma") is not None:
-        rows.append((says["load_ma"], f"{given['load_ma']:.4g} mA"))
-    rows.append((says["hot_ohm"], f"{result['hot_ohm']:.5g} Ω"))
-    rows.append((says["rise_k"], f"{result['rise_k']:.1f} ± {result['rise_u_k']:.1f} K"))
-    if result.get("line_rise_k") is not None:
-        rows.append((says["line_rise_k"], f"{result['line_rise_k']:.1f} K"))
-    rows.append((says["drift_k"], f"{result['drift_k']:.1f} K"))
+    told = {**given, **result}
+
+    def figure(name: str, digits: str, unit: str) -> list[tuple[str, str]]:
+        value, u = told.get(name), told.get(f"{name.removesuffix('_k')}_u_k")
+        more = f" ± {u:{digits}}" if isinstance(u, float | int) else ""
+        return [(says[name], f"{value:{digits}}{more} {unit}")] if isinstance(value, float | int) else []
+
     rise = given.get("allowed_rise_k")
-    rows.append(
-        (says["allowed_plain"] if rise is None else says["allowed"].format(rise=rise), _current(result, "allowed"))
-    )
-    rows += [(says["reference"], _current(result, "reference")), (says["rule"], str(result["rule"]))]
+    allowed = says["allowed"].format(rise=rise) if isinstance(rise, float | int) else says["allowed_plain"]
+    rows = [
+        *([(says["made"], made)] if made else []),
+        *figure("load_ma", ".4g", "mA"),
+        *figure("hot_ohm", ".5g", "Ω"),
+        *figure("rise_k", ".1f", "K"),
+        *figure("line_rise_k", ".1f", "K"),
+        *figure("drift_k", ".1f", "K"),
+        (allowed, _current(result, "allowed")),
+        (says["reference"], _current(result, "reference")),
+        (says["rule"], str(result.get("rule") or "")),
+    ]
     return (Block(TITLES["heat_run"], tuple(rows), tuple(one for one in doubts.split(" | ") if one)),)
 
 

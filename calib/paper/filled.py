@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import calib
 from calib import words
@@ -20,16 +20,14 @@ from calib.register.attachments import of_record as owner_of
 from calib.register.fields import FIELDS
 from calib.register.frame import frame_of
 from calib.register.records import columns, standing
-from calib.session.interpret import Session, interpret, stops_on_the_bench
-from calib.session.meters import meters_of
-from calib.session.protocol import translated
+from calib.session.bench_unit import UnitNow, answered, units_of
+from calib.session.interpret import stops_on_the_bench
 from calib.session.steps import symbols
 
 if TYPE_CHECKING:
     from calib import KnownUnit, Multiplier, Register, UnitEstimate, UnknownUnit
     from calib.session.meters import Metered
 
-SUPPLY = ("full-wave", "capacitor")  # of a unit on the bench, whose session does not ask for it
 HERE = "the unit's sheet"
 
 
@@ -85,19 +83,23 @@ class Behind:
 def of_answer(record: UnknownUnit, estimate: UnitEstimate, behind: Behind, metered: Metered | None = None) -> UnitSheet:
     """The sheet of a unit whose rating is sought, of readings, estimate, and what the meters make of them."""
     more = (*blocks.of_facts(blocks.facts_of(record)), *(blocks.of_meters(metered) if metered else ()))
-    return _estimated(record.values(), estimate, behind, standing(record.values()), more)
+    return _estimated(record.values(), estimate, behind, _More(standing(record.values()), more))
 
 
-def _estimated(
-    cells: Mapping[str, Any],
-    estimate: UnitEstimate,
-    behind: Behind,
-    against: Sequence[tuple[str, str]],
-    more: tuple[Block, ...],
-) -> UnitSheet:
+class _More(NamedTuple):
+    """What a sheet shows besides its columns and the estimate: what stands against the unit, blocks, proven current."""
+
+    against: Sequence[tuple[str, str]]
+    blocks: tuple[Block, ...]
+    proven_ma: float = math.nan
+    asked_ma: float = math.nan
+
+
+def _estimated(cells: Mapping[str, Any], estimate: UnitEstimate, behind: Behind, more: _More) -> UnitSheet:
     """A sheet whose current is an estimate."""
     answer, level = blocks.row_of(estimate), estimate.level
     asked = float(cells.get("demand_ma") or math.nan)
+    told = {"asked": more.asked_ma if math.isnan(asked) else asked, "proven": more.proven_ma}
     withheld = estimate.withheld
     finding = [SAYS["finding"]["withheld"] if withheld else blocks.sentence_of(answer, level), blocks.slip_of(answer)]
     finding.append(blocks.other_of(estimate, str(cells["filter"])))
@@ -109,14 +111,14 @@ def _estimated(
         where=behind.where,
         simulated=behind.simulated or estimate.simulated,
         dated=behind.dated,
-        against=tuple(against),
+        against=tuple(more.against),
         finding=tuple(filter(None, finding)),
         figures=tuple(blocks.figures_of(answer, level, asked)),
         answer=None if withheld else answer,
         curve=None if withheld else estimate.curve,
-        marks=() if withheld else blocks.marks_of(answer, level, asked, math.nan),
+        marks=() if withheld else blocks.marks_of(answer, level, told),
         current=words.current_title(str(cells["rectifier"])),
-        blocks=(*blocks.of_columns(cells), *more, *blocks.of_estimate(estimate)),
+        blocks=(*blocks.of_columns(cells), *more.blocks, *blocks.of_estimate(estimate)),
         working=blocks.working_rows(estimate.working),
         photograph=behind.photograph,
         cautions=estimate.cautions,
@@ -128,7 +130,12 @@ def _whose(cells: Mapping[str, Any]) -> str:
 
 
 def of_known(
-    record: KnownUnit, model: Multiplier, behind: Behind, against: Sequence[tuple[str, str]] = (), level: float = 0.9
+    record: KnownUnit,
+    model: Multiplier,
+    behind: Behind,
+    against: Sequence[tuple[str, str]] = (),
+    now: UnitNow | None = None,
+    level: float = 0.9,
 ) -> UnitSheet:
     """The sheet of a known unit: its rating, and beside it what its readings alone say by the fit.
 
@@ -142,31 +149,33 @@ def of_known(
         What stands behind the sheet.
     against : sequence of (str, str)
         What stands against it besides what the record says, each with its kind.
+    now : UnitNow or None
+        The same unit on the bench, where it is there.
     level : float
         Probability of the intervals.
     """
     cells = record.values()
     asked = {name: cells[name] for name in columns(calib.UnknownUnit) if name in cells}
     estimate = calib.estimate_unit(model, calib.UnknownUnit.parse(asked, HERE), level)
-    shown = _estimated(cells, estimate, behind, [*standing(cells), *against], blocks.of_facts(blocks.facts_of(record)))
+    established = blocks.of_facts(blocks.facts_of(record))
+    kept = blocks.of_kept(now) if now else ()
+    shown = _estimated(cells, estimate, behind, _More([*standing(cells), *against], (*established, *kept)))
     rated, evidence = float(record.rated_current_ma), FIELDS["evidence"].names[record.evidence]
     current = words.figure(rated, 4) if rated < 10 else f"{rated:.6g}"
-    says = SAYS["finding"]
-    said = " ".join(shown.finding)
-    finding = (
-        says["rated"].format(rated=current, evidence=evidence),
-        says["others"].format(said=f"{said[0].lower()}{said[1:]}"),
-    )
+    says, said = SAYS["finding"], " ".join(shown.finding)
+    finding = says["rated"].format(rated=current, evidence=evidence)
+    others = says["others"].format(said=f"{said[0].lower()}{said[1:]}")
     figures = [(FIELDS["rated_current_ma"].label, f"{current} mA"), *_in_the_picture(record, model), *shown.figures]
-    marks = () if estimate.withheld else blocks.marks_of(blocks.row_of(estimate), level, math.nan, rated)
-    working = blocks.working_rows(working_of_record(frame_of(calib.KnownUnit, [record])))
-    made = {
-        "about": SAYS["about"]["known"].format(
-            whose=_whose(cells), supply=words.supply(record.rectifier, record.filter)
-        )
-    }
-    made |= {"finding": finding, "figures": tuple(figures), "marks": marks, "working": working}
-    return UnitSheet(**{**vars(shown), **made})
+    supply = words.supply(record.rectifier, record.filter)
+    working = working_of_record(frame_of(calib.KnownUnit, [record]))
+    return replace(
+        shown,
+        about=SAYS["about"]["known"].format(whose=_whose(cells), supply=supply),
+        finding=(finding, others),
+        figures=tuple(figures),
+        marks=() if estimate.withheld else blocks.marks_of(blocks.row_of(estimate), level, {"rated": rated}),
+        working=blocks.working_rows(working),
+    )
 
 
 def _in_the_picture(record: KnownUnit, model: Multiplier) -> list[tuple[str, str]]:
@@ -181,38 +190,54 @@ def _in_the_picture(record: KnownUnit, model: Multiplier) -> list[tuple[str, str
     return [implied, (blocks.FIGURE["implies_sound"], words.odds(float(one["odds_sound"])))]
 
 
-def of_session(
-    session: Session,
-    model: Multiplier,
-    behind: Behind,
-    supply: tuple[str, str] = SUPPLY,
-    level: float = 0.9,
-) -> UnitSheet:
-    """The sheet of a unit on the bench: what its session established, and what it can give, as far as that is told."""
-    cleared = [("doubts_cleared", one) for one in session.doubts_cleared]
-    against = (*standing(session.standing), *cleared)
-    cells = {"rectifier": supply[0], "filter": supply[1], **session.columns}
-    cells.setdefault("unit", SAYS["unnamed"])
-    established = blocks.of_facts(session.facts)
-    try:
-        record = session.unit(*supply)
-    except InputError as error:
-        return _untold(cells, error, behind, against, established)
-    estimate = calib.estimate_unit(model, record, level, session.heaters)
-    more = (*established, *blocks.of_meters(session.understood(*supply).metered))
-    return _estimated(cells, estimate, behind, against, more)
+def of_bench(now: UnitNow, model: Multiplier, behind: Behind, level: float = 0.9) -> UnitSheet:
+    """The sheet of a unit on the bench: what was read, kept and proven of it, and what it can give by the fit at hand.
+
+    Parameters
+    ----------
+    now : UnitNow
+        As :func:`calib.session.unit_on_the_bench` gives it.
+    model : Multiplier
+        The fit to estimate by.
+    behind : Behind
+        What stands behind the sheet.
+    level : float
+        Probability of the intervals.
+    """
+    cleared = now.read.doubts_cleared if now.read else ()
+    against = [*standing(vars(now)), *(("doubts_cleared", one) for one in cleared)]
+    against += [("doubt", words.sentence(now.trouble))] if now.trouble else []
+    record, read = now.record, now.read
+    if record is None:
+        return _untold(now, behind, against)
+    facts = read.facts if read and read.facts else blocks.facts_of(record)
+    metered = now.made.metered if now.made else None
+    told = (*blocks.of_kept(now), *blocks.of_facts(facts), *(blocks.of_meters(metered) if metered else ()))
+    demand, run = now.kept.demand, now.kept.heat_run
+    asked, proven = (demand.worst_ma if demand else None), (run.reference_ma if run else None)
+    estimate = calib.estimate_unit(model, record, level, read.heaters if read else None)
+    shown = _estimated(record.values(), estimate, behind, _More(against, told, proven or math.nan, asked or math.nan))
+    figures = [*shown.figures]
+    if asked is not None and now.odds[1] is not None and record.demand_ma is None:
+        worst = [(blocks.FIGURE["asked_worst"], f"{words.milliamps(asked)} mA")]
+        figures[3:3] = [*worst, (blocks.FIGURE["odds"], words.odds(now.odds[1]))]
+    if proven is not None:
+        figures.insert(0, (blocks.FIGURE["proven"], f"{words.milliamps(proven)} mA"))
+    return replace(shown, figures=tuple(figures))
 
 
-def _untold(
-    cells: Mapping[str, Any],
-    error: InputError,
-    behind: Behind,
-    against: Sequence[tuple[str, str]],
-    established: tuple[Block, ...],
-) -> UnitSheet:
+def _untold(now: UnitNow, behind: Behind, against: Sequence[tuple[str, str]]) -> UnitSheet:
     """A sheet without a current: what is wrong or missing stands in its place."""
-    why = "; ".join(f"{fault.column} {fault.problem}, {fault.remedy}" for fault in error.faults)
-    supply = words.supply(str(cells["rectifier"]), str(cells["filter"]))
+    cells: dict[str, Any] = {"rectifier": now.supply[0], "filter": now.supply[1], "unit": now.kept.tag}
+    cells |= {"contributor": now.kept.contributor, **(now.read.columns if now.read else {})}
+    why = now.trouble
+    if now.read is not None:
+        try:
+            now.read.unit(*now.supply)
+        except InputError as error:
+            told = ((FIELDS[one.column].label if one.column in FIELDS else one.column, one) for one in error.faults)
+            why = "; ".join(f"{label} {one.problem}, {one.remedy}" for label, one in told)
+    supply = words.supply(*now.supply)
     return UnitSheet(
         unit=str(cells["unit"]),
         about=SAYS["about"][behind.kind].format(whose=_whose(cells), supply=supply),
@@ -222,7 +247,7 @@ def _untold(
         dated=behind.dated,
         against=tuple(against),
         finding=(SAYS["finding"]["none"].format(why=why),),
-        blocks=(*blocks.of_columns(cells), *established),
+        blocks=(*blocks.of_columns(cells), *blocks.of_facts(now.read.facts if now.read else ()), *blocks.of_kept(now)),
         photograph=behind.photograph,
         cautions=CAUTIONS,
     )
@@ -265,23 +290,22 @@ def sheet_of_unit(
         No fit can be made of it.
     """
     known = register.known()
-    mine = known[known["unit"] == unit]
-    kept = register.sessions()
-    sessions = kept[(kept["tag"] == unit) & (kept["tag"] != "")]
-    whose = _the_one(str(register.path), unit, contributor, [*mine["contributor"]], [*sessions["contributor"]])
+    mine = [*known[known["unit"] == unit]["contributor"]]
+    bench = units_of(register.on_bench(), set(zip(known["contributor"], known["unit"], strict=True)))
+    there = {one.kept.contributor: one for one in reversed(bench) if one.kept.tag == unit and unit}
+    whose = _the_one(str(register.path), unit, contributor, mine, [*there])
     if model is None:
         model = calib.fit(known, published=not register.is_simulated)
-    about = register.path, register.is_simulated
-    if whose in set(mine["contributor"]):
+    about, now = (register.path, register.is_simulated), there.get(whose)
+    now = answered([now], model, level)[0] if now else None
+    if whose in mine:
         history = register.history(whose, unit)
         dated = history["made_at"].iloc[-1].to_pydatetime()
         behind = Behind.of(*about, "record", model, dated=dated, photograph=_photograph(register, whose, unit))
-        return of_known(register.record(whose, unit), model, behind, _besides(register, model, (whose, unit)), level)
-    row = sessions[sessions["contributor"] == whose].iloc[0]
-    entries = translated(register.session(row["session_id"]).entries)
-    session = interpret(entries, meters_of(register.meters()))
-    behind = Behind.of(*about, "bench", model, dated=row["kept_at"].to_pydatetime())
-    return of_session(session, model, behind, level=level)
+        besides = _besides(register, model, (whose, unit))
+        return of_known(register.record(whose, unit), model, behind, besides, now, level)
+    assert now is not None  # one of those that it was chosen among
+    return of_bench(now, model, Behind.of(*about, "bench", model, dated=now.changed_on), level)
 
 
 def unit_sheet(

@@ -159,7 +159,12 @@ class Plan(NamedTuple):
         return replace(SMALL, size=size, leading=SMALL.leading * size / SMALL.size)
 
 
-PLANS = (Plan(2, 47.0, 1.0), Plan(3, 44.0, 0.92), Plan(3, 40.0, 0.84))  # the first in which all of it has room
+PLANS = (
+    Plan(2, 47.0, 1.0),
+    Plan(3, 44.0, 0.92),
+    Plan(3, 42.0, 0.84),
+    Plan(3, 37.0, 0.79),
+)  # the first in which all of it has room
 
 
 class _Layout:
@@ -281,13 +286,22 @@ class _Layout:
         return [*strips, Strip(1.4, rule), *sheet.paragraph(self.shown.source, width, SMALL)]
 
     def _columns(self, plan: Plan) -> tuple[float, list[list[Strip]]]:
-        """How wide a column is, and the blocks in columns, each block in the one that is the shortest then."""
+        """How wide a column is, and the blocks in columns of about one height, in each in their order.
+
+        The longest block first goes where there is most room: longest processing time first (Graham 1969).
+        """
         wide = (self.width - (plan.columns - 1) * GUTTER_MM) / plan.columns
-        columns: list[list[Strip]] = [[] for _ in range(plan.columns)]
-        for number, block in enumerate(self.shown.blocks):
-            column = min(columns, key=height_of)
-            column += [gap(1.2)] * bool(column)
-            column += [one if one.item < 0 else numbered(one, number) for one in self._block(block, wide, plan)]
+        made = [
+            [one if one.item < 0 else numbered(one, number) for one in self._block(block, wide, plan)]
+            for number, block in enumerate(self.shown.blocks)
+        ]
+        places: list[list[int]] = [[] for _ in range(plan.columns)]
+        for number in sorted(range(len(made)), key=lambda one: -height_of(made[one])):
+            min(places, key=lambda column: sum(height_of(made[one]) + 1.2 for one in column)).append(number)
+        columns = [
+            [strip for at, one in enumerate(sorted(column)) for strip in ([gap(1.2)] * (at > 0) + made[one])]
+            for column in sorted(places, key=lambda column: min(column, default=len(made)))
+        ]
         return wide, columns
 
     def _fits(self, plan: Plan, room: float) -> bool:

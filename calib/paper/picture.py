@@ -17,16 +17,16 @@ if TYPE_CHECKING:
 
 LABEL, TICK = Style(7.4, bold=True), Style(6.6)
 FAR_APART = 4.0  # currents further apart than by this factor stand on a logarithmic axis
-MARKS_MM, ROW_MM = 13.5, 4.2  # room above the hill for the words of the marks, and a row of them
-BELOW_MM = 14.0  # room below it: interval, axis, its figures and its name
+ROW_MM = 3.8  # of the words of a mark, above the hill
+BELOW_MM = 13.0  # room below it: interval, axis, its figures and its name
 HILL, MIDDLE = 236, 205  # shades
 NICE = (1.0, 2.0, 2.5, 5.0, 10.0)
 TICKS_LOG = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)
-DASHES = {"likely": (0.0, 0.0), "floor": (2.2, 1.2), "asked": (0.5, 0.9), "rated": (5.0, 1.2)}
+DASHES = {"likely": (0.0, 0.0), "floor": (2.2, 1.2), "asked": (0.5, 0.9), "rated": (5.0, 1.2), "proven": (3.4, 0.8)}
 
 
 class Mark(NamedTuple):
-    """A current that has a name on the picture: likely, floor, asked or rated; what is said of it; where [mA]."""
+    """A current that the picture names: likely, floor, asked, rated or proven; what is said of it; where [mA]."""
 
     kind: str
     said: str
@@ -106,10 +106,10 @@ def draw_estimate(
     low, high = (float(str(answer[name])) for name in ("low_ma", "high_ma"))
     axis = axis_of(curve, marks, (low, high), (x, width))
     base = y + height - BELOW_MM
-    _hill(sheet, axis, curve, (low, high), (base, height - BELOW_MM - MARKS_MM))
+    _hill(sheet, axis, curve, (low, high), (base, height - BELOW_MM - ROW_MM * len(marks) - 0.9))
     sheet.line((x, base, x + width, base), RULE_MM, SOFT)
-    _interval(sheet, axis, (low, high), base + 2.2)
-    _scale(sheet, axis, base + 7.6, current)
+    _interval(sheet, axis, (low, high), base + 2.0)
+    _scale(sheet, axis, base + 6.6, current)
     for row, one in enumerate(sorted(marks, key=lambda mark: mark.at)):
         _mark(sheet, axis, one, (y + row * ROW_MM, base + (2.2 if one.kind == "likely" else 0.0)))
 

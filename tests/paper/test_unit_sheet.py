@@ -19,10 +19,9 @@ from streamlit.testing.v1 import AppTest
 import calib
 from calib import paper
 from calib.app import context, printing
-from calib.paper.blocks import of_demand, of_heat_run
 from calib.register.attachments import of_record
 from calib.register.evidence_file import evidence_of
-from calib.session import interpret
+from calib.session import interpret, kept_demand, kept_estimate, kept_heat_run
 from calib.session.protocol import practice_entries
 from tests.app.hostile import NAMES
 from tests.app.visits import ROOT, opened, settle, text_of
@@ -61,15 +60,22 @@ def model(register: calib.Register) -> calib.Multiplier:
 
 @pytest.fixture(scope="module")
 def shown(register: calib.Register, model: calib.Multiplier) -> paper.UnitSheet:
-    """What the sheet of a session's unit shows, with a demand and a heat run beside it."""
-    found = paper.sheet_of_unit(register, "AL-5", model=model)
+    """What the sheet of a session's unit shows, with an estimate, a demand and a heat run kept of it."""
     line_up = calib.load_rows([{"load": "6V6-GT", "count": "2"}, {"load": "6SQ7", "count": "3"}])
+    supply = calib.SetSupply(capacitance_uf=60.0, valve="5Y3-GT")
     unit = interpret(practice_entries()).unit()
-    (demand,) = calib.demand_of(model, unit, line_up, calib.SetSupply(capacitance_uf=60.0, valve="5Y3-GT"))
+    (demand,) = calib.demand_of(model, unit, line_up, supply)
     run = calib.HeatRun(188.6, 20.0, 21.0, 22.0, 90.0, 60.0, (30.0, 60.0, 120.0, 240.0), (232.0, 230.0, 226.5, 220.4))
-    result = calib.heat_run(run)
-    more = (*of_demand(demand.as_dict(), "2026-03-01"), *of_heat_run(result.as_dict(), vars(run), "2026-03-02"))
-    return replace(found, blocks=(*found.blocks[:3], *more, *found.blocks[3:]))
+    answer = {**calib.estimate_unit(model, unit).answer.iloc[0], "rated_current_ma": 99.0}
+    estimate = kept_estimate(model, answer, ("full-wave", "choke"), 0.9).model_copy(update={"fit": "another"})
+    entry = calib.BenchEntry(
+        readings=unit,
+        estimate=estimate,
+        demand=kept_demand(model, demand, line_up, supply),
+        heat_run=kept_heat_run(calib.heat_run(run)),
+    )
+    register.keep_on_bench("AL-5", entry, contributor="Alder Lane")
+    return paper.sheet_of_unit(register, "AL-5", model=model)
 
 
 @pytest.mark.parametrize(("named", "size"), [("a4", (210.0, 297.0)), ("letter", (215.9, 279.4))])
@@ -103,7 +109,10 @@ def test_it_says_what_it_is_and_what_stands_behind_it(shown: paper.UnitSheet, mo
         "187.5 ± 1.2 Ω (0.62 %)",
         "Mean rise by resistance",
         "Odds that the rating suffices, average",
-        "The rectifier's duty",
+        "BROKEN, first capacitor: 60 µF, the limit is 20 µF; fit at most 20 µF first",
+        "heat run 88 mA",
+        "Was 99, now 116: ",
+        "fit another For full-wave, choke first",
     ):
         assert word in said, word
 
@@ -235,7 +244,7 @@ def test_a_session_without_readings_says_what_is_still_needed(
 ) -> None:
     said = text(calib.unit_sheet(register, "bare", model=model))
     assert "No current is told yet: " in said
-    assert "hv_resistance_ohm" in said
+    assert "Winding resistance is needed" in said
 
 
 @pytest.mark.parametrize("likely", [0.4, 7.0, 90.0, 8000.0])
