@@ -98,6 +98,7 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
     from calib.paper import (
         UnitSheet as UnitSheet,
         unit_sheet as unit_sheet,
+        winding_sheet as winding_sheet,
     )
     from calib.paths import (
         shipped as shipped,
@@ -162,7 +163,7 @@ _HOMES = {
         *("rise_by_resistance", "size_class", "size_class_bounds", "tongue_from_outside_mm", "v_over_r"),
     ),
     "calib.leads": ("LeadReading", "LeadWinding", "LeadsFound", "identify_leads", "lead_readings"),
-    "calib.paper": ("UnitSheet", "unit_sheet"),
+    "calib.paper": ("UnitSheet", "unit_sheet", "winding_sheet"),
     "calib.register.records": ("KnownUnit", "UnknownUnit", "fields"),
     "calib.register.bench_book": ("BenchSession", "Meter", "meter_fields"),
     "calib.register.bench_units": ("BenchEntry", "KeptDemand", "KeptEstimate", "KeptHeatRun", "KeptUnit"),

@@ -11,7 +11,7 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import attachments, context, forms, revising, session_state as session
+from calib.app import attachments, context, forms, printing, revising, session_state as session
 from calib.app.pages.does_it_feed_the_set import STEP as SET
 from calib.app.pages.what_can_it_give import take_up
 from calib.paths import data
@@ -66,6 +66,8 @@ def draw(opened: context.Opened, model: Any, one: UnitNow, listed: BenchUnit, ot
         if listed.session_id and st.button("Open its session", key="bench_unit_session"):
             session.resume(listed.session_id)
             st.switch_page(PAGES / "what_do_the_meters_say.py")
+    if one.kept.tag:
+        printing.of_register("bench_sheet", opened, model, *_identity(one))
     _who_and_why()
     _clear_stop(one)
     _estimates(one)

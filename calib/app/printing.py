@@ -9,13 +9,13 @@ import streamlit as st
 
 import calib
 from calib.app import context
-from calib.paper import Behind, of_answer
+from calib.paper import Behind, OldWinding, of_answer
 from calib.session.meters import Metered
 
 PAPERS = {"a4": "A4", "letter": "US Letter"}
 
 
-def buttons(key: str, tag: str, made: Callable[[str], bytes]) -> None:
+def buttons(key: str, tag: str, made: Callable[[str], bytes], label: str = "Print this unit's sheet") -> None:
     """A button for each paper; `made` gives the sheet on it, once one is pressed."""
     name = re.sub(r"[^A-Za-z0-9]+", "-", tag).strip("-")[:60] or "unit"
     with st.container(horizontal=True, gap="small", key=f"{key}_print"):
@@ -24,9 +24,10 @@ def buttons(key: str, tag: str, made: Callable[[str], bytes]) -> None:
             def sheet(paper: str = paper) -> bytes:
                 return made(paper)
 
-            label = f"Print this unit's sheet (PDF, {called})"
             file = f"{name}-sheet-{paper}.pdf"
-            st.download_button(label, sheet, file, "application/pdf", key=f"{key}_{paper}", on_click="ignore")
+            st.download_button(
+                f"{label} (PDF, {called})", sheet, file, "application/pdf", key=f"{key}_{paper}", on_click="ignore"
+            )
 
 
 def of_register(key: str, opened: context.Opened, model: calib.Multiplier, tag: str, contributor: str) -> None:
@@ -50,3 +51,10 @@ def of_estimate(
     record, estimate, metered = answered
     behind = Behind.of(opened.place, opened.simulated, "typed", model)
     buttons(key, record.unit, lambda paper: of_answer(record, estimate, behind, metered).pdf(paper))
+
+
+def of_plan(opened: context.Opened, model: calib.Multiplier, plan: calib.RewindPlan, was: OldWinding) -> None:
+    """The buttons for the winding sheet of a plan."""
+    behind = Behind.of(opened.place, opened.simulated, "typed", model)
+    label = context.SAID["rewind"]["sheet"]
+    buttons("rewind_sheet", "winding", lambda paper: calib.winding_sheet(plan, behind, was, paper), label)

@@ -1,4 +1,4 @@
-"""What is printed: a unit's sheet, as a PDF of one page.
+"""What is printed: a unit's sheet, and the winding sheet of a rewind plan, each a PDF of one page.
 
 From Python::
 
@@ -9,11 +9,14 @@ From Python::
 from calib.paper.filled import Behind, of_answer, of_bench, of_known, sheet_of_unit, unit_sheet
 from calib.paper.layout import Block, Photograph, UnitSheet
 from calib.paper.picture import Mark
+from calib.paper.winding import OldWinding, winding_sheet
 
 __all__ = [
     "Behind",
     "Block",
     "Mark",
+    "OldWinding",
+    "winding_sheet",
     "Photograph",
     "UnitSheet",
     "of_answer",

@@ -20,6 +20,7 @@ from calib.register.attachments import of_record as owner_of
 from calib.register.fields import FIELDS
 from calib.register.frame import frame_of
 from calib.register.records import columns, standing
+from calib.session.bench_steps import of_bench as bench_owner
 from calib.session.bench_unit import UnitNow, answered, units_of
 from calib.session.interpret import stops_on_the_bench
 from calib.session.steps import symbols
@@ -305,7 +306,9 @@ def sheet_of_unit(
         besides = _besides(register, model, (whose, unit))
         return of_known(register.record(whose, unit), model, behind, besides, now, level)
     assert now is not None  # one of those that it was chosen among
-    return of_bench(now, model, Behind.of(*about, "bench", model, dated=now.changed_on), level)
+    picture = _photograph(register, whose, unit)
+    behind = Behind.of(*about, "bench", model, dated=now.changed_on, photograph=picture)
+    return of_bench(now, model, behind, level)
 
 
 def unit_sheet(
@@ -372,8 +375,9 @@ def _besides(register: Register, model: Multiplier, tag: tuple[str, str]) -> lis
 
 
 def _photograph(register: Register, contributor: str, unit: str) -> Photograph | None:
-    """The picture that was attached first."""
-    files = register.attachments(owner_of(contributor, unit))
+    """The picture that was attached first, to the record or to the unit on the bench."""
+    owners = owner_of(contributor, unit), bench_owner(unit, contributor)
+    files = [one for owner in owners for one in register.attachments(owner)]
     pictures = [one for one in files if one.media.startswith("image/")]
     if not pictures:
         return None

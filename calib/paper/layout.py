@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from calib.paper.picture import Mark, draw_estimate
 from calib.paper.stationery import (
-    FAINT,
     HAIR_MM,
     HEADING,
     HEAVY_MM,
@@ -41,7 +40,6 @@ KIND, FINDING, PLATE = Style(7.4, bold=True, shade=SOFT), Style(10.6, bold=True,
 MOST_AGAINST, MOST_FINDING = 0.24, 0.10  # of the page's height, for what stands against it and for what it can give
 GUTTER_MM, FIGURES_MM, LEAST_PT = 6.0, 66.0, 6.0
 LEAST_WORKING_MM, LEAST_PHOTO_MM, PHOTO_MM = 17.0, 24.0, 46.0
-LEAST_REMARKS_MM, REMARK_MM = 22.0, 7.0
 ITEMS = 100_000  # more than a block has
 PHOTO_PX, PHOTO_QUALITY = 1000, 85
 WORKING_SHARES = (0.27, 0.53, 0.20)
@@ -330,15 +328,7 @@ class _Layout:
             self.sheet.stack([*fitted, *below], self.left + number * (wide + GUTTER_MM), top)
         end = top + min(for_columns, max(tall, height_of(short) + height_of(picture))) + 0.6
         end = self.sheet.stack(self.sheet.fitted(working, bottom - end, self.width, self.more), self.left, end)
-        self._remarks(end + 1.5, bottom)
-
-    def _remarks(self, top: float, bottom: float) -> None:
-        """Lines to write on by hand, where there is room for a few."""
-        if bottom - top < LEAST_REMARKS_MM:
-            return
-        y = self.sheet.stack([self.sheet.heading(SAYS["block"]["remarks"], self.width)], self.left, top)
-        while (y := y + REMARK_MM) < bottom:
-            self.sheet.line((self.left, y, self.left + self.width, y), HAIR_MM, FAINT)
+        self.sheet.ruled(SAYS["block"]["remarks"], end + 1.5, bottom)
 
     def _block(self, block: Block, width: float, plan: Plan) -> list[Strip]:
         strips = [self.sheet.heading(block.title, width), *self.sheet.pairs(block.rows, width, plan.text)]

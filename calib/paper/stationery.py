@@ -27,6 +27,7 @@ HAIR_MM, RULE_MM, HEAVY_MM = 0.12, 0.25, 0.7
 FONT, FACES = "sheet", {"": "Regular", "B": "Semibold"}
 EARLIEST = datetime(2020, 1, 1, tzinfo=UTC)  # said of a file's making where nothing on it has a date
 CUT = "…"
+LEAST_RULED_MM, RULED_MM = 22.0, 7.0
 MOST_LINES = 150  # more than a page has room for
 
 
@@ -253,7 +254,7 @@ class Stationery:
 
         def draw(x: float, y: float) -> None:
             for column, (said, wide) in enumerate(zip(lines, widths, strict=True)):
-                at = x + wide if column in flush else x
+                at = x + wide - (gap if column < len(widths) - 1 else 0.0) if column in flush else x
                 for number, line in enumerate(said):
                     self.put(at, y + number * style.line_mm, line, style, "R" if column in flush else "L")
                 x += wide
@@ -311,6 +312,14 @@ class Stationery:
             kept.pop()
         count = len({one.item for one in strips[len(kept) :] if one.item >= 0})
         return [*kept, *self.paragraph(more.format(count=count), width, bold)]
+
+    def ruled(self, title: str, top: float, bottom: float) -> None:
+        """Lines to write on by hand, where there is room for a few."""
+        if bottom - top < LEAST_RULED_MM:
+            return
+        y = self.stack([self.heading(title, self.width)], self.left, top)
+        while (y := y + RULED_MM) < bottom:
+            self.line((self.left, y, self.left + self.width, y), HAIR_MM, FAINT)
 
     def stack(self, strips: Iterable[Strip], x: float, y: float) -> float:
         """Draw strips one below the other; where they end [mm]."""

@@ -7,7 +7,7 @@ from typing import Any
 import streamlit as st
 
 from calib import words
-from calib.app import context, forms
+from calib.app import context, forms, printing
 from calib.errors import InputError
 from calib.estimate.rewind import (
     REWIND,
@@ -19,6 +19,7 @@ from calib.estimate.rewind import (
     rewind_plan,
     turns_by_loose_turn,
 )
+from calib.paper import OldWinding
 from calib.paths import data
 from calib.session import fields as measured
 
@@ -61,6 +62,7 @@ def draw() -> None:
         forms.told(error.faults, STEP.fields, LABELS)
         return
     _plan(plan, was, numbers.get("wire_mm"))
+    printing.of_plan(opened, context.model_of(opened), plan, OldWinding(was, numbers.get("wire_mm")))
     st.header("After winding", anchor=False)
     _after(form, numbers, plan)
 
@@ -81,7 +83,7 @@ def _as_it_was(numbers: dict[str, float]) -> float | None:
 
 
 def _plan(plan: RewindPlan, was: float | None, wire_mm: float | None) -> None:
-    """The caution, the windings, the fit, what known makers did, and the sheet to print."""
+    """The caution, the windings, the fit, and what known makers did."""
     context.caution(PLAN["caution"]["before"])
     if plan.doubts:
         st.html(context.doubts("In doubt, look again", plan.doubts))
@@ -98,7 +100,6 @@ def _plan(plan: RewindPlan, was: float | None, wire_mm: float | None) -> None:
         st.write(SAYS["beside"].format(was=words.figure(was, 4), planned=hv.turns, share=hv.turns / was - 1.0))
     if wire_mm is not None:
         st.write(SAYS["wire"].format(was=words.figure(wire_mm), planned=words.figure(hv.bare_mm)))
-    st.download_button(SAYS["sheet"], str(plan), "winding_sheet.txt", "text/plain", key="rewind_sheet")
 
 
 def _after(form: forms.Form, numbers: dict[str, float], plan: RewindPlan) -> None:

@@ -1,0 +1,66 @@
+"""The winding sheet: one page with the figures of the plan, the caution before the work, room for what is wound."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from calib.estimate.rewind import RewindPlan
+from calib.paper import Behind, OldWinding, winding_sheet
+from tests.estimate.test_rewind import CORES, planned
+from tests.fitting.making import practice_fit
+from tests.paper.reading import beyond, coloured, figures, pages, size_mm, text
+
+
+@pytest.fixture(scope="module")
+def plan() -> RewindPlan:
+    return planned(CORES[2])
+
+
+@pytest.fixture(scope="module")
+def behind() -> Behind:
+    return Behind.of("club.duckdb", True, "typed", practice_fit())
+
+
+@pytest.mark.parametrize(("paper", "height"), [("a4", 297.0), ("letter", 279.4)])
+def test_every_figure_of_the_plan_stands_on_one_page(
+    plan: RewindPlan, behind: Behind, paper: str, height: float
+) -> None:
+    made = winding_sheet(plan, behind, OldWinding(3600.0, 0.18), paper)
+    assert (pages(made), beyond(made), coloured(made)) == (1, [], [])
+    assert size_mm(made)[1] == pytest.approx(height, abs=0.01)
+    assert made == winding_sheet(plan, behind, OldWinding(3600.0, 0.18), paper)
+    said = text(made)
+    asked = {f"{getattr(one, name):.3g}" for one in plan.windings for name in ("mean_turn_mm", "metres", "amperes")}
+    asked |= {str(getattr(one, name)) for one in plan.windings for name in ("turns", "layers")}
+    asked |= {f"{one.volts:.4g}" for one in plan.windings} | {f"{plan.v_over_r:.4g}", f"{plan.unit_multiplier:.4g}"}
+    asked |= {f"{plan.turns_per_volt:.4g}", f"{plan.density_a_mm2:.2f}", f"{plan.rise_k:.0f}", f"{plan.copper_w:.1f}"}
+    there = {float(one) for one in figures(said)}
+    assert sorted(one for one in asked if float(one) not in there) == []
+    for word in (
+        "AWG 33",
+        "3600",
+        f"{plan.windings[1].turns / 3600.0 - 1.0:+.1%}",
+        "As wound, by hand",
+        "SIMULATED",
+        behind.fit,
+    ):
+        assert word in said, word
+    assert said.index("Before the first mains") < said.index("As planned, from the limb outward")
+
+
+def test_the_weight_of_copper_is_that_of_its_wire(plan: RewindPlan, behind: Behind) -> None:
+    """Of one metre at 1 mm² 8.89 g; IEC 60028."""
+    hv = plan.windings[1]
+    grams = hv.metres * 3.14159265 / 4.0 * hv.bare_mm**2 * 8.89
+    assert f"{grams:.3g}" in figures(text(winding_sheet(plan, behind)))
+
+
+def test_doubts_stand_before_the_plan_and_what_does_not_fit_is_said(plan: RewindPlan, behind: Behind) -> None:
+    many = replace(plan, windings=(*plan.windings, *[plan.windings[-1]] * 60), doubts=("it would run hot",))
+    made = winding_sheet(many, behind, paper="letter")
+    assert (pages(made), beyond(made)) == (1, [])
+    said = text(made)
+    assert said.index("it would run hot") < said.index("As planned")
+    assert said.count("Cut here for want of room") == 2
