@@ -25,8 +25,11 @@ from tests.scenes.scoring import LEVEL, Best, one_multiplier, score
 SIZES = (0, 3, 6, 12, 30, 120, 1000)
 SPOILED = (0.0, 0.05, 0.10)
 ASKED = 200
+SEED = 2026  # of draws that no setting was looked at with
 EVERY = SCENES | HELD_OUT
-COLUMNS = ["scene", "held_out", "known", "spoiled_pct", "draws", "coverage", "score"]
+PIT = (0.05, 0.5, 0.95)
+COLUMNS = ["scene", "held_out", "known", "spoiled_pct", "draws", "coverage", "score", "withheld"]
+COLUMNS += [f"pit_{round(100 * level):02d}" for level in PIT]
 
 
 @dataclass(frozen=True)
@@ -41,21 +44,25 @@ class Cell:
 
 
 def run(cell: Cell) -> dict:
-    """Means over draws; a draw is one register and 200 units that are asked about."""
+    """Means over draws; a draw is one register and 200 units that are asked about. What is withheld is not scored."""
     scene = EVERY[cell.scene]
     best = Best.of(scene)
     rows = []
     for draw in range(cell.draws):
-        rng = np.random.default_rng([list(EVERY).index(cell.scene), cell.known, int(100 * cell.spoiled), draw])
+        rng = np.random.default_rng([SEED, list(EVERY).index(cell.scene), cell.known, round(100 * cell.spoiled), draw])
         known = recorded(scene, units(scene, cell.known, rng), cell.spoiled, rng)
         asked = units(scene, ASKED, rng, asked=True)
         if not cell.wire:
             known, asked = without_wire(known), without_wire(asked)
-        made = fit(known).estimate(asked, LEVEL)
+        model = fit(known)
+        made = model.estimate(asked, LEVEL)
+        told = made["low_ma"].notna().to_numpy()
         true = asked["rated_current_ma"].to_numpy()
-        ours = score(true, made["rated_current_ma"].to_numpy(), made["low_ma"].to_numpy(), made["high_ma"].to_numpy())
-        own, one = best.score(asked), one_multiplier(known, asked)
-        rows.append([ours.coverage, ours.interval, ours.error, own.interval, own.error, one])
+        ours = score(*(column[told] for column in (true, *made[["rated_current_ma", "low_ma", "high_ma"]].to_numpy().T)))
+        own, one = best.score(asked[told]), one_multiplier(known, asked[told])
+        pit = 1 - model.predict(asked).sf(true)
+        rows.append([ours.coverage, ours.interval, ours.error, own.interval, own.error, one, 1 - told.mean()])
+        rows[-1] += [(pit < level).mean() for level in PIT]
     mean = np.array(rows).mean(axis=0)
     return {
         "scene": cell.scene,
@@ -67,6 +74,8 @@ def run(cell: Cell) -> dict:
         "error": mean[2],
         "error_ratio": mean[2] / mean[4],
         "one_multiplier": mean[5],
+        "withheld": mean[6],
+        **dict(zip(COLUMNS[-len(PIT) :], mean[7:], strict=True)),
     }
 
 
@@ -94,7 +103,7 @@ def main() -> None:
     ]
     made = table(cells)
     print(made.round(3).to_string(index=False))
-    print(made.groupby(["known", "spoiled_pct"])[["coverage", "score", "error_ratio"]].mean().round(3).to_string())
+    print(made.groupby(["known", "spoiled_pct"])[["coverage", "score", "error_ratio", "withheld", *COLUMNS[-len(PIT) :]]].mean().round(3).to_string())
     if asked.out:
         made.assign(held_out=made["scene"].isin(HELD_OUT).map({True: "true", False: "false"}))[COLUMNS].to_csv(
             asked.out, index=False, float_format="%.3f"
