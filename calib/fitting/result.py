@@ -378,7 +378,7 @@ def _read(path: str | Path) -> Multiplier:
     try:
         if held["sha256"] != _sum({"fit": held["fit"], "arrays": held["arrays"]}):
             raise ValueError
-        arrays = [np.array(one["values"], one["dtype"]).reshape(one["shape"]) for one in held["arrays"]]
+        arrays = [_array(one) for one in held["arrays"]]
         return _made(Multiplier, held["fit"], arrays)
     except (ValueError, TypeError, KeyError, IndexError, AttributeError):
         raise InputError.one(
@@ -395,8 +395,16 @@ def _sum(content: object) -> str:
 
 
 def _numbers(array: np.ndarray) -> dict[str, Any]:
-    values = [None if value != value else value for value in array.ravel().tolist()]
-    return {"dtype": str(array.dtype), "shape": array.shape, "values": values}
+    """An array in the order of its memory: a product of matrices may differ in its last digit where that is another."""
+    order = "F" if array.flags.f_contiguous and not array.flags.c_contiguous else "C"
+    values = [None if value != value else value for value in array.ravel(order).tolist()]
+    return {"dtype": str(array.dtype), "shape": array.shape, "order": order, "values": values}
+
+
+def _array(held: Mapping[str, Any]) -> np.ndarray:
+    if (order := held["order"]) not in ("C", "F"):
+        raise ValueError
+    return np.array(held["values"], held["dtype"]).reshape(held["shape"], order=order)
 
 
 def _plain(value: Any, arrays: list[np.ndarray]) -> Any:

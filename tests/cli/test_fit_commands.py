@@ -495,7 +495,7 @@ def test_review_says_which_records_somebody_should_look_at(called: Run, tmp_path
     assert done.returncode == 0, done.stderr
     (told,) = json.loads(done.stdout)
     assert (told["unit"], told["kinds"], told["corrected"]) == ("AL 1", ["revised"], {"rated_current_ma": 70.0})
-    assert told["reasons"] == ["added again: rated_current_ma 70 then, 75 now"]
+    assert told["reasons"] == ["added again: Rated current 70 then, 75 now"]
     text = called("review", "--published", "no").stdout
     assert "1 record somebody should look at" in text
     assert "corrected: rated_current_ma 70 (now 75)" in text
