@@ -9,7 +9,7 @@ from dataclasses import fields, is_dataclass, replace
 from functools import cached_property
 from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Any, Literal, cast, get_args, get_origin, get_type_hints
 
 import numpy as np
 
@@ -396,7 +396,7 @@ def _sum(content: object) -> str:
 
 def _numbers(array: np.ndarray) -> dict[str, Any]:
     """An array in the order of its memory: a product of matrices may differ in its last digit where that is another."""
-    order = "F" if array.flags.f_contiguous and not array.flags.c_contiguous else "C"
+    order: Literal["C", "F"] = "F" if array.flags.f_contiguous and not array.flags.c_contiguous else "C"
     values = [None if value != value else value for value in array.ravel(order).tolist()]
     return {"dtype": str(array.dtype), "shape": array.shape, "order": order, "values": values}
 

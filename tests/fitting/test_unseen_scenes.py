@@ -19,6 +19,7 @@ from tests.scenes.population import SCENES
 from tests.scenes.scoring import LEVEL, Best, one_multiplier, score
 
 DRAWS = (0, 1, 2)
+DRIFTING = ("a drifting decade", "makers who differ much", "small sets, a low ohmmeter, some drift")
 
 
 @cache
@@ -63,4 +64,10 @@ def test_the_table_of_all_of_it_is_as_described_and_within_what_is_meant():
     assert validate(str(folder / "datapackage.json")).valid
     made = pd.read_csv(folder / "coverage.csv")
     assert set(made.loc[~made["held_out"], "scene"]) == set(SCENES)
-    assert made.loc[made["known"] >= 6, "coverage"].between(0.87, 0.97).all()
+    enough = made[made["known"] >= 12]
+    assert enough.groupby(["known", "spoiled_pct"])["coverage"].mean().between(0.88, 0.95).all()
+    by_scene = enough.groupby("scene")["coverage"].mean()
+    assert by_scene.drop([*DRIFTING]).between(0.88, 0.95).all()
+    assert by_scene[[*DRIFTING]].between(0.84, 0.90).all()  # no fit of the known units can tell where these go
+    for share in (5, 50, 95):
+        assert enough[f"pit_{share:02}"].mean() == pytest.approx(share / 100, abs=0.03)

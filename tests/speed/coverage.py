@@ -58,7 +58,9 @@ def run(cell: Cell) -> dict:
         made = model.estimate(asked, LEVEL)
         told = made["low_ma"].notna().to_numpy()
         true = asked["rated_current_ma"].to_numpy()
-        ours = score(*(column[told] for column in (true, *made[["rated_current_ma", "low_ma", "high_ma"]].to_numpy().T)))
+        ours = score(
+            *(column[told] for column in (true, *made[["rated_current_ma", "low_ma", "high_ma"]].to_numpy().T))
+        )
         own, one = best.score(asked[told]), one_multiplier(known, asked[told])
         pit = 1 - model.predict(asked).sf(true)
         rows.append([ours.coverage, ours.interval, ours.error, own.interval, own.error, one, 1 - told.mean()])
@@ -103,7 +105,8 @@ def main() -> None:
     ]
     made = table(cells)
     print(made.round(3).to_string(index=False))
-    print(made.groupby(["known", "spoiled_pct"])[["coverage", "score", "error_ratio", "withheld", *COLUMNS[-len(PIT) :]]].mean().round(3).to_string())
+    shown = ["coverage", "score", "error_ratio", "withheld", *COLUMNS[-len(PIT) :]]
+    print(made.groupby(["known", "spoiled_pct"])[shown].mean().round(3).to_string())
     if asked.out:
         made.assign(held_out=made["scene"].isin(HELD_OUT).map({True: "true", False: "false"}))[COLUMNS].to_csv(
             asked.out, index=False, float_format="%.3f"
