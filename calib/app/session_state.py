@@ -19,10 +19,11 @@ import calib
 from calib.app import context
 from calib.register import fields
 from calib.session.fields import as_shown, gathered, merge
-from calib.session.interpret import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS, with_leads
+from calib.session.interpret import DOUBTS_EXPLAINED, EXPLAINED, EXPLAINS, RUN, with_leads
 from calib.session.protocol import NAMES, practice_entries, step_named, translated
 
 if TYPE_CHECKING:
+    from calib.register.bench_book import BenchSession
     from calib.session.repair import Repair
 
 INPUT = "bench_in_"  # what the keys of the fields begin with
@@ -114,6 +115,25 @@ def put(step: str, fields: Mapping[str, Any]) -> None:
     begin()
     st.session_state[ENTRIES] = {**entries(), step: {**of(step), **fields}}
     keep()
+
+
+def put_run(fields: Mapping[str, Any]) -> None:
+    """Keep the entries of a heat run in the session, in place of those that were."""
+    if dict(fields) != of(RUN):
+        st.session_state[ENTRIES] = {**entries(), RUN: dict(fields)}
+    if changed():
+        keep()
+
+
+def runs() -> list[BenchSession]:
+    """Open sessions of the register that hold a heat run, the one kept last first; none where it cannot be reached."""
+    try:
+        with context.register() as register:
+            found = register.on_bench().sessions
+    except calib.CannotError as error:
+        _failed(error)
+        return []
+    return [one for one, fault in found if not fault and one.state == "open" and one.entries.get(RUN)]
 
 
 def put_right(repair: Repair, fields: Mapping[str, Any]) -> None:

@@ -10,6 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from calib.charts.cooling_chart import cooling as cooling
     from calib.charts.fit_charts import (
         estimate as estimate,
         multiplier as multiplier,
@@ -20,12 +21,13 @@ if TYPE_CHECKING:
     from calib.charts.style import DARK as DARK, LIGHT as LIGHT, Palette as Palette
 
 _HOMES = {
+    "cooling_chart": ("cooling",),
     "fit_charts": ("estimate", "multiplier", "opinions", "repair"),
     "leads_chart": ("windings",),
     "style": ("DARK", "LIGHT", "Palette"),
 }
 
-__all__ = ["DARK", "LIGHT", "Palette", "estimate", "multiplier", "opinions", "repair", "windings"]
+__all__ = ["DARK", "LIGHT", "Palette", "cooling", "estimate", "multiplier", "opinions", "repair", "windings"]
 
 
 def __getattr__(name: str) -> Any:

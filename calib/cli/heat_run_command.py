@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 HERE = "calib heat-run"
 NUMBERS: tuple[str, ...] = ("cold_ohm", "cold_temp_c", "ambient_start_c", "ambient_end_c", "load_ma", "allowed_rise_k")
-NUMBERS += ("iron_w", "copper_w", "line_ohm_cold")
+NUMBERS += ("iron_w", "copper_w", "idle_w", "idle_ma", "idle_ohm", "idle_rise_k", "line_ohm_cold")
 COLUMNS, NEEDED = ("seconds", "ohm", "line_ohm"), ("seconds", "ohm")
 
 

@@ -1,19 +1,17 @@
 """A heat run: the winding's rise from resistances read after switching off, and the current that a rise permits.
 
-The resistance is carried back to the instant of switching off by a cooling curve; the rise by resistance follows from
-it; the current at another rise and in other air follows from the losses. Sources: IEC 60034-1, IEC 60076-2,
-IEC 60076-11 and IEEE C57.12.90; what is judgement says so.
+The resistance is carried back to the instant of switching off (`calib.estimate.cooling`); the rise by resistance
+follows from it; the current at another rise and in other air follows from the losses. Sources: IEC 60034-1, IEC
+60076-2, IEC 60076-11 and IEEE C57.12.90; what is judgement says so.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from calib.bench.resistance import INFERRED_ZERO_C, resistance_at, rise_by_resistance
 from calib.bench.uncertainty import (
@@ -26,22 +24,19 @@ from calib.bench.uncertainty import (
     with_u,
 )
 from calib.errors import Code, Fault, InputError
+from calib.estimate.cooling import LEAST_READINGS, Cooling, back_to_switch_off
+from calib.estimate.unloaded import CONSTANT, FREE, IDLE, IronLoss, idle_faults, iron_loss
 from calib.paths import data
 from calib.register.fields import facts_of, faults_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Cooling", "HeatRun", "HeatRunResult", "REFERENCE_AIR_C", "REFERENCE_RISE_K", "back_to_switch_off"]
-__all__ += ["current_at_rise", "heat_run"]
+__all__ = ["HEAT", "HeatRun", "HeatRunResult", "REFERENCE_AIR_C", "REFERENCE_RISE_K", "current_at_rise", "heat_run"]
 
 REFERENCE_RISE_K, REFERENCE_AIR_C = 60.0, 40.0  # class 105 by resistance, IEC 60076-11: what a record stores
-LEAST_READINGS = 3
 METHODS_WITHIN_K = 1.0  # fits of one curve may differ by this (judgement)
 FIRST_WITHIN_S = 30.0  # IEC 60034-1, ratings up to 50 kVA
-EARLY_S = 180.0  # a coil falls toward its core's temperature within some minutes (judgement)
-QUADRATIC_WITHIN_S = 300.0
-BENDS_FROM = 3.0  # standard errors of the curvature of ln(R - R_end) (judgement)
 DRIFT_DOUBT_K = 5.0  # (judgement)
 SOAKED_WITHIN_K = 5.0  # of the air when the run began: a winding farther from it was not soaked to it (judgement)
 MOST_RISE_K, HOT_RISE_K = 250.0, 125.0  # beyond the first nothing stands; the second is class 180's (judgement)
@@ -49,7 +44,6 @@ UPWARD, DOWNWARD = (
     1.0 / 1.6,
     0.8,
 )  # of the rises' ratio, without an iron loss; IEC 60076-11, and T10's losses (judgement)
-CONSTANT, FREE = 1.0, 1.25  # exponent of loss over rise: constant h, free convection
 IRON_SHARES = (0.0, 1.0)  # iron loss over copper loss of units whose losses were not parted (judgement)
 FURTHEST = 1.3  # times the tested current: beyond it, test again
 INTERVAL = 0.9
@@ -65,143 +59,7 @@ def words() -> Mapping[str, Any]:
 
 
 HEAT = facts_of(data("estimate/heat_run.toml")["field"])
-
-
-@dataclass(frozen=True)
-class Cooling:
-    """A resistance carried back to the instant of switching off.
-
-    Attributes
-    ----------
-    ohm, u_ohm : float
-        At that instant, with the standard uncertainty of the fit [ohm].
-    tau_s : float
-        Time constant of the curve [s].
-    method : str
-        A (end resistance fixed), B (early part, all free) or C (parabola): which one counts.
-    by_method : dict of str to float
-        The resistance by each way that could be tried [ohm].
-    span_s : float
-        How far the readings reach that were fitted [s].
-    """
-
-    ohm: float
-    u_ohm: float
-    tau_s: float
-    method: str
-    by_method: Mapping[str, float] = field(default_factory=dict)
-    span_s: float = math.nan
-
-
-def back_to_switch_off(seconds: Sequence[float], ohm: Sequence[float], end_ohm: float) -> Cooling:
-    """Carry resistances read while a winding cools back to the instant of switching off.
-
-    Parameters
-    ----------
-    seconds : sequence of float
-        Since the line was opened, three or more, 0 or later, rising [s].
-    ohm : sequence of float
-        Read then, as many, above `end_ohm` [ohm].
-    end_ohm : float
-        Where they end: the cold resistance carried to the air at the end of the test, above 0 [ohm].
-
-    Returns
-    -------
-    Cooling
-        Method A, ln(R - R_end) on t by least squares, gives R0 and its standard error. Where its residuals bend, as of
-        a coil that first falls toward its core, the first three minutes are fitted with all three parameters free (B).
-        C, a parabola through the first five minutes, is a check.
-
-    Raises
-    ------
-    InputError
-        Fewer than three readings, one that is not above `end_ohm`, or a resistance that rises.
-
-    Notes
-    -----
-    R(t) = R_end + A exp(-t / tau). Source: IEC 60034-1; IEC 60076-2.
-    """
-    at, read = np.asarray(seconds, float), np.asarray(ohm, float)
-    _refuse_no_cooling(at, read, end_ohm)
-    slope, start, error, bend = _fixed_end(at, read, end_ohm)
-    found = {"A": end_ohm + math.exp(start)}
-    cooling = Cooling(found["A"], math.exp(start) * error, -1.0 / slope, "A", span_s=float(at[-1]))
-    free = _free_end(at, read, found["A"] - end_ohm, end_ohm, cooling.tau_s)
-    if free is not None:
-        found["B"] = free[0]
-    early = at <= QUADRATIC_WITHIN_S
-    if early.sum() >= 4:
-        found["C"] = float(np.polyfit(at[early], read[early], 2)[-1])
-    first = at <= EARLY_S
-    if bend > BENDS_FROM and first.sum() >= 4:
-        early_fit = _free_end(at[first], read[first], found["A"] - end_ohm, end_ohm, 120.0)
-        if early_fit is not None:
-            cooling = Cooling(early_fit[0], early_fit[1], early_fit[2], "B", span_s=float(at[first][-1]))
-    return replace(cooling, by_method=found)
-
-
-def _refuse_no_cooling(at: np.ndarray, read: np.ndarray, end_ohm: float) -> None:
-    """Refuse readings that no cooling winding gives."""
-    if len(at) < LEAST_READINGS:
-        raise _one(
-            "ohm",
-            "",
-            f"{len(at)} readings are too few",
-            f"read {LEAST_READINGS} or more, six in five minutes",
-            "missing",
-        )
-    for seconds, ohm in zip(at, read, strict=True):
-        if ohm <= end_ohm:
-            problem = f"is no hotter than the room, where the winding has {end_ohm:.5g} ohm"
-            remedy = "check the cold reading, its temperature, the leads' null and the winding that was read"
-            raise _one("ohm", f"{ohm:g}", problem, f"{remedy} at {seconds:g} s", "conflict")
-    if np.polyfit(at, read, 1)[0] >= 0.0:
-        problem = "the resistance rises after switching off, which a cooling winding's does not"
-        raise _one(
-            "ohm", f"{read[0]:g} to {read[-1]:g}", problem, "check the times, and that the line was open", "conflict"
-        )
-
-
-def _fixed_end(at: np.ndarray, read: np.ndarray, end_ohm: float) -> tuple[float, float, float, float]:
-    """Slope and intercept of ln(R - R_end) on t, the intercept's standard error, and the bend over its own."""
-    over = np.log(read - end_ohm)
-    terms = np.column_stack([np.ones_like(at), at])
-    (start, slope), error = _least_squares(terms, over)
-    if len(at) < 5:
-        return slope, start, error[0], 0.0
-    bent, bent_error = _least_squares(np.column_stack([terms, at**2]), over)
-    return slope, start, error[0], float(bent[2] / bent_error[2]) if bent_error[2] > 0.0 else 0.0
-
-
-def _least_squares(terms: np.ndarray, wanted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Coefficients and their standard errors, the scatter taken from the residuals."""
-    inverse = np.linalg.inv(terms.T @ terms)
-    coefficients = inverse @ terms.T @ wanted
-    left = wanted - terms @ coefficients
-    freedom = max(len(wanted) - terms.shape[1], 1)
-    return coefficients, np.sqrt(np.diag(inverse) * (left @ left) / freedom)
-
-
-def _free_end(
-    at: np.ndarray, read: np.ndarray, drop: float, end_ohm: float, tau: float
-) -> tuple[float, float, float] | None:
-    """Resistance at the instant, its standard error and tau with all three free; None where they do not settle."""
-    from scipy.optimize import curve_fit
-
-    if len(at) < 4:
-        return None
-
-    def curve(t: np.ndarray, end: float, over: float, constant: float) -> np.ndarray:
-        return end + over * np.exp(-t / constant)
-
-    try:
-        with np.errstate(over="ignore", invalid="ignore"):
-            found, spread = curve_fit(curve, at, read, p0=(end_ohm, drop, tau), maxfev=5000)
-    except (RuntimeError, ValueError):
-        return None
-    start_u = math.sqrt(max(spread[0, 0] + spread[1, 1] + 2.0 * spread[0, 1], 0.0))
-    good = np.all(np.isfinite(found)) and found[2] > 0.0 and math.isfinite(start_u)
-    return (float(found[0] + found[1]), start_u, float(found[2])) if good else None
+UNREAD: dict[str, Any] = dict.fromkeys(IDLE)
 
 
 @dataclass(frozen=True)
@@ -227,7 +85,12 @@ class HeatRun:
     conductor : str
         copper or aluminium.
     iron_w, copper_w : float or None
-        Losses at the end of the run, both or neither [W].
+        Losses at the end of the run, both or neither, or the copper's alone with what was read without load [W].
+    idle_w, idle_ma, idle_ohm : float or None
+        Watts and rms current that it took from the line without load, and the primary's resistance then; all or none
+        [W, mA, ohm].
+    idle_rise_k : float or None
+        Rise of the winding at the end of a run without load [K].
     """
 
     cold_ohm: float
@@ -243,6 +106,10 @@ class HeatRun:
     conductor: str = "copper"
     iron_w: float | None = None
     copper_w: float | None = None
+    idle_w: float | None = None
+    idle_ma: float | None = None
+    idle_ohm: float | None = None
+    idle_rise_k: float | None = None
 
     def __post_init__(self) -> None:
         given = {name: getattr(self, name, None) for name in HEAT}
@@ -259,7 +126,9 @@ class HeatRun:
             faults.append(
                 _fault("conductor", self.conductor, "is no metal that windings are of", f"give {named}", "choice")
             )
-        if (self.iron_w is None) != (self.copper_w is None):
+        idle = any(getattr(self, name) is not None for name in IDLE)
+        faults += idle_faults(vars(self))
+        if not idle and (self.iron_w is None) != (self.copper_w is None):
             missing = "iron_w" if self.iron_w is None else "copper_w"
             problem = "one loss is given without the other"
             faults.append(_fault(missing, "", problem, "give the watts of iron and of copper, or neither", "missing"))
@@ -360,6 +229,10 @@ class HeatRunResult:
         How the resistance was carried back.
     run : HeatRun
         What was read.
+    iron_w : float or None
+        The iron's loss, as given or from what was read without load; None where it was not parted [W].
+    iron : IronLoss or None
+        How it came from that.
     """
 
     hot_ohm: float
@@ -379,10 +252,12 @@ class HeatRunResult:
     doubts: tuple[str, ...]
     cooling: Cooling
     run: HeatRun
+    iron_w: float | None = None
+    iron: IronLoss | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """The result with the contract's keys; a run that stands by itself bears no unit's stop."""
-        told = {one.name: getattr(self, one.name) for one in fields(self) if one.name not in ("cooling", "run")}
+        told = {one.name: getattr(self, one.name) for one in fields(self) if one.name not in ("cooling", "run", "iron")}
         told |= {"flags": ";".join(self.flags), "doubts": " | ".join(self.doubts)}
         return told | {"stop": None, "stop_cleared": None}
 
@@ -402,6 +277,8 @@ class HeatRunResult:
         ]
         if self.line_rise_k is not None:
             lines.append(f"  the primary's           {self.line_rise_k:.1f} K")
+        if self.iron is not None:
+            lines.append(f"  the iron's loss         {self.iron}")
         lines += [
             f"  for {run.allowed_rise_k:.4g} K, this air    {_current(self, 'allowed')}; by {self.rule}",
             f"  for the register        {_current(self, 'reference')}; {REFERENCE_RISE_K:.0f} K by resistance in "
@@ -449,13 +326,15 @@ def heat_run(run: HeatRun, meter: MeterClass = ORDINARY_OHMMETER) -> HeatRunResu
         problem = f"makes a rise of {rise.nominal_value:.0f} K of {cooling.ohm:.4g} ohm hot, which no winding stands"
         remedy = "check both readings and their units: a half against the whole, kilohms, another winding"
         raise _one("cold_ohm", f"{run.cold_ohm:g}", problem, remedy, "improbable")
-    line = _line_rise(run, meter)
+    line, iron = _line_rise(run, meter), iron_loss(vars(run), rise.nominal_value)
+    parted = run if iron is None else replace(run, iron_w=iron.watts, **UNREAD)
+    spread = () if iron is None else (iron.low_w, iron.high_w)
     allowed, reference = (
-        _permitted(run, rise.nominal_value, rise.std_dev, wanted, air)
+        _permitted(parted, spread, rise.nominal_value, rise.std_dev, wanted, air)
         for wanted, air in ((run.allowed_rise_k, run.ambient_end_c), (REFERENCE_RISE_K, REFERENCE_AIR_C))
     )
     doubts = _doubts(
-        run, cooling, rise.nominal_value, line, {"the current allowed": allowed, "the reference": reference}
+        parted, cooling, rise.nominal_value, line, {"the current allowed": allowed, "the reference": reference}
     )
     return HeatRunResult(
         cooling.ohm,
@@ -468,9 +347,11 @@ def heat_run(run: HeatRun, meter: MeterClass = ORDINARY_OHMMETER) -> HeatRunResu
         allowed.rule,
         reference.rule,
         tuple(dict.fromkeys(flag for one in (allowed, reference) for flag in one.flags)),
-        doubts,
+        doubts if iron is None else (*doubts, *iron.doubts),
         cooling,
         run,
+        parted.iron_w,
+        iron,
     )
 
 
@@ -508,8 +389,10 @@ class _Permitted:
     wanted_k: float
 
 
-def _permitted(run: HeatRun, rise_k: float, rise_u_k: float, wanted_k: float, air_c: float) -> _Permitted:
-    """The current for one rise in one air."""
+def _permitted(
+    run: HeatRun, iron_w: tuple[float, ...], rise_k: float, rise_u_k: float, wanted_k: float, air_c: float
+) -> _Permitted:
+    """The current for one rise in one air; iron_w are the ends of the iron's loss, where it is not sure [W]."""
     upward = wanted_k >= rise_k
     parted = run.iron_w is not None and run.copper_w is not None
     losses = (run.iron_w or 0.0, run.copper_w or 0.0) if parted else None
@@ -527,8 +410,10 @@ def _permitted(run: HeatRun, rise_k: float, rise_u_k: float, wanted_k: float, ai
     other = [at(rise_k, exponent=FREE)] if parted else [at(rise_k, (share, 1.0)) for share in IRON_SHARES]
     floor = 0.01 * current
     rule_u = rectangular(max(abs(math.log(max(one, floor) / current)) for one in other))
+    unsure = [at(rise_k, (watts, run.copper_w or 0.0)) for watts in iron_w]
+    iron_u = rectangular(max((abs(math.log(max(one, floor) / current)) for one in unsure), default=0.0))
     read_u = abs(math.log(max(at(rise_k - rise_u_k), floor) / max(at(rise_k + rise_u_k), floor))) / 2.0
-    factor = math.exp(Z_90 * math.hypot(rule_u, read_u))
+    factor = math.exp(Z_90 * math.hypot(rule_u, iron_u, read_u))
     return _Permitted((current, current / factor, current * factor), rule, (), wanted_k)
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import product
 
 import numpy as np
@@ -20,14 +21,17 @@ from calib.errors import InputError, above, not_negative, positive
 __all__ = ["Entry", "Forecast", "MakeUp", "RunPlan", "entries_by_ohms", "forecast_of_three", "forecast_rise"]
 __all__ += ["make_up", "run_plan"]
 
-# What is taken of the time constants before any reading (judgement): the slow one by the tongue, or 40 min, each with
-# its sd of ln; the fast one as a share of it; how much of the final rise comes with the fast one, less than nothing for
-# a case, which lags.
-TAU_MIN, TAU_SD, TAU_SD_BY_CORE = 40.0, 0.6, 0.4
+# What is taken of the time constants before any reading (judgement): the slow one by the tongue, or 36 min, each with
+# its sd of ln (about 30 mm of tongue, some in end bells); the fast one as a share of it; how much of the final rise
+# comes with the fast one, less than nothing for a case, which lags; the power of its rise that a surface gives heat
+# with, from a constant coefficient to free convection.
+TAU_MIN, TAU_SD, TAU_SD_BY_CORE = 36.0, 0.3, 0.26
+POWERS = (1.0, 1.12, 1.25)
+LEFT = 1e-6  # of the final rise: then it is there
 TAUS, REACH_SD = 31, 2.5
 FAST_SHARES_OF_TAU = (0.03, 0.07, 0.14)
-FAST_PARTS = {"winding": tuple(np.linspace(0.0, 0.55, 12)), "case": tuple(np.linspace(-0.25, 0.2, 7))}
-RISE_K, RISE_SD_K = 55.0, 45.0  # of the final rise, before any reading (judgement)
+FAST_PARTS = {"winding": tuple(np.linspace(0.0, 0.55, 7)), "case": tuple(np.linspace(-0.25, 0.2, 7))}
+RISE_K, RISE_SD_K = 55.0, 35.0  # of the final rise, before any reading (judgement)
 AMBIENT_U_K = 0.3  # of the air's temperature from entry to entry (judgement)
 DISCREPANCY_K = 0.3  # what two time constants leave unsaid (judgement)
 LEVEL = 0.9
@@ -187,9 +191,10 @@ def forecast_rise(
 
     Notes
     -----
-    temp = air through the slow lag + F [1 - a exp(-t/tau_f) - (1 - a) exp(-t/tau_s)] + common error: normal in F and
-    the common error, summed over a grid of a, tau_f and tau_s with its prior. Source: two-node heat balance, linear in
-    the temperatures since copper's loss is.
+    temp = air through the slow lag + F [a (1 - exp(-t/tau_f)) + (1 - a) y(t/tau_s)] + common error, where
+    dy/ds = 1 - y^p: normal in F and the common error, summed over a grid of a, tau_f, tau_s and p with its prior. With
+    p = 1, y is 1 - exp(-s); a surface that gives heat better the hotter it is (p up to 1.25) arrives sooner, so that
+    exponentials alone forecast too much. Source: two-node heat balance; IEC 60076-11 (the power).
     """
     positive("limit of the rise", limit_k, "K")
     positive("uncertainty of a reading", read_u_k, "K")
@@ -202,10 +207,10 @@ def forecast_rise(
     steps = np.linspace(-REACH_SD, REACH_SD, TAUS)
     taus = centre * np.exp(sd * steps)
     lagged = {tau: _lagged(at, air, tau) for tau in taus}
-    slow, share, quick = (
-        np.array(one)[:, None] for one in zip(*product(taus, FAST_SHARES_OF_TAU, FAST_PARTS[part]), strict=True)
-    )
-    grown = 1.0 - quick * np.exp(-at / (share * slow)) - (1.0 - quick) * np.exp(-at / slow)
+    shapes = product(taus, FAST_SHARES_OF_TAU, FAST_PARTS[part])
+    slow, share, quick = (np.tile(one, len(POWERS))[:, None] for one in zip(*shapes, strict=True))
+    power = np.repeat(POWERS, len(slow) // len(POWERS))[:, None]
+    grown = quick * -np.expm1(-at / (share * slow)) + (1.0 - quick) * _arrived(at / slow, power)
     over = temp - np.array([lagged[tau] for tau in slow[:, 0]])
     noise = math.sqrt(read_u_k**2 + AMBIENT_U_K**2 + DISCREPANCY_K**2)
     mean, spread, density = _given(grown, over, noise, cold_u_k)
@@ -213,6 +218,25 @@ def forecast_rise(
     weight = np.exp(odds - np.max(odds))
     now = (temp[-1] - air[-1], limit_k)
     return _told(mean, spread, weight / weight.sum(), slow[:, 0], now)
+
+
+@cache
+def _arrival(power: float) -> tuple[np.ndarray, np.ndarray]:
+    """Times, in slow time constants, at which shares of the final rise are there: dy/ds = 1 - y^p from 0."""
+    from scipy.integrate import cumulative_simpson
+
+    left = np.geomspace(1.0, LEFT, 2001)  # still missing; ds = left / (1 - (1 - left)^p) d(-ln left)
+    slowness = left / (1.0 - (1.0 - left) ** power)
+    return cumulative_simpson(slowness, x=-np.log(left), initial=0.0), 1.0 - left
+
+
+def _arrived(elapsed: np.ndarray, power: np.ndarray) -> np.ndarray:
+    """Share of the final rise after so many slow time constants, a row a shape with its power."""
+    found = np.empty_like(elapsed)
+    for one in POWERS:
+        rows = power[:, 0] == one
+        found[rows] = np.interp(elapsed[rows], *_arrival(one))
+    return found
 
 
 def _refuse(entries: Sequence[Entry]) -> None:
@@ -410,7 +434,7 @@ def run_plan(dc_v: float, load_ma: float, tongue_mm: float | None = None) -> Run
     dc_v, load_ma : float
         Direct voltage at that load, and the load, each above 0 [V, mA].
     tongue_mm : float or None
-        Width of the core's centre limb, above 0; 40 min of time constant where not known [mm].
+        Width of the core's centre limb, above 0; 36 min of time constant where not known [mm].
 
     Returns
     -------

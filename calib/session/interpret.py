@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 EXPLAINED, EXPLAINS = "explained", "explained_stops"
 DOUBTS_EXPLAINED = "explained_doubts"  # likewise, by doubt, why it no longer stands
 MADE = {"insulation": "tests", "ratio": "no_load"}  # what a step is for, without which it is only planned
+RUN = "heat"  # under which a session keeps the entries of a heat run, which is no step of it
 KEPT_BESIDES = ("simulated", "names", "readings", EXPLAINED, EXPLAINS, DOUBTS_EXPLAINED)  # entries without a field
 DIGITS = 6  # significant digits of what goes into the record, far beyond any reading's
 WHERE = "the bench session"
@@ -336,6 +337,8 @@ def interpret(entries: Mapping[str, Any], meters: Sequence[Meter] = ()) -> Sessi
 def _strange(entries: Mapping[str, Any]) -> Iterator[Fault]:
     """A fault for each entry that no step asks for."""
     for step, fields in entries.items():
+        if step == RUN:
+            continue
         if step not in BY_NAME:
             remedy = f"write one of {', '.join(BY_NAME)}"
             yield Fault(WHERE, None, step, "", "is no step of the session", remedy, "column")

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from calib import Register, RegisterError
 from tests.app.visits import opened, settle, text_of as said_by
 
 PAGE = "calib/app/pages/prove_it.py"
@@ -60,6 +61,14 @@ def test_a_run_is_planned_forecast_and_reckoned_and_moves_the_estimate(
     assert "Mean rise of the winding at switching off" in said
     assert "For the register, 60 K by resistance in 40 °C air: " in said
     assert "Before the run the readings said" in said
+    assert "Ω at switching off, a mean rise of" in said
+    assert "Way B, all free, over 240 s" in said
+    assert "20 s" in said
+    typed(at, copper_w="9.8", idle_rise_k="23.5")
+    assert "The iron's loss: 6." in text_of(at)
+    at.text_area(key="heat_readings").set_value("20 73\n60 74\n90 75").run()
+    assert "the resistance rises after switching off" in text_of(at)
+    at.text_area(key="heat_readings").set_value(HOT).run()
     typed(at, ambient_end_c="")
     assert "Air when the line was opened: is empty" in text_of(at)
 
@@ -75,6 +84,37 @@ def test_a_winding_of_aluminium_is_reckoned_as_such(tmp_path: Path, monkeypatch:
     )
     assert copper - aluminium == pytest.approx(1.54, abs=0.11)  # each is printed to a tenth
     assert "Reckoned for a winding of aluminium" in text_of(at)
+
+
+def test_a_run_outlives_a_reload_and_says_where_it_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The clock, the entries and what was read come back in another visit; a register that is gone is said."""
+    settle(tmp_path, monkeypatch)
+    at = opened(PAGE)
+    assert "Once the clock runs" in text_of(at)
+    typed(at, cold_ohm="62,15", now_ohm="69 Ω", now_air_c="70 °F")
+    at.button(key="prove_start").click().run()
+    at.button(key="prove_note").click().run()
+    assert not at.exception
+    assert "Kept in the session at the bench of a unit without a tag" in text_of(at)
+    entries, started = at.text_area(key="heat_entries").value, at.session_state["heat_started"]
+    assert [float(one) for one in entries.split()[1:]] == pytest.approx([69.0, 21.1111], abs=1e-4)
+
+    again = opened(PAGE)
+    assert again.text_area(key="heat_entries").value == ""
+    again.button(key="prove_go_on").click().run()
+    assert not again.exception
+    assert again.text_area(key="heat_entries").value == entries
+    assert again.text_input(key="heat_cold_ohm").value == "62,15"
+    assert again.session_state["heat_started"] == started
+    again.text_area(key="heat_entries").set_value(f"{entries}\n20 72 21").run()
+    assert again.session_state["bench_revision"] == at.session_state["bench_revision"] + 1
+
+    def full(*_: object, **__: object) -> None:
+        raise RegisterError("the disk is full")
+
+    monkeypatch.setattr(Register, "keep_session", full)
+    again.text_area(key="heat_entries").set_value(f"{entries}\n20 73 21").run()
+    assert "NOT kept, so that a reload would lose it: the disk is full" in text_of(again)
 
 
 def test_one_click_carries_unit_current_and_evidence_to_the_known_units(

@@ -247,3 +247,22 @@ def test_the_public_charts_take_the_frames_that_fit_and_estimate_give() -> None:
     ):
         assert isinstance(chart, alt.LayerChart)
         assert "eight units" in str(spec_of(chart))
+
+
+def test_the_carrying_back_shows_readings_ways_and_the_instant_and_tells_them() -> None:
+    """T1.6: A gives 77.10169 ohm with a standard error of 0.00573, a rise of 59.7224 K."""
+    seconds = (20.0, 35.0, 50.0, 65.0, 90.0, 120.0, 150.0, 180.0, 240.0, 300.0)
+    ohm = (76.76, 76.51, 76.26, 76.01, 75.62, 75.15, 74.72, 74.31, 73.48, 72.72)
+    found = calib.heat_run(calib.HeatRun(62.15, 20.4, 21.0, 22.0, 92.0, 60.0, seconds, ohm))
+    chart = charts.cooling(found)
+    assert title_of(chart) == "77.102 Ω at switching off, a mean rise of 59.7 K"
+    told = str(chart.description)
+    assert "At 0 s 77.102 Ω ± 0.0057 Ω (standard uncertainty of way A)." in told
+    assert "Way A, end fixed, over 300 s: 77.102 Ω at 0 s, time constant 839 s, toward 62.540 Ω." in told
+    assert all(f"{one:g} Ω at {at:g} s" in told for at, one in zip(seconds, ohm, strict=True))
+    curves = found.cooling.curves()
+    assert list(curves["way"].unique()) == ["A", "B", "C"]
+    assert curves[curves["seconds"] == 0.0].set_index("way")["ohm"].to_dict() == pytest.approx(found.cooling.by_method)
+    for colours in (LIGHT, DARK):
+        spec = spec_of(charts.cooling(found, colours))
+        assert axis_titles(spec) >= {"time after opening the line, s", "resistance, Ω"}

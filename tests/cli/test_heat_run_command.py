@@ -23,6 +23,8 @@ def test_json_has_the_contract_s_keys_and_text_its_caution_first(called: Run, tm
     assert told.keys() >= KEYS
     assert told["allowed_ma"] < told["reference_ma"] < 92.0
     assert told["rule"] == "exponent 0.8"
+    idle = ("--copper-w", "9.8", "--idle-rise-k", "24", "--format", "json")
+    assert 6.0 < json.loads(called("heat-run", *TOLD, *idle, "--readings", file).stdout)["iron_w"] < 7.0
     text = called("heat-run", *TOLD, "--load-ma", "1092", "--readings", file)
     assert text.stdout.startswith("Attended throughout")
     assert f"{told['allowed_ma'] * 1092 / 92:.4g} mA" in text.stdout
@@ -48,6 +50,10 @@ def test_each_fault_is_one_line_with_its_place(called: Run, tmp_path: Path):
         str(tmp_path / "none.csv"),
         "calib heat-run, load_ma '92000000'",
     ]
+    rising = str(table(tmp_path / "rising.csv", "seconds,ohm", "20,73", "60,74", "90,75"))
+    done = called("heat-run", *TOLD, "--readings", rising)
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "the resistance rises after switching off" in done.stderr
     no_air = called("heat-run", *TOLD[:6], "--readings", few)
     assert no_air.returncode == 2
     assert "--ambient-end-c" in no_air.stderr

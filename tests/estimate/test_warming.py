@@ -11,36 +11,16 @@ from hypothesis import given, strategies as st
 from calib.errors import InputError
 from calib.estimate.warming import E12, Entry, forecast_rise, make_up, run_plan
 from tests.counts import share
-from tests.scenes.warming import ZERO, a_unit, warmed
+from tests.scenes.proof import forecasts
 
 
 def test_forecast_covers_what_it_states_after_one_two_and_three_time_constants():
-    dice = np.random.default_rng(2024)
-    inside: dict[int, list[bool]] = {1: [], 2: [], 3: []}
-    width: dict[int, list[float]] = {1: [], 2: [], 3: []}
-    for _ in range(share(25, 300)):
-        unit = a_unit(dice)
-        tau = unit.tau_min
-        at = np.arange(0.0, 3.001 * tau, tau / 7.0)
-        air = (
-            dice.uniform(15.0, 27.0) + dice.normal(0.0, 1.0) * at / 60.0 + 0.3 * np.sin(at / 60.0 + dice.uniform(0, 6))
-        )
-        winding = warmed(unit, at, air, (air[0], air[0]))[:, 0]
-        cold = unit.ohm(air[0]) * (1.0 + dice.normal(0.0, 0.003))
-        ohm = np.array([unit.ohm(one) for one in winding]) * (1.0 + dice.normal(0.0, 0.003, len(at)))
-        temp = ohm / cold * (ZERO + air[0]) - ZERO
-        thermometer = air + dice.normal(0.0, 0.2, len(at))
-        truth = unit.steady_rise(float(np.mean(air)))
-        for count in inside:
-            until = (at > 0.0) & (at <= count * tau + 1e-9)
-            entries = [Entry(*one) for one in zip(at[until], temp[until], thermometer[until], strict=True)]
-            told = forecast_rise(entries, 60.0, 0.95, 0.9)
-            inside[count].append(told.low_k <= truth <= told.high_k)
-            width[count].append((told.high_k - told.low_k) / truth)
-    seen = [np.mean(inside[count]) for count in inside]
-    slack = 3.0 * (0.9 * 0.1 / len(inside[1])) ** 0.5
-    assert all(0.85 - slack <= one <= 0.95 + slack for one in seen), seen
-    assert [np.median(width[count]) for count in width] == sorted((np.median(w) for w in width.values()), reverse=True)
+    made = forecasts(np.random.default_rng(2024), share(25, 300))
+    inside = (made["low"].le(made["truth"]) & made["truth"].le(made["high"])).groupby(made["constants"])
+    slack = 3.0 * (0.9 * 0.1 / inside.size().iloc[0]) ** 0.5
+    assert inside.mean().between(0.85 - slack, 0.95 + slack).all(), inside.mean()
+    width = ((made["high"] - made["low"]) / made["truth"]).groupby(made["constants"]).median()
+    assert width.is_monotonic_decreasing
 
 
 def warming(final: float, tau: float, until: float) -> list[Entry]:

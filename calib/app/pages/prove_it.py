@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,30 +12,37 @@ import numpy as np
 import streamlit as st
 
 import calib
-from calib import words
-from calib.app import context, forms, on_bench
+from calib import charts, words
+from calib.app import context, forms, on_bench, session_state as session
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.bench.uncertainty import WINDING_TEMP_HALF_WIDTH_K, rectangular
 from calib.errors import Fault, InputError
 from calib.estimate.heat_run import HEAT, HeatRun, HeatRunResult, heat_run
 from calib.estimate.unit import beside_heat_run
+from calib.estimate.unloaded import IDLE
 from calib.estimate.warming import Entry, entries_by_ohms, forecast_rise, run_plan
+from calib.paths import data
 from calib.register.records import standing
 from calib.session import fields as measured, readings as r
+from calib.session.interpret import RUN
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     import pandas as pd
 
 SAYS = context.SAID["heat"]
+UNLOADED = data("estimate/heat_run.toml")["unloaded"]
 PLAN = ("dc_v", "load_ma", "tongue_mm")
-RESULT = ("cold_ohm", "cold_temp_c", "ambient_start_c", "ambient_end_c", "iron_w", "copper_w")
-OPTIONAL = ("iron_w", "copper_w")
+RESULT = ("cold_ohm", "cold_temp_c", "ambient_start_c", "ambient_end_c")
+LOSSES = ("copper_w", "iron_w", *IDLE)
 FIELDS = {name: measured.Field.of(one) for name, one in HEAT.items()}
 NOW = {name: replace(FIELDS[name], name=f"now_{name}", label=SAYS["now"][name]) for name in ("ohm", "case_c", "air_c")}
-STEP = measured.step_of("heat", *(FIELDS[name] for name in (*PLAN, *RESULT)), *NOW.values())
+STEP = measured.step_of("heat", *(FIELDS[name] for name in (*PLAN, *RESULT, *LOSSES)), *NOW.values())
 CASE_U_K = 0.5  # of a case's temperature (judgement)
 SAID_LINES = 3  # of what was understood, beneath a text
 STARTED = "heat_started"
+SHOWN = "prove_shown"  # the session whose run the form shows
 
 
 def draw() -> None:
@@ -55,12 +62,17 @@ def draw() -> None:
     if metal != r.COPPER:
         st.write(SAYS["metal"].format(metal=metal))
     st.header("Plan", anchor=False)
+    _take_up()
     form, done = forms.Form.checked("heat_", STEP)
     form.grid(PLAN)
     _plan(done.values)
     st.header("What is read", anchor=False)
     context.caution(SAYS["before_reading"])
     form.grid(RESULT)
+    with st.expander(SAYS["losses"]):
+        st.write(SAYS["parted"])
+        context.caution(UNLOADED["plan"])
+        form.grid(LOSSES)
     label, classes = FIELDS["allowed_rise_k"].label, SAYS["classes"]
     allowed = float(forms.select("heat_class", label, list(classes), names=classes))
     st.header("While it runs", anchor=False)
@@ -103,7 +115,8 @@ def _rows(key: str, *names: str) -> list[tuple[float, ...]]:
 
 
 def _while_it_runs(form: forms.Form, done: measured.Checked, allowed: float, metal: str) -> None:
-    """Entries with a clock, and where they lead."""
+    """Entries with a clock, where they are kept, and where they lead."""
+    _keep()
     forms.pick("heat_part", "What is read", SAYS["part"])
     part = str(st.session_state.get("heat_part") or "winding")
     if part == "case":
@@ -151,6 +164,52 @@ def _refuse_missing(names: Sequence[str], numbers: dict[str, float], remedy: str
         raise InputError([Fault("", None, name, "", problem, remedy, "missing") for name in missing])
 
 
+def _take_up() -> None:
+    """Put the run that the session holds into the form, where another stands there; else offer the register's."""
+    session.begin()
+    visit, kept = st.session_state, session.of(RUN)
+    shown = visit.get(SHOWN)
+    if shown != visit[session.ID]:
+        if kept or shown:
+            context.forget("heat_")
+        remembered = visit.setdefault("kept", {})
+        for name, value in kept.items():
+            visit[f"heat_{name}"] = remembered[f"heat_{name}"] = value
+        visit[SHOWN] = visit[session.ID]
+    if kept or _begun(forms.entries("heat_")) or not (found := session.runs()):
+        return
+    named = {one.session_id: _named(one.tag, one.kept_at) for one in found}
+    which = forms.select("prove_which", SAYS["runs"], list(named), names=named)
+    st.button(SAYS["go_on"], key="prove_go_on", on_click=session.resume, args=(which,))
+
+
+def _named(tag: str, kept_at: datetime) -> str:
+    """What a run that is kept is called."""
+    return str(SAYS["run"].format(tag=tag or SAYS["untagged"], at=f"{kept_at:%Y-%m-%d %H:%M}"))
+
+
+def _begun(entries: Mapping[str, Any]) -> bool:
+    """Whether there is a run to keep: its clock runs, or something was read."""
+    return any(entries.get(name) for name in ("started", "entries", "readings"))
+
+
+def _keep() -> None:
+    """Keep the run in the session at the bench once it has begun, and say so; what is not kept is said too."""
+    held = {name: value for name, value in forms.entries("heat_").items() if value not in (None, "")}
+    if not _begun(held):
+        st.write(SAYS["to_be_kept"])
+        return
+    session.put_run({name: value for name, value in held.items() if not name.startswith("now_")})
+    visit = st.session_state
+    visit[SHOWN] = visit[session.ID]
+    if visit[session.TROUBLE]:
+        st.error(words.plain(SAYS["not_kept"].format(why=visit[session.TROUBLE])))
+        return
+    named = _named(str(session.of("look").get("tag") or ""), visit[session.KEPT_AT])
+    untold = "" if session.of("look").get("tag") else f" {SAYS['tag']}"
+    st.write(words.plain(SAYS["kept_in"].format(run=named)) + untold)
+
+
 def _start() -> None:
     """Begin the clock; what was noted of an earlier run stays until its user takes it out."""
     st.session_state[STARTED] = time.time()
@@ -169,14 +228,14 @@ def _note(key: str, now: Sequence[float]) -> None:
 def _after(done: measured.Checked, allowed: float, metal: str) -> HeatRunResult | None:
     """The result of the readings after switching off; None where something is missing or wrong, which is said."""
     st.text_area(SAYS["readings"], key="heat_readings", height=180)
-    asked = ("load_ma", *RESULT)
+    asked = ("load_ma", *RESULT, *LOSSES)
     given: dict[str, Any] = {name: done.values[name] for name in asked if name in done.values}
     try:
         rows = _rows("heat_readings", "seconds", "ohm")
         if not rows:
             st.write(SAYS["no_result"])
             return None
-        needed = [name for name in asked if name not in OPTIONAL or name in done.faults]
+        needed = [name for name in asked if name not in LOSSES or name in done.faults]
         _refuse_missing(needed, given, "the result needs it")
         seconds, ohm = zip(*rows, strict=True)
         return heat_run(HeatRun(seconds=seconds, ohm=ohm, allowed_rise_k=allowed, conductor=metal, **given))
@@ -193,6 +252,11 @@ def _told(found: HeatRunResult) -> None:
     cooling = found.cooling
     ways = [SAYS["way"].format(name=name, ohm=words.figure(ohm, 5)) for name, ohm in cooling.by_method.items()]
     st.write(SAYS["ways"].format(ways=", ".join(ways), method=cooling.method))
+    chart = charts.cooling(found, context.colours())
+    context.picture(chart, "prove_picture")
+    context.in_words(str(chart.description))
+    if found.iron is not None:
+        st.write(words.plain(SAYS["iron"].format(iron=found.iron)))
     names = (("allowed", SAYS["yours"].format(wanted=found.run.allowed_rise_k)), ("reference", SAYS["register"]))
     for name, said in names:
         most, low, high = (getattr(found, f"{name}{end}_ma") for end in ("", "_low", "_high"))

@@ -1,0 +1,182 @@
+"""A winding's resistance carried back to the instant of switching off, from what is read while it cools.
+
+Sources: IEC 60034-1, IEC 60076-2 and IEEE C57.12.90; what is judgement says so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from calib.errors import InputError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Cooling", "back_to_switch_off"]
+
+LEAST_READINGS = 3
+EARLY_S = 180.0  # a coil falls toward its core's temperature within some minutes (judgement)
+QUADRATIC_WITHIN_S = 300.0
+BENDS_FROM = 3.0  # standard errors of the curvature of ln(R - R_end) (judgement)
+POINTS = 61  # of each curve in the picture
+
+
+@dataclass(frozen=True)
+class Cooling:
+    """A resistance carried back to the instant of switching off.
+
+    Attributes
+    ----------
+    ohm, u_ohm : float
+        At that instant, with the standard uncertainty of the fit [ohm].
+    tau_s : float
+        Time constant of the curve [s].
+    method : str
+        A (end resistance fixed), B (early part, all free) or C (parabola): which one counts.
+    by_method : dict of str to float
+        The resistance by each way that could be tried [ohm].
+    span_s : float
+        How far the readings reach that were fitted [s].
+    fits : dict of str to tuple of float
+        Of each way its numbers: of a curve the end, what is over it and tau [ohm, ohm, s]; of the parabola c2, c1, c0.
+    reach_s : dict of str to float
+        How far each way's readings reach [s].
+    """
+
+    ohm: float
+    u_ohm: float
+    tau_s: float
+    method: str
+    by_method: Mapping[str, float] = field(default_factory=dict)
+    span_s: float = math.nan
+    fits: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    reach_s: Mapping[str, float] = field(default_factory=dict)
+
+    def curves(self) -> pd.DataFrame:
+        """Each way's curve from the instant on: way, whether it counts, seconds, ohm."""
+        import pandas as pd
+
+        found = []
+        for way, numbers in self.fits.items():
+            at = np.linspace(0.0, self.reach_s[way], POINTS)
+            if way == "C":
+                ohm = np.polyval(numbers, at)
+            else:
+                end, over, tau = numbers
+                ohm = end + over * np.exp(-at / tau)
+            found.append(pd.DataFrame({"way": way, "counts": way == self.method, "seconds": at, "ohm": ohm}))
+        return pd.concat(found, ignore_index=True)
+
+
+def back_to_switch_off(seconds: Sequence[float], ohm: Sequence[float], end_ohm: float) -> Cooling:
+    """Carry resistances read while a winding cools back to the instant of switching off.
+
+    Parameters
+    ----------
+    seconds : sequence of float
+        Since the line was opened, three or more, 0 or later, rising [s].
+    ohm : sequence of float
+        Read then, as many, above `end_ohm` [ohm].
+    end_ohm : float
+        Where they end: the cold resistance carried to the air at the end of the test, above 0 [ohm].
+
+    Returns
+    -------
+    Cooling
+        Method A, ln(R - R_end) on t by least squares, gives R0 and its standard error. Where its residuals bend, as of
+        a coil that first falls toward its core, the first three minutes are fitted with all three parameters free (B).
+        C, a parabola through the first five minutes, is a check.
+
+    Raises
+    ------
+    InputError
+        Fewer than three readings, one that is not above `end_ohm`, or a resistance that rises.
+
+    Notes
+    -----
+    R(t) = R_end + A exp(-t / tau). Source: IEC 60034-1; IEC 60076-2.
+    """
+    at, read = np.asarray(seconds, float), np.asarray(ohm, float)
+    _refuse_no_cooling(at, read, end_ohm)
+    slope, start, error, bend = _fixed_end(at, read, end_ohm)
+    over, tau, last = math.exp(start), -1.0 / slope, float(at[-1])
+    fits: dict[str, tuple[float, ...]] = {"A": (end_ohm, over, tau)}
+    reach, found = {"A": last}, {"A": end_ohm + over}
+    cooling = Cooling(found["A"], over * error, tau, "A", span_s=last)
+    early, first = at <= QUADRATIC_WITHIN_S, at <= EARLY_S
+    bends = bend > BENDS_FROM and first.sum() >= 4
+    free = _free_end(at, read, over, end_ohm, tau)
+    if bends and (early_fit := _free_end(at[first], read[first], over, end_ohm, 120.0)) is not None:
+        (start_ohm, u_ohm, fits["B"]), reach["B"] = early_fit, float(at[first][-1])
+        cooling = Cooling(start_ohm, u_ohm, fits["B"][2], "B", span_s=reach["B"])
+        found["B"] = start_ohm
+    elif free is not None:
+        (found["B"], _, fits["B"]), reach["B"] = free, last
+    if early.sum() >= 4:
+        fits["C"], reach["C"] = tuple(np.polyfit(at[early], read[early], 2).tolist()), float(at[early][-1])
+        found["C"] = fits["C"][-1]
+    return replace(cooling, by_method=found, fits=fits, reach_s=reach)
+
+
+def _refuse_no_cooling(at: np.ndarray, read: np.ndarray, end_ohm: float) -> None:
+    """Refuse readings that no cooling winding gives."""
+    if len(at) < LEAST_READINGS:
+        remedy = f"read {LEAST_READINGS} or more, six in five minutes"
+        raise InputError.one(f"{len(at)} readings are too few", remedy, column="ohm", code="missing")
+    for seconds, ohm in zip(at, read, strict=True):
+        if ohm <= end_ohm:
+            problem = f"is no hotter than the room, where the winding has {end_ohm:.5g} ohm"
+            remedy = "check the cold reading, its temperature, the leads' null and the winding that was read"
+            remedy = f"{remedy} at {seconds:g} s"
+            raise InputError.one(problem, remedy, column="ohm", value=f"{ohm:g}", code="conflict")
+    if np.polyfit(at, read, 1)[0] >= 0.0:
+        problem = "the resistance rises after switching off, which a cooling winding's does not"
+        remedy, value = "check the times, and that the line was open", f"{read[0]:g} to {read[-1]:g}"
+        raise InputError.one(problem, remedy, column="ohm", value=value, code="conflict")
+
+
+def _fixed_end(at: np.ndarray, read: np.ndarray, end_ohm: float) -> tuple[float, float, float, float]:
+    """Slope and intercept of ln(R - R_end) on t, the intercept's standard error, and the bend over its own."""
+    over = np.log(read - end_ohm)
+    terms = np.column_stack([np.ones_like(at), at])
+    (start, slope), error = _least_squares(terms, over)
+    if len(at) < 5:
+        return slope, start, error[0], 0.0
+    bent, bent_error = _least_squares(np.column_stack([terms, at**2]), over)
+    return slope, start, error[0], float(bent[2] / bent_error[2]) if bent_error[2] > 0.0 else 0.0
+
+
+def _least_squares(terms: np.ndarray, wanted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Coefficients and their standard errors, the scatter taken from the residuals."""
+    inverse = np.linalg.inv(terms.T @ terms)
+    coefficients = inverse @ terms.T @ wanted
+    left = wanted - terms @ coefficients
+    freedom = max(len(wanted) - terms.shape[1], 1)
+    return coefficients, np.sqrt(np.diag(inverse) * (left @ left) / freedom)
+
+
+def _free_end(
+    at: np.ndarray, read: np.ndarray, drop: float, end_ohm: float, tau: float
+) -> tuple[float, float, tuple[float, ...]] | None:
+    """Resistance at the instant, its standard error, and end, over and tau all free; None where they do not settle."""
+    from scipy.optimize import curve_fit
+
+    if len(at) < 4:
+        return None
+
+    def curve(t: np.ndarray, end: float, over: float, constant: float) -> np.ndarray:
+        return end + over * np.exp(-t / constant)
+
+    try:
+        with np.errstate(over="ignore", invalid="ignore"):
+            found, spread = curve_fit(curve, at, read, p0=(end_ohm, drop, tau), maxfev=5000)
+    except (RuntimeError, ValueError):
+        return None
+    start_u = math.sqrt(max(spread[0, 0] + spread[1, 1] + 2.0 * spread[0, 1], 0.0))
+    good = np.all(np.isfinite(found)) and found[2] > 0.0 and math.isfinite(start_u)
+    return (float(found[0] + found[1]), start_u, tuple(found.tolist())) if good else None
