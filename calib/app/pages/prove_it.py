@@ -80,14 +80,19 @@ def draw() -> None:
     st.header("After switching off", anchor=False)
     found = _after(done, allowed, metal)
     if found is not None:
-        _told(found)
-        if unit is not None and found.reference_ma is not None:
-            _estimate(context.model_of(opened), unit, found.reference_ma)
-            if st.button(SAYS["make_known"], key="prove_known", on_click=_fill, args=(unit, found.reference_ma)):
-                st.switch_page(Path(__file__).with_name("known_units.py"))
-        if unit is not None:
-            on_bench.heat_run(opened, unit, found)
-        st.write(SAYS["after_all"])
+        _answer(opened, unit, found)
+
+
+def _answer(opened: context.Opened, unit: pd.DataFrame | None, found: HeatRunResult) -> None:
+    """What the run showed, what it makes of the unit's estimate, and the ways on from there."""
+    _told(found)
+    if unit is not None and found.reference_ma is not None:
+        _estimate(context.model_of(opened), unit, found.reference_ma)
+        if st.button(SAYS["make_known"], key="prove_known", on_click=_fill, args=(unit, found.reference_ma)):
+            st.switch_page(Path(__file__).with_name("known_units.py"))
+    if unit is not None:
+        on_bench.heat_run(opened, unit, found)
+    st.write(SAYS["after_all"])
 
 
 def _plan(numbers: dict[str, float]) -> None:
