@@ -9,7 +9,8 @@ import streamlit as st
 
 import calib
 from calib.app import context
-from calib.paper import Behind, OldWinding, of_answer
+from calib.estimate.old_winding import AsItWas
+from calib.paper import Behind, of_answer
 from calib.session.meters import Metered
 
 PAPERS = {"a4": "A4", "letter": "US Letter"}
@@ -53,7 +54,7 @@ def of_estimate(
     buttons(key, record.unit, lambda paper: of_answer(record, estimate, behind, metered).pdf(paper))
 
 
-def of_plan(opened: context.Opened, model: calib.Multiplier, plan: calib.RewindPlan, was: OldWinding) -> None:
+def of_plan(opened: context.Opened, model: calib.Multiplier, plan: calib.RewindPlan, was: AsItWas | None) -> None:
     """The buttons for the winding sheet of a plan."""
     behind = Behind.of(opened.place, opened.simulated, "typed", model)
     label = context.SAID["rewind"]["sheet"]

@@ -12,6 +12,7 @@ from calib.cli.output import SIMULATED, as_json, note, plain, say
 from calib.errors import Fault, InputError
 
 if TYPE_CHECKING:
+    from calib.estimate.old_winding import OldWinding
     from calib.estimate.rewind import RewindTarget
 
 HERE = "calib rewind"
@@ -20,8 +21,9 @@ NUMBERS = (*CORE, "volts", "current_ma", "line_voltage_v", "line_frequency_hz", 
 
 
 def run(asked: argparse.Namespace) -> None:
-    """Plan the windings and print the plan."""
-    known, target = all_of(lambda: known_units(asked), lambda: target_of(asked))
+    """Plan the windings and print the plan, beside it the old winding where something of it was found."""
+    known, (target, old) = all_of(lambda: known_units(asked), lambda: asked_for(asked))
+    from calib.estimate.old_winding import as_it_was
     from calib.estimate.rewind import REWIND, rewind_plan
     from calib.fitting.result import fit
     from calib.register.fields import unlikely_of
@@ -33,29 +35,32 @@ def run(asked: argparse.Namespace) -> None:
         raise InputError([_placed(fault, asked) for fault in error.faults]) from None
     if model.simulated:
         note(SIMULATED)
-    for said in unlikely_of(REWIND, vars(target)):
+    for said in unlikely_of(REWIND, vars(target) | vars(old)):
         note(said)
+    was = as_it_was(plan, old)
     if asked.format == "json":
-        say(as_json({name: plain(value) for name, value in plan.as_dict().items()}))
+        told = {name: plain(value) for name, value in plan.as_dict().items()}
+        say(as_json(told | {"as_it_was": None if was is None else was.as_dict()}))
     else:
-        say(str(plan))
+        say(str(plan) if was is None else f"{plan}\n{was}")
 
 
-def target_of(asked: argparse.Namespace) -> RewindTarget:
-    """Core and wanted figures as typed.
+def asked_for(asked: argparse.Namespace) -> tuple[RewindTarget, OldWinding]:
+    """Core, wanted figures and what was found of the old winding, as typed.
 
     Raises
     ------
     InputError
         With every fault.
     """
+    from calib.estimate.old_winding import OLD, OldWinding
     from calib.estimate.rewind import REWIND, Heater, RewindTarget
     from calib.register.fields import faults_of
 
     numbers: dict[str, Any] = {}
     faults: list[Fault] = []
     heaters = []
-    for name in NUMBERS:
+    for name in (*NUMBERS, *OLD):
         typed = getattr(asked, name)
         try:
             numbers |= {} if typed is None else {name: number_of(name, typed, HERE)}
@@ -68,11 +73,16 @@ def target_of(asked: argparse.Namespace) -> RewindTarget:
             faults += [replace(fault, where=HERE) for fault in error.faults]
     if faults:
         raise InputError(faults + [_placed(fault, asked) for fault in faults_of(REWIND, numbers)])
-    supply = {"rectifier": asked.rectifier, "filter": asked.filter, "series": asked.wire}
+    was = {name: numbers.pop(name) for name in OLD if name in numbers}
+    supply = {"rectifier": asked.rectifier, "filter": asked.filter, "series": asked.wire, "conductor": asked.conductor}
     try:
-        return RewindTarget(heaters=tuple(heaters), **supply, **numbers)
+        target, old = all_of(
+            lambda: RewindTarget(heaters=tuple(heaters), **supply, **numbers),
+            lambda: OldWinding(**was, was_conductor=asked.was_conductor),
+        )
     except InputError as error:
         raise InputError([_placed(fault, asked) for fault in error.faults]) from None
+    return target, old
 
 
 def _placed(fault: Fault, asked: argparse.Namespace) -> Fault:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib.bench.core import CoreSheets, core_area_cm2, core_sheets
 from calib.bench.magnetics import iron_loss_w_kg, turns_per_volt
-from calib.bench.resistance import INFERRED_ZERO_C, REFERENCE_C, resistance_at
+from calib.bench.resistance import CONDUCTORS, INFERRED_ZERO_C, REFERENCE_C
 from calib.bench.wire import (
     approximate_overall,
     awg_diameter_mm,
@@ -27,7 +27,7 @@ from calib.bench.wire import (
     swg_diameter_mm,
     wire_area_mm2,
 )
-from calib.errors import Fault, InputError, above, positive
+from calib.errors import Fault, InputError
 from calib.fitting.predictive import Prediction
 from calib.paths import data
 from calib.register.fields import facts_of, faults_of
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
     from calib.fitting.predictive import Fitted
 
-__all__ = ["Heater", "RewindPlan", "RewindTarget", "WoundWinding", "as_planned", "rewind_plan", "turns_by_loose_turn"]
+__all__ = ["Heater", "REWIND", "RewindPlan", "RewindTarget", "SERIES", "WoundWinding", "rewind_plan"]
 
 SERIES = ("metric", "AWG", "SWG", "old-metric")
 LISTED = range(16, 45)
@@ -62,8 +62,6 @@ ROUNDS = 4  # of heater turns for their drop
 STRESS = {"full-wave": 0.5, "bridge": 1.0, "half-wave": 1.0, "doubler": 2.0, "none": 1.0}
 POWER = {"capacitor": 1.34, "choke": 0.90, "none": 1.11}
 CAUTIOUS, BOLD = 0.25, 0.75
-MAKING_SHARE, READING_SHARE = 0.03, 0.015  # sd of V/R: length and pull of the wire; two ordinary meters (judgement)
-READ_90 = 1.645
 
 
 REWIND = facts_of(data("estimate/rewind.toml")["field"])
@@ -117,6 +115,8 @@ class RewindTarget:
         Peak flux density, 0.3 to 1.8 [T].
     series : str
         metric, AWG, SWG or old-metric: which wire is at hand.
+    conductor : str
+        copper or aluminium: its metal, in all windings.
     """
 
     tongue_mm: float
@@ -132,6 +132,7 @@ class RewindTarget:
     window_height_mm: float | None = None
     flux_t: float = 1.1
     series: str = "metric"
+    conductor: str = "copper"
 
     def __post_init__(self) -> None:
         faults = faults_of(REWIND, {name: getattr(self, name, None) for name in REWIND})
@@ -145,8 +146,16 @@ class RewindTarget:
         if self.series not in SERIES:
             remedy = f"give {', '.join(SERIES)}"
             faults.append(Fault("", None, "wire", self.series, "is no series of wire", remedy, "choice"))
+        if self.conductor not in CONDUCTORS:
+            problem, remedy = "is no metal that windings are of", f"give {' or '.join(CONDUCTORS)}"
+            faults.append(Fault("", None, "conductor", self.conductor, problem, remedy, "choice"))
         if faults:
             raise InputError(faults)
+
+    @property
+    def zero_c(self) -> float:
+        """Inferred zero of the metal below 0 °C [°C]."""
+        return INFERRED_ZERO_C[self.conductor]
 
     @property
     def sheets(self) -> CoreSheets:
@@ -179,6 +188,8 @@ class WoundWinding:
         [mm], [ohm].
     amperes : float
         rms [A].
+    wire_kg : float
+        Of the bare metal, to buy by [kg].
     """
 
     role: str
@@ -190,6 +201,7 @@ class WoundWinding:
     mean_turn_mm: float
     ohm_20c: float
     amperes: float
+    wire_kg: float
 
     @property
     def metres(self) -> float:
@@ -322,6 +334,8 @@ def rewind_plan(model: Fitted, target: RewindTarget) -> RewindPlan:
     reached = max(one.amperes / float(wire_area_mm2(one.bare_mm)) for one in windings)
     doubts = data("estimate/rewind.toml")["doubt"]
     said = [doubts["hot"].format(rise_k=rise, most=HOT_K)] if rise > HOT_K else []
+    if sheets.window_width_mm > sheets.window_height_mm:
+        said.append(doubts["window"].format(width=sheets.window_width_mm, height=sheets.window_height_mm))
     said += [doubts["loose"].format(left=1.0 - fill)] if fill < LOOSE_BELOW else []
     return RewindPlan(
         target,
@@ -389,7 +403,7 @@ def _laid(
         if not windings:
             break
         pairs = zip(target.heaters, windings[2:], strict=True)
-        loaded = [_heater_turns(one, wound, windings[0], per_volt) for one, wound in pairs]
+        loaded = [_heater_turns(one, wound, windings[0], per_volt, target.zero_c) for one, wound in pairs]
         if loaded == turns[2:]:
             break
         turns[2:] = loaded
@@ -400,11 +414,11 @@ def _whole(turns: float, rectifier: str) -> int:
     return 2 * round(turns / 2.0) if rectifier == "full-wave" else round(turns)
 
 
-def _heater_turns(heater: Heater, wound: WoundWinding, primary: WoundWinding, per_volt: float) -> int:
+def _heater_turns(heater: Heater, wound: WoundWinding, primary: WoundWinding, per_volt: float, zero_c: float) -> int:
     """Turns that give the heater's volts under its load: its own drop and its share of the primary's."""
     ratio = wound.turns / primary.turns
     drop = heater.amperes * wound.ohm_20c + primary.amperes * primary.ohm_20c * ratio
-    hot = (INFERRED_ZERO_C["copper"] + AIR_C + HOT_K) / (INFERRED_ZERO_C["copper"] + REFERENCE_C)
+    hot = (zero_c + AIR_C + HOT_K) / (zero_c + REFERENCE_C)
     return max(round((heater.volts + drop * hot) * per_volt), 1)
 
 
@@ -416,6 +430,7 @@ def _build(
 ) -> tuple[tuple[WoundWinding, ...], float]:
     """Layers, papers, mean turns and resistances, from the limb outward."""
     free = sheets.window_height_mm - 2.0 * min(ENDS_MM, ENDS_SHARE * sheets.window_height_mm)
+    metal = CONDUCTORS[target.conductor]
     depth, found = min(BOBBIN_MM, BOBBIN_SHARE * sheets.window_width_mm), []
     stress = {"primary": target.line_voltage_v, "hv": STRESS[target.rectifier] * target.volts, "heater": 0.0}
     roles = ("primary", "hv", *("heater" for _ in target.heaters))
@@ -431,8 +446,9 @@ def _build(
         depth += max(LEAST_WRAP_MM, WRAP_MM_PER_V * both) if below else 0.0
         build = BULGE * (layers * overall + (layers - 1) * paper)
         mean = 2.0 * (target.tongue_mm + target.stack_mm) + 2.0 * math.pi * (depth + build / 2.0)
-        ohm = turns * mean * 1e-3 * float(ohm_per_metre(bare))
-        found.append(WoundWinding(role, turns / per_volt, turns, name, bare, layers, mean, ohm, one))
+        ohm = turns * mean * 1e-3 * float(ohm_per_metre(bare, metal.resistivity_ohm_m))
+        kg = turns * mean * 1e-3 * float(wire_area_mm2(bare)) * metal.density_g_cm3 * 1e-3
+        found.append(WoundWinding(role, turns / per_volt, turns, name, bare, layers, mean, ohm, one, kg))
         depth += build
         below = role
     return tuple(found), depth + LEAST_WRAP_MM
@@ -442,7 +458,7 @@ def _rise(target: RewindTarget, cold_w: float, iron_w: float) -> tuple[float, fl
     """Rise in 40 °C air with the copper hot, and its loss then: linear in the rise, so solved at once [K], [W]."""
     a, b = target.tongue_mm * 1e-3, target.stack_mm * 1e-3
     gives = HEAT_W_M2K * (22.0 * a**2 + 11.0 * a * b)
-    zero = INFERRED_ZERO_C["copper"]
+    zero = target.zero_c
     grows = cold_w / (zero + REFERENCE_C)
     left = gives - grows
     rise = (iron_w + grows * (zero + AIR_C)) / left if left > 0.0 else math.inf
@@ -461,45 +477,8 @@ def _like(model: Fitted, target: RewindTarget, hv: WoundWinding) -> Any:
         "no_load_v": hv.volts,
         "hv_resistance_ohm": hv.ohm_20c,
         "winding_temp_c": REFERENCE_C,
+        "conductor": target.conductor,
         "tongue_mm": target.tongue_mm,
         "stack_mm": target.stack_mm,
     }
     return Prediction.of(model, unit, as_read=True).rated
-
-
-def turns_by_loose_turn(winding_v: float, turn_v: float) -> float:
-    """Turns of a winding from its voltage and that of one loose turn through the window, both above 0 [V].
-
-    Raises
-    ------
-    ValueError
-        One is not above 0, or the loose turn has as much as the winding or more.
-
-    Notes
-    -----
-    N = V / V_1: both enclose the same flux. Source: transformer equation.
-    """
-    positive("voltage of the loose turn", turn_v, "V")
-    above("voltage of the winding", winding_v, turn_v, "V")
-    return winding_v / turn_v
-
-
-def as_planned(plan: RewindPlan, volts: float, ohm: float, temp_c: float) -> tuple[float, float]:
-    """V/R read on the new winding over the plan's, and what around 1 readings and winding leave open at 90 % [-].
-
-    Parameters
-    ----------
-    plan : RewindPlan
-        What was planned.
-    volts, ohm, temp_c : float
-        Of the whole high-voltage winding at no load, its resistance, above 0, and its temperature [V, ohm, °C].
-
-    Raises
-    ------
-    ValueError
-        A voltage or resistance not above 0, or a temperature beyond copper's.
-    """
-    positive("voltage", volts, "V")
-    positive("resistance", ohm, "ohm")
-    cold = float(resistance_at(ohm, temp_c, REFERENCE_C, INFERRED_ZERO_C["copper"]))
-    return volts / cold / plan.v_over_r, READ_90 * math.hypot(MAKING_SHARE, READING_SHARE)

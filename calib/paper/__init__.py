@@ -9,13 +9,12 @@ From Python::
 from calib.paper.filled import Behind, of_answer, of_bench, of_known, sheet_of_unit, unit_sheet
 from calib.paper.layout import Block, Photograph, UnitSheet
 from calib.paper.picture import Mark
-from calib.paper.winding import OldWinding, winding_sheet
+from calib.paper.winding import winding_sheet
 
 __all__ = [
     "Behind",
     "Block",
     "Mark",
-    "OldWinding",
     "winding_sheet",
     "Photograph",
     "UnitSheet",

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from calib import words
-from calib.bench.wire import wire_area_mm2
 from calib.estimate.rewind import BOLD, CAUTIOUS, RewindPlan
 from calib.paper.layout import SAYS as SHEET
 from calib.paper.stationery import (
@@ -27,25 +26,18 @@ from calib.paper.stationery import (
 from calib.paths import data
 
 if TYPE_CHECKING:
+    from calib.estimate.old_winding import AsItWas
     from calib.paper.filled import Behind
 
 SAYS, PLAN = data("paper/winding_sheet.toml"), data("estimate/rewind.toml")
-COPPER_G_CM3 = 8.89  # IEC 60028
 KIND = Style(7.4, bold=True, shade=SOFT)
 GUTTER_MM, BOX_MM = 7.0, 7.6
 SHARES = (0.13, 0.09, 0.07, 0.14, 0.08, 0.07, 0.10, 0.08, 0.08, 0.09, 0.07)
+OLD_SHARES = (0.34, 0.22, 0.22, 0.22)
 WOUND_SHARES = (0.15, 0.13, 0.15, 0.08, 0.18, 0.10, 0.07, 0.14)
 
 
-@dataclass(frozen=True)
-class OldWinding:
-    """What is known of the old high-voltage winding: its turns, and its wire bare [mm]; None where not told."""
-
-    turns: float | None = None
-    wire_mm: float | None = None
-
-
-def winding_sheet(plan: RewindPlan, behind: Behind, was: OldWinding | None = None, paper: str = "a4") -> bytes:
+def winding_sheet(plan: RewindPlan, behind: Behind, was: AsItWas | None = None, paper: str = "a4") -> bytes:
     """The winding sheet of a plan as a PDF of one page, the same bytes for the same plan.
 
     Parameters
@@ -54,8 +46,8 @@ def winding_sheet(plan: RewindPlan, behind: Behind, was: OldWinding | None = Non
         What is to be wound.
     behind : Behind
         Which fit of which register judged it.
-    was : OldWinding or None
-        What is known of the old winding.
+    was : AsItWas or None
+        What was found of the old winding.
     paper : str
         a4 or letter.
 
@@ -70,11 +62,12 @@ def winding_sheet(plan: RewindPlan, behind: Behind, was: OldWinding | None = Non
     width, foot = sheet.width, _foot(sheet, behind)
     y = _head(sheet, plan, title, behind)
     bottom, more = sheet.bottom - height_of(foot), SHEET["cut"].format(where=SHEET["where"]["typed"])
-    y = sheet.stack(_against(sheet, plan), sheet.left, y)
+    doubts = [*plan.doubts, *(was.doubts if was else ())]
+    y = sheet.stack(_against(sheet, doubts), sheet.left, y)
     y = sheet.stack(sheet.fitted(_windings(sheet, plan), 0.3 * bottom, width, more), sheet.left, y) + 2.0
     wide = (width - GUTTER_MM) / 2.0
     figures = [sheet.heading(SAYS["figures"], wide), *sheet.pairs(_figures(plan), wide)]
-    old = [sheet.heading(SAYS["beside"], wide), *_beside(sheet, plan, was or OldWinding(), wide)]
+    old = [sheet.heading(SAYS["beside"], wide), *_beside(sheet, was, wide)]
     ends = [sheet.stack(figures, sheet.left, y), sheet.stack(old, sheet.left + wide + GUTTER_MM, y)]
     y = max(ends) + 2.0
     y = sheet.stack(sheet.fitted(_by_hand(sheet, plan), bottom - y - 1.0, width, more), sheet.left, y)
@@ -102,6 +95,7 @@ def _head(sheet: Stationery, plan: RewindPlan, title: str, behind: Behind) -> fl
         line=f"{target.line_voltage_v:g}",
         hertz=f"{target.line_frequency_hz:g}",
         series=target.series,
+        conductor=target.conductor,
     )
     strips = [
         gap(1.2),
@@ -112,11 +106,11 @@ def _head(sheet: Stationery, plan: RewindPlan, title: str, behind: Behind) -> fl
     return sheet.stack(strips, sheet.left, y) + 1.5
 
 
-def _against(sheet: Stationery, plan: RewindPlan) -> list[Strip]:
-    """The caution in a heavy box, since it stands before the work, and the plan's doubts beside a bar."""
+def _against(sheet: Stationery, doubts: list[str]) -> list[Strip]:
+    """The caution in a heavy box, since it stands before the work, and the doubts in a light one."""
     inner = sheet.width - 6.0
     boxes = [(SHEET["cautions"], [PLAN["caution"]["before"]], HEAVY_MM)]
-    boxes += [(SAYS["doubt"], [*plan.doubts], RULE_MM)] if plan.doubts else []
+    boxes += [(SAYS["doubt"], doubts, RULE_MM)] if doubts else []
     found = []
     for title, said, rule in boxes:
         strips = [gap(0.8), *sheet.paragraph(title, inner, HEADING)]
@@ -138,7 +132,6 @@ def _windings(sheet: Stationery, plan: RewindPlan) -> list[Strip]:
     strips = [sheet.heading(SAYS["plan"], sheet.width)]
     strips.append(sheet.row(SAYS["columns"], widths, replace(SMALL, shade=SOFT), flush))
     for one in plan.windings:
-        grams = one.metres * float(wire_area_mm2(one.bare_mm)) * COPPER_G_CM3
         cells = (
             SAYS["role"][one.role],
             words.figure(one.volts, 4),
@@ -148,7 +141,7 @@ def _windings(sheet: Stationery, plan: RewindPlan) -> list[Strip]:
             f"{one.layers}",
             words.figure(one.mean_turn_mm),
             words.figure(one.metres),
-            words.figure(grams),
+            words.figure(1000.0 * one.wire_kg),
             words.figure(one.ohm_20c),
             words.figure(one.amperes),
         )
@@ -176,18 +169,16 @@ def _figures(plan: RewindPlan) -> list[tuple[str, str]]:
     return [(says[name], value) for name, value in told.items()]
 
 
-def _beside(sheet: Stationery, plan: RewindPlan, was: OldWinding, width: float) -> list[Strip]:
-    """The old winding beside the planned one, as far as it was told."""
-    hv, rows = plan.windings[1], list[tuple[str, str]]()
-    if was.turns is not None:
-        rows = [
-            (SAYS["was"], words.figure(was.turns, 4)),
-            (SAYS["planned"], f"{hv.turns} ({hv.turns / was.turns - 1.0:+.1%})"),
-        ]
-    if was.wire_mm is not None:
-        rows += [(SAYS["was_wire"], f"{words.figure(was.wire_mm)} mm")]
-        rows += [(SAYS["planned_wire"], f"{words.figure(hv.bare_mm)} mm")]
-    return sheet.pairs(rows, width) if rows else sheet.paragraph(SAYS["nothing"], width, SMALL)
+def _beside(sheet: Stationery, was: AsItWas | None, width: float) -> list[Strip]:
+    """The old winding beside the planned one, as far as it was found."""
+    if was is None:
+        return sheet.paragraph(SAYS["nothing"], width, SMALL)
+    widths = [share * width for share in OLD_SHARES]
+    strips = [sheet.row(SAYS["old_columns"], widths, replace(SMALL, shade=SOFT), (1, 2, 3))]
+    for name, old, new in was.rows():
+        cells = (name, words.figure(old, 4), words.figure(new, 4), f"{new / old - 1.0:+.1%}")
+        strips.append(sheet.row(cells, widths, TEXT, (1, 2, 3)))
+    return [*strips, *sheet.paragraph(was.note, width, SMALL)]
 
 
 def _by_hand(sheet: Stationery, plan: RewindPlan) -> list[Strip]:

@@ -30,10 +30,17 @@ def test_a_plan_stands_beside_what_was_and_what_came(tmp_path: Path, monkeypatch
     assert "Before the first mains" in said
     assert "high voltage" in said
     assert "Of transformers like it" in said
-    assert "about 2400 turns" in typed(winding_v="12", turn_v="0,005")
-    assert "Volts of the loose turn then: -1: is outside the limits" in typed(turn_v="-1")
-    assert "nan: is not a number" in typed(turn_v="nan")
-    typed(turn_v="0.005")
+    assert "about 2400 turns" in typed(was_winding_v="12", was_turn_v="5 mV")
+    assert "Volts of the loose turn then: -1: is outside the limits" in typed(was_turn_v="-1")
+    assert "nan: is not a number" in typed(was_turn_v="nan")
+    assert "is not less than the winding's 0.5 V" in typed(was_turn_v="0.6", was_winding_v="0.5")
+    said = typed(was_turn_v="0.005", was_winding_v="12", was_wire_mm="0,18")
+    assert "as it was" in said
+    assert "2400" in said
+    planned = "Ω at 20 °C</td>"
+    copper = said.split(planned)[1].split("</td>")[1]
+    at.selectbox(key="wind_conductor").set_value("aluminium").run()
+    assert unescaped(text_of(at)).split(planned)[1].split("</td>")[1] != copper
     said = typed(read_v="600", read_ohm="5", read_temp_c="20")
     assert "V/R is not what was planned" in said
     assert "is no heater winding" in typed(heaters="6.3")

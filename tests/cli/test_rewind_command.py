@@ -15,14 +15,19 @@ KEYS = {"turns_per_volt", "flux_t", "windings", "fill", "rise_k", "v_over_r", "u
 
 def test_json_has_the_contract_s_keys_and_text_its_caution_first(called: Run) -> None:
     words = ("rewind", *CORE, *WANTED, "--heater", "5x2", "--heater", "6.3x3", *KNOWN)
-    done = called(*words, "--format", "json")
+    was = ("--was-turns", "3000", "--was-wire-mm", "0.16", "--conductor", "aluminium")
+    done = called(*words, *was, "--format", "json")
     assert (done.returncode, done.stderr) == (0, "note: Simulated practice data, not readings of real units.\n")
     told = json.loads(done.stdout)
     assert told.keys() >= KEYS
     assert [one["role"] for one in told["windings"]] == ["primary", "hv", "heater", "heater"]
     needed = {"role", "volts", "turns", "wire", "bare_mm", "layers", "mean_turn_mm", "ohm_20c"}
     assert all(one.keys() >= needed for one in told["windings"])
-    text = called(*words).stdout
+    assert told["as_it_was"]["turns"] == 3000.0
+    assert told["as_it_was"]["v_over_r"] > 0.0
+    text = called(*words, *was).stdout
+    assert "as it was   as planned" in text
+    assert "aluminium wire" in text
     assert text.startswith("Before the first mains: insulation test")
     assert f"V/R {told['v_over_r']:.4g} V/ohm" in text
 
@@ -33,6 +38,11 @@ def test_each_fault_is_one_line(called: Run) -> None:
     assert [line.split(": ")[0] for line in done.stderr.splitlines()] == [
         "calib rewind, volts '650k'",
         "calib rewind, heater '6.3'",
+    ]
+    done = called("rewind", *CORE, *WANTED, "--flux-t", "11", "--was-winding-v", "12", *KNOWN)
+    assert [line.split(": ")[0] for line in done.stderr.splitlines()] == [
+        "calib rewind, flux_t '11'",
+        "calib rewind, was_turn_v (empty)",
     ]
     done = called("rewind", *CORE, *WANTED, "--current-ma", "1900", *KNOWN)
     assert done.stderr.startswith("calib rewind, current_ma '1900': the windings do not fit a window of 14 mm")

@@ -7,7 +7,8 @@ import math
 import pytest
 
 from calib.errors import InputError
-from calib.estimate.rewind import Heater, RewindPlan, RewindTarget, as_planned, rewind_plan, turns_by_loose_turn
+from calib.estimate.old_winding import OldWinding, as_it_was, as_planned, turns_by_loose_turn
+from calib.estimate.rewind import Heater, RewindPlan, RewindTarget, rewind_plan
 from tests.fitting.making import practice_fit
 
 HEATERS = (Heater(5.0, 2.0), Heater(6.3, 3.0))
@@ -93,6 +94,61 @@ def test_measured_window_goes_before_the_rule():
     assert wider.windings[1].bare_mm > planned(CORES[2]).windings[1].bare_mm
 
 
+def test_a_window_typed_the_wrong_way_round_is_doubted():
+    exchanged = planned(CORES[2], window_width_mm=42.0, window_height_mm=20.0)
+    assert any("were the two exchanged" in one for one in exchanged.doubts)
+    assert not any("exchanged" in one for one in planned(CORES[2]).doubts)
+
+
+def test_aluminium_has_its_own_resistance_and_weight_and_runs_hotter():
+    """61 % IACS and 2.70 against 8.89 g/cm³; at the same current density in the same wire the loss is 1.64 times."""
+    copper, aluminium = planned(CORES[2]), planned(CORES[2], conductor="aluminium")
+    for one, other in zip(copper.windings[:2], aluminium.windings[:2], strict=True):
+        assert (one.turns, one.bare_mm) == (other.turns, other.bare_mm)
+        assert other.ohm_20c / one.ohm_20c == pytest.approx(2.8264 / 1.7241)
+        assert other.wire_kg / one.wire_kg == pytest.approx(2.70 / 8.89)
+    section = math.pi * (copper.windings[1].bare_mm / 2.0) ** 2
+    assert copper.windings[1].wire_kg == pytest.approx(copper.windings[1].metres * section * 8.89e-3)
+    assert aluminium.rise_k > copper.rise_k + 5.0
+    assert "aluminium wire" in str(aluminium)
+    # At the same reading of V/R as planned, the metal's own temperature coefficient is used: T0 of 228.1 °C.
+    hot = aluminium.windings[1].ohm_20c * (228.1 + 60.0) / (228.1 + 20.0)
+    assert as_planned(aluminium, aluminium.windings[1].volts, hot, 60.0)[0] == pytest.approx(1.0)
+
+
+def test_the_old_winding_stands_beside_the_plan_in_its_figures():
+    """The plan's own wire and turns give the plan's figures back; twice the turns half the flux."""
+    plan = planned(CORES[2])
+    hv = plan.windings[1]
+    same = as_it_was(plan, OldWinding(was_turns=float(hv.turns), was_wire_mm=hv.bare_mm))
+    assert all(was == pytest.approx(now) for _, was, now in same.rows())
+    assert len(same.rows()) == 6
+    other = as_it_was(plan, OldWinding(was_winding_v=12.0, was_turn_v=12.0 / (2.0 * hv.turns)))
+    assert (other.turns, other.flux_t) == (pytest.approx(2 * hv.turns), pytest.approx(plan.flux_t / 2.0))
+    assert (other.ohm_20c, other.density_a_mm2) == (None, None)
+    assert "as it was" in str(other)
+    assert as_it_was(plan, OldWinding()) is None
+    apart = as_it_was(plan, OldWinding(was_turns=2000.0, was_winding_v=12.0, was_turn_v=0.005))
+    assert apart.turns == 2000.0
+    assert "2000 turns were counted, and the loose turn tells 2400" in apart.doubts[0]
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        ({"was_winding_v": 12.0}, "was_turn_v (empty): the loose turn and the winding are read together"),
+        ({"was_winding_v": 0.5, "was_turn_v": 0.6}, "was_turn_v '0.6': is not less than the winding's 0.5 V"),
+        ({"was_turns": 2.4e6}, "was_turns '2.4e+06': is outside the limits, 10 to 100000; did you mean 2400"),
+        ({"was_conductor": "tin"}, "was_conductor 'tin': is no metal"),
+    ],
+)
+def test_nonsense_of_the_old_winding_is_one_clear_error(told: dict[str, object], said: str):
+    with pytest.raises(InputError) as raised:
+        OldWinding(**told)  # type: ignore[arg-type]
+    assert len(raised.value.faults) == 1
+    assert said in str(raised.value)
+
+
 def test_full_wave_winding_has_an_even_number_of_turns():
     assert all(planned(core).windings[1].turns % 2 == 0 for core in CORES[:4])
 
@@ -106,6 +162,7 @@ def test_full_wave_winding_has_an_even_number_of_turns():
         ({"filter": "none"}, ""),
         ({"rectifier": "doubler", "filter": "choke"}, "rectifier 'doubler'"),
         ({"series": "gauge"}, "is no series of wire"),
+        ({"conductor": "tin"}, "conductor 'tin': is no metal that windings are of"),
     ],
 )
 def test_nonsense_is_one_clear_error(changed: dict[str, object], said: str):

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import pytest
 
+from calib.estimate.old_winding import OldWinding, as_it_was
 from calib.estimate.rewind import RewindPlan
-from calib.paper import Behind, OldWinding, winding_sheet
+from calib.paper import Behind, winding_sheet
 from tests.estimate.test_rewind import CORES, planned
 from tests.fitting.making import practice_fit
 from tests.paper.reading import beyond, coloured, figures, pages, size_mm, text
@@ -27,20 +28,24 @@ def behind() -> Behind:
 def test_every_figure_of_the_plan_stands_on_one_page(
     plan: RewindPlan, behind: Behind, paper: str, height: float
 ) -> None:
-    made = winding_sheet(plan, behind, OldWinding(3600.0, 0.18), paper)
+    was = as_it_was(plan, OldWinding(was_turns=3600.0, was_winding_v=12.0, was_turn_v=0.004, was_wire_mm=0.18))
+    assert was is not None
+    made = winding_sheet(plan, behind, was, paper)
     assert (pages(made), beyond(made), coloured(made)) == (1, [], [])
     assert size_mm(made)[1] == pytest.approx(height, abs=0.01)
-    assert made == winding_sheet(plan, behind, OldWinding(3600.0, 0.18), paper)
+    assert made == winding_sheet(plan, behind, was, paper)
     said = text(made)
     asked = {f"{getattr(one, name):.3g}" for one in plan.windings for name in ("mean_turn_mm", "metres", "amperes")}
     asked |= {str(getattr(one, name)) for one in plan.windings for name in ("turns", "layers")}
     asked |= {f"{one.volts:.4g}" for one in plan.windings} | {f"{plan.v_over_r:.4g}", f"{plan.unit_multiplier:.4g}"}
     asked |= {f"{plan.turns_per_volt:.4g}", f"{plan.density_a_mm2:.2f}", f"{plan.rise_k:.0f}", f"{plan.copper_w:.1f}"}
+    asked |= {f"{value:.4g}" for row in was.rows() for value in row[1:]}
     there = {float(one) for one in figures(said)}
     assert sorted(one for one in asked if float(one) not in there) == []
     for word in (
         "AWG 33",
         "3600",
+        "the loose turn tells 3000",
         f"{plan.windings[1].turns / 3600.0 - 1.0:+.1%}",
         "As wound, by hand",
         "SIMULATED",

@@ -8,20 +8,13 @@ import streamlit as st
 
 from calib import words
 from calib.app import context, forms, printing
+from calib.app.pages.what_can_it_give import unit_entries
+from calib.bench.resistance import CONDUCTORS
 from calib.errors import InputError
-from calib.estimate.rewind import (
-    REWIND,
-    SERIES,
-    Heater,
-    RewindPlan,
-    RewindTarget,
-    as_planned,
-    rewind_plan,
-    turns_by_loose_turn,
-)
-from calib.paper import OldWinding
+from calib.estimate.old_winding import OLD, AsItWas, OldWinding, as_it_was, as_planned
+from calib.estimate.rewind import REWIND, SERIES, Heater, RewindPlan, RewindTarget, rewind_plan
 from calib.paths import data
-from calib.session import fields as measured
+from calib.session import fields as measured, readings as r
 
 SAYS = context.SAID["rewind"]
 PLAN = data("estimate/rewind.toml")
@@ -29,7 +22,6 @@ LABELS = SAYS["fields"]
 CORE = ("tongue_mm", "stack_mm", "window_width_mm", "window_height_mm", "flux_t")
 TARGET = ("volts", "current_ma", "line_voltage_v", "line_frequency_hz")
 NEEDED = ("tongue_mm", "stack_mm", *TARGET)
-WAS = ("winding_v", "turn_v", "counted", "wire_mm")
 READ = ("read_v", "read_ohm", "read_temp_c")
 STEP = measured.step_of("wind", *(measured.Field.of(one) for one in REWIND.values()))
 
@@ -44,11 +36,14 @@ def draw() -> None:
     rectifier, filter_input = forms.supply("wind_")
     forms.number("wind_heaters", LABELS["heaters"], placeholder="5x2 6.3x3")
     series = forms.select("wind_series", LABELS["series"], SERIES)
+    metal = forms.select("wind_conductor", LABELS["conductor"], list(CONDUCTORS))
     st.header("As it was", anchor=False)
     context.caution(SAYS["loose_turn"])
-    form.grid(WAS)
-    numbers = done.values
-    was = _as_it_was(numbers)
+    form.grid(OLD)
+    numbers, old_metal = done.values, r.metal_of(unit_entries())
+    if old_metal != r.COPPER:
+        st.write(SAYS["old_metal"].format(metal=old_metal))
+    old = _found(numbers, old_metal)
     st.header("As planned", anchor=False)
     if any(name in done.faults for name in (*CORE, *TARGET)) or any(name not in numbers for name in NEEDED):
         st.write(SAYS["nothing"])
@@ -56,50 +51,51 @@ def draw() -> None:
     try:
         given: dict[str, Any] = {name: numbers[name] for name in (*CORE, *TARGET) if name in numbers}
         heaters = tuple(Heater.of(one) for one in str(st.session_state.get("wind_heaters") or "").split())
-        target = RewindTarget(rectifier=rectifier, filter=filter_input, heaters=heaters, series=series, **given)
+        supply: dict[str, Any] = {"rectifier": rectifier, "filter": filter_input, "series": series, "conductor": metal}
+        target = RewindTarget(heaters=heaters, **supply, **given)
         plan = rewind_plan(context.model_of(opened), target)
     except InputError as error:
         forms.told(error.faults, STEP.fields, LABELS)
         return
-    _plan(plan, was, numbers.get("wire_mm"))
-    printing.of_plan(opened, context.model_of(opened), plan, OldWinding(was, numbers.get("wire_mm")))
+    was = None if old is None else as_it_was(plan, old)
+    _plan(plan, was)
+    printing.of_plan(opened, context.model_of(opened), plan, was)
     st.header("After winding", anchor=False)
     _after(form, numbers, plan)
 
 
-def _as_it_was(numbers: dict[str, float]) -> float | None:
-    """Turns of the old high-voltage winding, counted or by the loose turn; None where not told."""
-    if "counted" in numbers:
-        return numbers["counted"]
-    if "winding_v" not in numbers or "turn_v" not in numbers:
-        return None
+def _found(numbers: dict[str, float], metal: str) -> OldWinding | None:
+    """What was found of the old winding; None where it cannot be so, which is said."""
     try:
-        turns = turns_by_loose_turn(numbers["winding_v"], numbers["turn_v"])
-    except ValueError as error:
-        st.error(words.plain(f"{error}."))
+        old = OldWinding(**{name: numbers[name] for name in OLD if name in numbers}, was_conductor=metal)
+    except InputError as error:
+        forms.told(error.faults, STEP.fields, LABELS)
         return None
-    st.write(SAYS["turns"].format(turns=words.figure(turns, 4)))
-    return turns
+    if old.by_turn is not None:
+        st.write(SAYS["turns"].format(turns=words.figure(old.by_turn, 4)))
+    return old
 
 
-def _plan(plan: RewindPlan, was: float | None, wire_mm: float | None) -> None:
-    """The caution, the windings, the fit, and what known makers did."""
+def _plan(plan: RewindPlan, was: AsItWas | None) -> None:
+    """The caution, the windings, the fit, what known makers did, and the old winding beside it."""
     context.caution(PLAN["caution"]["before"])
     if plan.doubts:
         st.html(context.doubts("In doubt, look again", plan.doubts))
     said = str(plan).splitlines()
     rows = []
     for one in plan.windings:
-        figures = (f"{one.turns}", one.wire, f"{one.layers}", words.figure(one.mean_turn_mm), words.figure(one.ohm_20c))
-        rows.append((SAYS["role"][one.role], words.figure(one.volts, 4), *figures))
-    st.html(context.table(SAYS["columns"], rows, (1, 2, 4, 5, 6)))
+        figures = (f"{one.turns}", one.wire, f"{one.layers}")
+        said_of = (words.figure(value) for value in (one.mean_turn_mm, one.ohm_20c, one.wire_kg))
+        rows.append((SAYS["role"][one.role], words.figure(one.volts, 4), *figures, *said_of))
+    st.html(context.table(SAYS["columns"], rows, (1, 2, 4, 5, 6, 7)))
     for line in said[-4:]:
         st.write(words.plain(words.sentence(line.strip())))
-    hv = plan.windings[1]
     if was is not None:
-        st.write(SAYS["beside"].format(was=words.figure(was, 4), planned=hv.turns, share=hv.turns / was - 1.0))
-    if wire_mm is not None:
-        st.write(SAYS["wire"].format(was=words.figure(wire_mm), planned=words.figure(hv.bare_mm)))
+        if was.doubts:
+            st.html(context.doubts("In doubt, look again", was.doubts))
+        beside = [(name, words.figure(old, 4), words.figure(new, 4)) for name, old, new in was.rows()]
+        st.html(context.table(SAYS["beside"], beside, (1, 2)))
+        st.write(words.plain(was.note))
 
 
 def _after(form: forms.Form, numbers: dict[str, float], plan: RewindPlan) -> None:
