@@ -13,17 +13,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calib.errors import InputError
+from calib.paths import data
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Cooling", "back_to_switch_off"]
+__all__ = ["Cooling", "back_to_switch_off", "slip_between"]
 
 LEAST_READINGS = 3
 EARLY_S = 180.0  # a coil falls toward its core's temperature within some minutes (judgement)
 QUADRATIC_WITHIN_S = 300.0
 BENDS_FROM = 3.0  # standard errors of the curvature of ln(R - R_end) (judgement)
 POINTS = 61  # of each curve in the picture
+HOT_TIMES = (1.0, 1.6)  # a hot winding's resistance over its cold one: rises up to 150 K (judgement)
+SLIPS = {"exchanged": -1.0, "half_hot": 2.0, "half_cold": 0.5, "kilo_hot": 1000.0, "kilo_cold": 0.001}
+APART_TIMES = 1.6  # no cooling winding has two resistances so far apart (judgement)
+OFF_SD, OFF_SHARE = 8.0, 0.003  # of the others' scatter, and of the resistance: then a reading is doubted (judgement)
 
 
 @dataclass(frozen=True)
@@ -46,6 +51,8 @@ class Cooling:
         Of each way its numbers: of a curve the end, what is over it and tau [ohm, ohm, s]; of the parabola c2, c1, c0.
     reach_s : dict of str to float
         How far each way's readings reach [s].
+    off : (float, float) or None
+        Time of the one reading that lies off the curve of the others, and by how much [s, ohm].
     """
 
     ohm: float
@@ -56,6 +63,7 @@ class Cooling:
     span_s: float = math.nan
     fits: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     reach_s: Mapping[str, float] = field(default_factory=dict)
+    off: tuple[float, float] | None = None
 
     def curves(self) -> pd.DataFrame:
         """Each way's curve from the instant on: way, whether it counts, seconds, ohm."""
@@ -120,7 +128,21 @@ def back_to_switch_off(seconds: Sequence[float], ohm: Sequence[float], end_ohm: 
     if early.sum() >= 4:
         fits["C"], reach["C"] = tuple(np.polyfit(at[early], read[early], 2).tolist()), float(at[early][-1])
         found["C"] = fits["C"][-1]
-    return replace(cooling, by_method=found, fits=fits, reach_s=reach)
+    return replace(cooling, by_method=found, fits=fits, reach_s=reach, off=_off(at, read, end_ohm))
+
+
+def slip_between(hot_ohm: float, cold_ohm: float) -> str:
+    """What would make a hot winding of two resistances that make none, in words; blank where nothing does.
+
+    Parameters
+    ----------
+    hot_ohm, cold_ohm : float
+        As read, each above 0 [ohm].
+    """
+    over, said = hot_ohm / cold_ohm, data("estimate/heat_run.toml")["slip"]
+    low, high = HOT_TIMES
+    found = [said[name] for name, by in SLIPS.items() if low <= (1.0 / over if by < 0.0 else over * by) <= high]
+    return f"{said['lead']} {' or '.join(found)}" if found else ""
 
 
 def _refuse_no_cooling(at: np.ndarray, read: np.ndarray, end_ohm: float) -> None:
@@ -128,11 +150,18 @@ def _refuse_no_cooling(at: np.ndarray, read: np.ndarray, end_ohm: float) -> None
     if len(at) < LEAST_READINGS:
         remedy = f"read {LEAST_READINGS} or more, six in five minutes"
         raise InputError.one(f"{len(at)} readings are too few", remedy, column="ohm", code="missing")
+    middle = float(np.median(read))
+    apart = np.maximum(read / middle, middle / read)
+    if apart.max() > APART_TIMES and (apart > APART_TIMES).sum() < len(at) / 2.0:
+        there = int(apart.argmax())
+        problem = f"stands apart from the others, about {middle:.4g} ohm"
+        remedy = f"look at the reading at {at[there]:g} s and its unit, or leave it out"
+        raise InputError.one(problem, remedy, column="ohm", value=f"{read[there]:g}", code="improbable")
     for seconds, ohm in zip(at, read, strict=True):
         if ohm <= end_ohm:
             problem = f"is no hotter than the room, where the winding has {end_ohm:.5g} ohm"
-            remedy = "check the cold reading, its temperature, the leads' null and the winding that was read"
-            remedy = f"{remedy} at {seconds:g} s"
+            checks = "check the cold reading, its temperature, the leads' null and the winding that was read"
+            remedy = f"{checks} at {seconds:g} s. {slip_between(ohm, end_ohm)}".rstrip(". ")
             raise InputError.one(problem, remedy, column="ohm", value=f"{ohm:g}", code="conflict")
     if np.polyfit(at, read, 1)[0] >= 0.0:
         problem = "the resistance rises after switching off, which a cooling winding's does not"
@@ -149,6 +178,25 @@ def _fixed_end(at: np.ndarray, read: np.ndarray, end_ohm: float) -> tuple[float,
         return slope, start, error[0], 0.0
     bent, bent_error = _least_squares(np.column_stack([terms, at**2]), over)
     return slope, start, error[0], float(bent[2] / bent_error[2]) if bent_error[2] > 0.0 else 0.0
+
+
+def _off(at: np.ndarray, read: np.ndarray, end_ohm: float) -> tuple[float, float] | None:
+    """The reading that lies far off the curve of the others, and by how much; None where none does.
+
+    By the residual over its own standard error with that reading left out, of ln(R - R_end) on t and its square.
+    """
+    if len(at) < 6:
+        return None
+    terms = np.vander(at / at[-1], 3, increasing=True)
+    over = np.log(read - end_ohm)
+    weight = np.linalg.pinv(terms)
+    left, lever = over - terms @ (weight @ over), np.sum(terms * weight.T, axis=1)
+    freedom = len(at) - 4
+    spread = np.maximum(left @ left - left**2 / (1.0 - lever), 0.0) / freedom
+    worst = int(np.argmax(np.abs(left) / np.sqrt(1.0 - lever)))
+    off = float(read[worst] - end_ohm) * float(-np.expm1(-left[worst] / (1.0 - lever[worst])))
+    sure = abs(left[worst]) > OFF_SD * math.sqrt(spread[worst] * (1.0 - lever[worst]))
+    return (float(at[worst]), off) if sure and abs(off) > OFF_SHARE * read[worst] else None
 
 
 def _least_squares(terms: np.ndarray, wanted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -24,7 +24,7 @@ from calib.bench.uncertainty import (
     with_u,
 )
 from calib.errors import Code, Fault, InputError
-from calib.estimate.cooling import LEAST_READINGS, Cooling, back_to_switch_off
+from calib.estimate.cooling import LEAST_READINGS, Cooling, back_to_switch_off, slip_between
 from calib.estimate.unloaded import CONSTANT, FREE, IDLE, IronLoss, idle_faults, iron_loss
 from calib.paths import data
 from calib.register.fields import facts_of, faults_of
@@ -46,6 +46,7 @@ UPWARD, DOWNWARD = (
 )  # of the rises' ratio, without an iron loss; IEC 60076-11, and T10's losses (judgement)
 IRON_SHARES = (0.0, 1.0)  # iron loss over copper loss of units whose losses were not parted (judgement)
 FURTHEST = 1.3  # times the tested current: beyond it, test again
+FLOOR = 0.01  # of the current: what makes it less is taken as that (judgement)
 INTERVAL = 0.9
 Z_90 = 1.6448536269514722  # 95 % point of the normal distribution
 IRON_SEPARATED = "iron-separated"
@@ -136,9 +137,9 @@ class HeatRun:
             problem = f"{len(self.seconds)} times stand beside {len(self.ohm)} resistances"
             faults.append(_fault("seconds", "", problem, "give a time for each resistance", "conflict"))
         if any(later <= sooner for sooner, later in zip(self.seconds, self.seconds[1:], strict=False)):
-            faults.append(
-                _fault("seconds", "", "do not rise from row to row", "order the readings by time", "conflict")
-            )
+            backwards = list(self.seconds) == sorted(self.seconds, reverse=True)
+            remedy = words()["slip"]["backwards" if backwards else "order"]
+            faults.append(_fault("seconds", "", "do not rise from row to row", remedy, "conflict"))
         if any(one == one for one in self.line_ohm) and self.line_ohm_cold is None:
             remedy = "give the primary's cold resistance, or leave its hot ones out"
             faults.append(_fault("line_ohm_cold", "", "the primary was read hot and not cold", remedy, "missing"))
@@ -324,7 +325,8 @@ def heat_run(run: HeatRun, meter: MeterClass = ORDINARY_OHMMETER) -> HeatRunResu
     rise = _rise(run.cold_ohm, cooling, run, meter)
     if rise.nominal_value > MOST_RISE_K:
         problem = f"makes a rise of {rise.nominal_value:.0f} K of {cooling.ohm:.4g} ohm hot, which no winding stands"
-        remedy = "check both readings and their units: a half against the whole, kilohms, another winding"
+        remedy = "check both readings, their units and the winding that was read"
+        remedy = f"{remedy}. {slip_between(cooling.ohm, run.cold_ohm)}".rstrip(". ")
         raise _one("cold_ohm", f"{run.cold_ohm:g}", problem, remedy, "improbable")
     line, iron = _line_rise(run, meter), iron_loss(vars(run), rise.nominal_value)
     parted = run if iron is None else replace(run, iron_w=iron.watts, **UNREAD)
@@ -408,13 +410,19 @@ def _permitted(
     if current > FURTHEST * run.load_ma:
         return _Permitted((None, None, None), rule, ("retest",), wanted_k)
     other = [at(rise_k, exponent=FREE)] if parted else [at(rise_k, (share, 1.0)) for share in IRON_SHARES]
-    floor = 0.01 * current
-    rule_u = rectangular(max(abs(math.log(max(one, floor) / current)) for one in other))
     unsure = [at(rise_k, (watts, run.copper_w or 0.0)) for watts in iron_w]
-    iron_u = rectangular(max((abs(math.log(max(one, floor) / current)) for one in unsure), default=0.0))
-    read_u = abs(math.log(max(at(rise_k - rise_u_k), floor) / max(at(rise_k + rise_u_k), floor))) / 2.0
-    factor = math.exp(Z_90 * math.hypot(rule_u, iron_u, read_u))
-    return _Permitted((current, current / factor, current * factor), rule, (), wanted_k)
+    read = [at(rise_k + sign * rise_u_k) for sign in (-1.0, 1.0)]
+
+    def end(sign: float) -> float:
+        """The interval's end upward or downward, by what the current would be otherwise."""
+        reach = [
+            max([sign * math.log(max(one, FLOOR * current) / current) for one in ones], default=0.0)
+            for ones in (other, unsure, read)
+        ]
+        rule_u, iron_u, read_u = rectangular(max(reach[0], 0.0)), rectangular(max(reach[1], 0.0)), max(reach[2], 0.0)
+        return current * math.exp(sign * Z_90 * math.hypot(rule_u, iron_u, read_u))
+
+    return _Permitted((current, end(-1.0), end(1.0)), rule, (), wanted_k)
 
 
 def _doubts(
@@ -430,6 +438,8 @@ def _doubts(
         doubts.append(said["bends"].format(span=cooling.span_s))
     elif apart > METHODS_WITHIN_K:
         doubts.append(said["methods"].format(apart=apart, allowed=METHODS_WITHIN_K))
+    if cooling.off is not None:
+        doubts.append(said["off"].format(at=cooling.off[0], off=cooling.off[1]))
     if first > FIRST_WITHIN_S:
         doubts.append(said["late"].format(first=first))
     if abs(drift) > DRIFT_DOUBT_K:

@@ -17,6 +17,8 @@ import numpy as np
 
 from calib.bench.resistance import INFERRED_ZERO_C, TIME_CONSTANT_MIN_PER_MM, TIME_CONSTANTS, hot_temperature
 from calib.errors import InputError, above, not_negative, positive
+from calib.estimate.cooling import slip_between
+from calib.paths import data
 
 __all__ = ["Entry", "Forecast", "MakeUp", "RunPlan", "entries_by_ohms", "forecast_of_three", "forecast_rise"]
 __all__ += ["make_up", "run_plan"]
@@ -35,6 +37,8 @@ RISE_K, RISE_SD_K = 55.0, 35.0  # of the final rise, before any reading (judgeme
 AMBIENT_U_K = 0.3  # of the air's temperature from entry to entry (judgement)
 DISCREPANCY_K = 0.3  # what two time constants leave unsaid (judgement)
 LEVEL = 0.9
+RISES_K = (-15.0, 250.0)  # of an entry: beyond, a reading is wrong (judgement)
+WARMED_TIMES = (0.9, 2.0)  # resistance over the cold one likewise, the room having cooled a little (judgement)
 READ_SHARE = 0.003  # standard uncertainty of a resistance read while it runs (judgement)
 
 
@@ -75,7 +79,19 @@ def entries_by_ohms(
     -------
     list of Entry, float
         By R2/R1 = (T0 + t2)/(T0 + t1), see `calib.bench.hot_temperature`; READ_SHARE of T0 + t at the hottest [K].
+
+    Raises
+    ------
+    InputError
+        A resistance that is no warming winding's, beside the cold one.
     """
+    low, high = WARMED_TIMES
+    for at, ohm, _ in readings:
+        if not low <= ohm / cold_ohm <= high:
+            said = data("estimate/heat_run.toml")["slip"]
+            problem = said["times"].format(times=ohm / cold_ohm, cold=cold_ohm, minutes=at)
+            remedy = f"{said['look']}. {slip_between(ohm, cold_ohm)}".rstrip(". ")
+            raise InputError.one(problem, remedy, column="ohm", value=f"{ohm:g}", code="improbable")
     zero = INFERRED_ZERO_C[conductor]
     entries = [Entry(at, float(hot_temperature(cold_ohm, cold_temp_c, ohm, zero)), air) for at, ohm, air in readings]
     return entries, READ_SHARE * (max(one.temp_c for one in entries) + zero)
@@ -250,6 +266,12 @@ def _refuse(entries: Sequence[Entry]) -> None:
         )
     if any(later.minutes <= sooner.minutes for sooner, later in zip(entries, entries[1:], strict=False)):
         raise InputError.one("the times do not rise", "order the entries by time", column="minutes", code="conflict")
+    low, high = RISES_K
+    for one in entries:
+        if not low <= one.temp_c - one.air_c <= high:  # nor where one is not a number
+            said = data("estimate/heat_run.toml")["slip"]
+            problem = said["rise"].format(rise=one.temp_c - one.air_c, minutes=one.minutes)
+            raise InputError.one(problem, said["look"], column="temp_c", value=f"{one.temp_c:.4g}", code="improbable")
     first, last = entries[0], entries[-1]
     if last.temp_c - last.air_c <= first.temp_c - first.air_c:
         problem = f"the unit does not warm: {first.temp_c - first.air_c:.3g} K, then {last.temp_c - last.air_c:.3g} K"

@@ -10,6 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 from calib import Register, RegisterError
 from tests.app.visits import opened, settle, text_of as said_by
+from tests.scenes.nonsense import ENTRIES, RUNS, SOUND
 
 PAGE = "calib/app/pages/prove_it.py"
 HOT = "\n".join(
@@ -66,11 +67,30 @@ def test_a_run_is_planned_forecast_and_reckoned_and_moves_the_estimate(
     assert "20 s" in said
     typed(at, copper_w="9.8", idle_rise_k="23.5")
     assert "The iron's loss: 6." in text_of(at)
-    at.text_area(key="heat_readings").set_value("20 73\n60 74\n90 75").run()
-    assert "the resistance rises after switching off" in text_of(at)
-    at.text_area(key="heat_readings").set_value(HOT).run()
     typed(at, ambient_end_c="")
     assert "Air when the line was opened: is empty" in text_of(at)
+
+
+def test_what_no_unit_gives_is_one_error_above_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Readings after switching off and entries while it runs, both wrong at once: one error each, and no figure."""
+    settle(tmp_path, monkeypatch)
+    at = opened(PAGE)
+    these = ("it warms after switching off", "hot ones halved", "one times 1000", "two readings")
+    cases = zip(these, list(ENTRIES)[: len(these)], strict=True)
+    for case, while_it_runs in cases:
+        changed, seconds, ohm, said = RUNS[case]
+        for name, value in (SOUND | changed).items():
+            if name != "allowed_rise_k":
+                at.text_input(key=f"heat_{name}").set_value(f"{value:g}")
+        entries, also = ENTRIES[while_it_runs]
+        at.text_area(key="heat_entries").set_value("\n".join(" ".join(map(str, row)) for row in entries))
+        rows = zip(seconds, ohm, strict=True)
+        at.text_area(key="heat_readings").set_value("\n".join(f"{sec:g} {one:g}" for sec, one in rows)).run()
+        assert not at.exception
+        first, second = (one.value.replace("\\", "") for one in at.error)
+        assert also in first
+        assert said in second
+        assert "Mean rise of the winding" not in text_of(at)
 
 
 def test_a_winding_of_aluminium_is_reckoned_as_such(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

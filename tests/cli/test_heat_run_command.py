@@ -5,8 +5,11 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pytest
+
 from tests.cli.conftest import Run
 from tests.cli.tables import table
+from tests.scenes.nonsense import RUNS, SOUND
 
 ROWS = ("20,76.76", "35,76.51", "50,76.26", "65,76.01", "90,75.62", "120,75.15", "150,74.72", "180,74.31")
 TOLD = ("--cold-ohm", "62.15", "--cold-temp-c", "20.4", "--ambient-start-c", "21", "--ambient-end-c", "22")
@@ -50,11 +53,19 @@ def test_each_fault_is_one_line_with_its_place(called: Run, tmp_path: Path):
         str(tmp_path / "none.csv"),
         "calib heat-run, load_ma '92000000'",
     ]
-    rising = str(table(tmp_path / "rising.csv", "seconds,ohm", "20,73", "60,74", "90,75"))
-    done = called("heat-run", *TOLD, "--readings", rising)
-    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
-    assert "the resistance rises after switching off" in done.stderr
     no_air = called("heat-run", *TOLD[:6], "--readings", few)
     assert no_air.returncode == 2
     assert "--ambient-end-c" in no_air.stderr
     assert no_air.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    "case", ["hot ones halved", "hot ones times 1000", "time and resistance exchanged", "one halved"]
+)
+def test_readings_that_no_unit_gives_are_one_line(called: Run, tmp_path: Path, case: str):
+    changed, seconds, ohm, said = RUNS[case]
+    told = [text for name, value in (SOUND | changed).items() for text in (f"--{name.replace('_', '-')}", f"{value:g}")]
+    rows = [f"{at:g},{one:g}" for at, one in zip(seconds, ohm, strict=True)]
+    done = called("heat-run", *told, "--readings", str(table(tmp_path / "hot.csv", "seconds,ohm", *rows)))
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert said in done.stderr

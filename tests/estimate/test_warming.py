@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, strategies as st
 
 from calib.errors import InputError
-from calib.estimate.warming import E12, Entry, forecast_rise, make_up, run_plan
+from calib.estimate.warming import E12, Entry, entries_by_ohms, forecast_rise, make_up, run_plan
 from tests.counts import share
+from tests.scenes.nonsense import ENTRIES, SOUND
 from tests.scenes.proof import forecasts
 
 
@@ -40,12 +41,22 @@ def test_stop_is_said_when_the_forecast_is_past_the_limit_and_not_before():
     [
         (warming(50.0, 30.0, 11.0), "2 entries are too few"),
         (warming(50.0, 30.0, 31.0)[::-1], "the times do not rise"),
+        ([*warming(50.0, 30.0, 31.0), Entry(35.0, float("nan"), 20.0)], "would be a rise of nan K"),
         ([Entry(at, 60.0 - at, 20.0) for at in (5.0, 10.0, 15.0)], "the unit does not warm"),
     ],
 )
 def test_nonsense_is_one_clear_error(entries: list[Entry], said: str):
     with pytest.raises(InputError) as told:
         forecast_rise(entries, 60.0, 0.5)
+    assert len(told.value.faults) == 1
+    assert said in str(told.value)
+
+
+@pytest.mark.parametrize("case", ENTRIES)
+def test_entries_that_no_warming_unit_gives_are_one_clear_error(case: str):
+    rows, said = ENTRIES[case]
+    with pytest.raises(InputError) as told:
+        forecast_rise(entries_by_ohms(rows, SOUND["cold_ohm"], SOUND["cold_temp_c"])[0], 60.0, 0.5)
     assert len(told.value.faults) == 1
     assert said in str(told.value)
 
