@@ -118,6 +118,11 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
     from calib.register.improbable import (
         improbabilities as improbabilities,
     )
+    from calib.register.moving import (
+        Carried as Carried,
+        carry as carry,
+        set_up_lakehouse as set_up_lakehouse,
+    )
     from calib.register.practice import (
         practice_register as practice_register,
     )
@@ -128,9 +133,11 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
     )
     from calib.register.register import (
         Register as Register,
+        default_register_path as default_register_path,
+    )
+    from calib.register.safekeeping import (
         RegisterCheck as RegisterCheck,
         check_register as check_register,
-        default_register_path as default_register_path,
         restore_register as restore_register,
     )
     from calib.register.tables import (
@@ -168,13 +175,12 @@ _HOMES = {
     "calib.register.bench_book": ("BenchSession", "Meter", "meter_fields"),
     "calib.register.bench_units": ("BenchEntry", "KeptDemand", "KeptEstimate", "KeptHeatRun", "KeptUnit"),
     "calib.register.improbable": ("improbabilities",),
+    "calib.register.moving": ("Carried", "carry", "set_up_lakehouse"),
     "calib.register.practice": ("practice_register",),
     "calib.register.tables": ("read_known", "read_unknown"),
     "calib.register.trouble": ("patience",),
-    "calib.register.register": (
-        *("Register", "RegisterCheck", "check_register", "default_register_path"),
-        "restore_register",
-    ),
+    "calib.register.register": ("Register", "default_register_path"),
+    "calib.register.safekeeping": ("RegisterCheck", "check_register", "restore_register"),
     "calib.review": ("Doubt", "Review", "review_of", "review_register"),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),
     "calib.estimate.line": ("LineNow", "line_now"),

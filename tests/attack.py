@@ -27,7 +27,8 @@ from calib.register.file import opened
 from calib.register.gate import rows
 from calib.register.merge import read_bundle
 from calib.register.records import KnownUnit
-from calib.register.register import Register, check_register
+from calib.register.register import Register
+from calib.register.safekeeping import check_register
 from tests.kills import LANE, WAYS, kill, photograph
 from tests.register import hostile_exchange
 from tests.register.conftest import TYPED

@@ -19,6 +19,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a process of tests for eac
 MEMORY = Path("/dev/shm")  # a disk that waits for nothing, where the system has one
 ROOM = 4 * 10**9  # bytes of it that the tests take at the very most, ten times over
 
+collect_ignore = [] if "CALIB_TEST_CATALOGUE" in os.environ else ["lakehouse"]  # they want PostgreSQL, and its plug-in
 FIRST, LAST = "browser", "speed"  # folders whose tests keep to one process
 
 

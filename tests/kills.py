@@ -25,7 +25,8 @@ from calib.register.evidence_file import EvidenceFile
 from calib.register.frame import frame_of
 from calib.register.merge import Bundle, read_bundle
 from calib.register.records import KnownUnit, UnknownUnit
-from calib.register.register import Register, check_register, restore_register
+from calib.register.register import Register
+from calib.register.safekeeping import check_register, restore_register
 from tests.register.bundles import CELLS, packed, revision
 from tests.register.conftest import TYPED
 from tests.warm import SERVER

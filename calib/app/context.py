@@ -18,6 +18,7 @@ import calib
 from calib import bench, words
 from calib.charts.style import Palette, palette
 from calib.paths import data
+from calib.register.lakehouse import Lakehouse
 from calib.register.records import standing
 from calib.session.meters import meters_of
 
@@ -29,14 +30,15 @@ if TYPE_CHECKING:
     from calib.session.meters import Metered
 
 Mark = tuple[int, ...]
+Place = Path | Lakehouse
 LEVEL = 0.9
 OWN, PRACTICE = "My own", "Practice (simulated)"
 PUBLISHED = "use_published"  # key of the switch for published windings
 CHOICE = "register_choice"
 WRITTEN, STRANGE = "register_in_address", "register_not_known"
 IN_ADDRESS = {"own": OWN, "practice": PRACTICE}
-_HAD: dict[tuple[bool, Path], Path] = {}  # files of the registers that this server has had open
-_READ: dict[Path, tuple[Mark, Opened]] = {}  # what they held when they were last read
+_HAD: dict[tuple[bool, Place], Place] = {}  # files of the registers that this server has had open
+_READ: dict[Place, tuple[Mark, Opened]] = {}  # what they held when they were last read
 LEFT_OPEN = 4  # registers whose content is remembered
 CLOCK_NS, COARSE_CLOCK_NS = 50_000_000, 3_000_000_000  # a file written so lately may change and look the same [ns]
 WAITS = "seen_waits"
@@ -209,13 +211,15 @@ def as_it_stands() -> Opened:
     return found
 
 
-def _mark(path: Path) -> Mark:
+def _mark(path: Place) -> Mark:
     """What tells one state of a register's file from the next, its log's with it; () where the next may look alike.
 
     The file is not opened for it: to close it would let go of the lock that the database holds for another thread of
     this program. A clock of whole seconds, as some removable disks have, tells nothing of a file written a moment ago;
-    a folder of another machine may tell of a change there some seconds late.
+    a folder of another machine may tell of a change there some seconds late. A lakehouse numbers its states.
     """
+    if isinstance(path, Lakehouse):
+        return path.mark()
     found: list[int] = []
     for name in (path, Path(f"{path}.wal")):
         try:

@@ -6,14 +6,17 @@ import argparse
 import math
 from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from calib.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from calib.register.lakehouse import Lakehouse
 
 HERE = "command line"
 
 
-def register_path(typed: str | None) -> Path:
+def register_path(typed: str | None) -> Path | Lakehouse:
     """The path of the register that a command works on, whether it exists yet or not.
 
     Parameters
@@ -26,10 +29,13 @@ def register_path(typed: str | None) -> Path:
     InputError
         The name is blank or a folder's.
     """
+    from calib.register.lakehouse import place_of
     from calib.register.register import default_register_path
     from calib.register.tables import odd_kind
 
-    path = default_register_path() if typed is None else Path(typed)
+    path = default_register_path() if typed is None else place_of(typed)
+    if not isinstance(path, Path):
+        return path
     said = "no file is named" if typed == "" else odd_kind(path).replace("it is", "is")
     if said:
         option, remedy = "--register" if typed is not None else "CALIB_REGISTER", "name the register's file"
@@ -37,7 +43,7 @@ def register_path(typed: str | None) -> Path:
     return path
 
 
-def existing_register(typed: str | None) -> Path:
+def existing_register(typed: str | None) -> Path | Lakehouse:
     """The path of a register that exists.
 
     Raises
@@ -48,6 +54,7 @@ def existing_register(typed: str | None) -> Path:
     path = register_path(typed)
     if not path.exists():
         remedy = "name the register's file, or start one with calib add or calib import"
+        remedy = remedy if isinstance(path, Path) else "name a register's file, or make this one with calib set-up"
         raise InputError.one(
             "there is no register", remedy, column="--register", value=path, where=HERE, code="not-found"
         )

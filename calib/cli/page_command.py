@@ -56,6 +56,7 @@ def choose_register(asked: argparse.Namespace) -> None:
             raise InputError.one(problem, remedy, column=column, value=asked.register, where=HERE, code="conflict")
         os.environ["CALIB_PRACTICE"] = "1"
         return
+    from calib.register.lakehouse import Lakehouse
     from calib.register.register import Register
 
     path = register_path(asked.register).absolute()
@@ -63,7 +64,7 @@ def choose_register(asked: argparse.Namespace) -> None:
         with Register(path) as register:
             register.count()
     os.environ.pop("CALIB_PRACTICE", None)
-    os.environ["CALIB_REGISTER"] = str(path)
+    os.environ["CALIB_REGISTER"] = path.address if isinstance(path, Lakehouse) else str(path)
 
 
 def port_of(typed: str | None) -> int:

@@ -371,7 +371,7 @@ def run_backup(asked: argparse.Namespace) -> None:
 
 def run_restore(asked: argparse.Namespace) -> None:
     """Put a copy of a backup in the register's place; what was there is moved aside, never deleted."""
-    from calib.register.register import restore_register
+    from calib.register.safekeeping import restore_register
 
     if not Path(asked.backup).exists():
         remedy = "name a backup"
@@ -395,7 +395,7 @@ def run_check(asked: argparse.Namespace) -> None:
     CannotError
         Something is wrong with it: what, was printed.
     """
-    from calib.register.register import check_register
+    from calib.register.safekeeping import check_register
 
     found = check_register(existing_register(asked.register))
     say("\n".join(visible(line) for line in str(found).splitlines()))

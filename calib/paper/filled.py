@@ -19,6 +19,7 @@ from calib.paper.layout import SAYS, Block, Photograph, UnitSheet
 from calib.register.attachments import of_record as owner_of
 from calib.register.fields import FIELDS
 from calib.register.frame import frame_of
+from calib.register.lakehouse import Lakehouse, place_of
 from calib.register.records import columns, standing
 from calib.session.bench_steps import of_bench as bench_owner
 from calib.session.bench_unit import UnitNow, answered, units_of
@@ -60,11 +61,11 @@ class Behind:
     photograph: Photograph | None = None
 
     @classmethod
-    def of(cls, register: str | Path, simulated: bool, kind: str, model: Multiplier, **more: Any) -> Behind:
+    def of(cls, register: str | Path | Lakehouse, simulated: bool, kind: str, model: Multiplier, **more: Any) -> Behind:
         """With the fit's name and what it was made of."""
         noun = "unit" if model.records == 1 else "units"
         published = SAYS["with_published"].format(count=model.published) if model.published else ""
-        name = visible(Path(register).name)
+        name = visible(place_of(register).name)
         kept = " (SIMULATED practice data)" if simulated else ""
         told = {"fit": model.content_hash, "known": model.records, "noun": noun, "published": published}
         return cls(name, simulated, kind, SAYS["source"].format(**told, register=name, simulated=kept), **more)

@@ -18,6 +18,7 @@ from calib.register.evidence_file import FACTS, EvidenceFile, fault_of
 from calib.register.fields import line
 from calib.register.file import opened
 from calib.register.gate import transaction
+from calib.register.lakehouse import Lakehouse
 from calib.register.records import record_id
 from calib.register.revisions import Ledger, timed
 from calib.register.tables import sha256_of
@@ -226,7 +227,7 @@ def attachment_faults(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
 class AttachmentStore:
     """Files in a register; every change is a later revision, and no byte of them is ever taken out."""
 
-    path: Path
+    path: Path | Lakehouse
     _wait: float
 
     def attach(self, owner: Owner, given: EvidenceFile, by: str = "", reason: str = "") -> bool:

@@ -29,6 +29,7 @@ from calib.register.fields import (
 )
 from calib.register.file import opened
 from calib.register.gate import transaction
+from calib.register.lakehouse import Lakehouse
 from calib.register.records import Contradiction, Contradictions, parsed
 from calib.register.revisions import Ledger, timed
 from calib.register.trouble import ENTER_AGAIN, AlteredError
@@ -330,7 +331,7 @@ def _session_row(con: duckdb.DuckDBPyConnection, session_id: str) -> tuple[Any, 
 class BenchStore:
     """Meters and sessions in a register's file; every change is a later revision, and nothing is ever taken out."""
 
-    path: Path
+    path: Path | Lakehouse
     _wait: float
 
     def keep_meter(self, meter: Meter) -> bool:

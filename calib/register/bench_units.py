@@ -22,6 +22,7 @@ from calib.register.bench_book import LIMIT, BenchSession, standing_meters, stan
 from calib.register.fields import line
 from calib.register.file import kind_of, opened
 from calib.register.gate import transaction
+from calib.register.lakehouse import Lakehouse
 from calib.register.records import UnknownUnit, record_id
 from calib.register.revisions import PUT_BACK, Ledger
 from calib.register.trouble import ENTER_AGAIN, AlteredError
@@ -526,7 +527,7 @@ class OnTheBench(NamedTuple):
 class UnitStore:
     """Units on the bench in a register's file; every change is a later revision, and nothing is ever taken out."""
 
-    path: Path
+    path: Path | Lakehouse
     _wait: float
 
     def keep_on_bench(

@@ -6,7 +6,7 @@ import os
 import re
 import stat
 from collections.abc import Iterator, Mapping
-from contextlib import ExitStack, closing, contextmanager, suppress
+from contextlib import ExitStack, closing, contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import cache
@@ -41,6 +41,7 @@ from calib.register.gate import (
     transaction,
     turn,
 )
+from calib.register.lakehouse import Lakehouse
 from calib.register.revisions import bring
 from calib.register.trouble import DAMAGED, READ_ONLY, WAIT_S, AlteredError, busy, patience, say
 
@@ -52,7 +53,7 @@ ENDS = ("", *LOGS)  # a register's file, and the database's own files beside it
 _LEFT_OVER = re.compile(r"\.[0-9a-f]{12}\.calib\.new(\.wal.*)?")
 # The state in which a file was last looked through for what is none of calib's, or written by calib: looking takes the
 # database as long as all else of an opening, so an unchanged file is looked through once.
-_OURS: dict[Path, tuple[int, ...] | None] = {}
+_OURS: dict[Path | Lakehouse, tuple[int, ...] | None] = {}
 NOT_OURS = "somebody altered the file: use a backup of it, or ask whoever gave it to you for an export"
 
 
@@ -107,9 +108,11 @@ def make(path: Path, simulated: bool, first: pd.DataFrame | None = None, wait: f
 
 @contextmanager
 def opened(
-    path: Path, wait: float = WAIT_S, *, write: bool = False, also: Path | None = None
+    path: Path | Lakehouse, wait: float = WAIT_S, *, write: bool = False, also: Path | None = None, of: str = ""
 ) -> Iterator[duckdb.DuckDBPyConnection]:
     """Hold a register for one piece of work, its tables up to date; `also` is a file that the work writes too.
+
+    A lakehouse's writers go on beside one another where each says which record its work is `of`.
 
     A register that an older calib wrote is brought up to date where it is to be written, once a copy of it stands
     beside it; to be read, its content is brought up to date in memory, and the file stays as it is. What was written
@@ -121,6 +124,10 @@ def opened(
         As `session` does; where the file is a database but no register, or one of a newer calib; where it is to be
         written and cannot be, or cannot be read back.
     """
+    if isinstance(path, Lakehouse):
+        with _opened_lakehouse(path, wait, write, also, of) as con:
+            yield con
+        return
     barred = in_the_way(path) if write and path.exists() else None
     if barred:
         raise RegisterError(f"{barred}: {READ_ONLY}")
@@ -138,7 +145,21 @@ def opened(
             _read_back(held, before, after)
 
 
-def schema_of(con: duckdb.DuckDBPyConnection, path: Path) -> int:
+@contextmanager
+def _opened_lakehouse(
+    place: Lakehouse, wait: float, write: bool, also: Path | None, of: str
+) -> Iterator[duckdb.DuckDBPyConnection]:
+    with ExitStack() as held:
+        if write:
+            held.enter_context(place.turn(wait, of))
+        con = held.enter_context(place.opened(also=also))
+        if schema_of(con, place) < len(steps()):
+            with nullcontext() if write and not of else place.turn(wait):
+                migrate(con, steps())
+        yield con
+
+
+def schema_of(con: duckdb.DuckDBPyConnection, path: Path | Lakehouse) -> int:
     """The number of the last step of the schema that an open register has had.
 
     Raises
@@ -158,8 +179,10 @@ def schema_of(con: duckdb.DuckDBPyConnection, path: Path) -> int:
     return done
 
 
-def _state_of(path: Path) -> tuple[int, ...] | None:
+def _state_of(path: Path | Lakehouse) -> tuple[int, ...] | None:
     """What another change of a file changes too; None where a log beside it is still to be taken in."""
+    if isinstance(path, Lakehouse):  # others write it all the time: it is looked through once
+        return (0,)
     if any(os.path.lexists(f"{path}{end}") for end in LOGS):
         return None
     told = path.stat()
@@ -204,7 +227,7 @@ def duplicate(con: duckdb.DuckDBPyConnection, new: Path, path: Path) -> None:
     with explained(path):
         attach(con, new, "duplicate", NEW_FILE)
         _keep_as_close(con, new)
-        con.execute("COPY FROM DATABASE register TO duplicate")
+        copy_content(con, "duplicate")
         con.execute("CHECKPOINT duplicate")
         con.execute("DETACH duplicate")
         attach(con, new, "duplicate", "READ_ONLY")
@@ -212,6 +235,19 @@ def duplicate(con: duckdb.DuckDBPyConnection, new: Path, path: Path) -> None:
         con.execute("DETACH duplicate")
     if not same:
         raise RegisterError(f"{path}: the copy is not the same as the register; try again, on another disk")
+
+
+def copy_content(con: duckdb.DuckDBPyConnection, database: str) -> None:
+    """Make the tables of the open register, as old as they are, in another database, which is empty, and fill them."""
+    (current,) = con.execute("SELECT current_database()").fetchone() or ("register",)
+    con.execute("USE register")
+    done = applied(con)
+    con.execute(f"USE {database}")
+    migrate(con, steps()[:done])
+    con.execute("DELETE FROM schema_steps")
+    for name in sorted(tables(con)):
+        con.execute(f"INSERT INTO {name} BY NAME SELECT * FROM register.{name}")
+    con.execute(f"USE {current}")
 
 
 def _keep_as_close(con: duckdb.DuckDBPyConnection, new: Path) -> None:
@@ -236,7 +272,7 @@ def bring_up_to_date(con: duckdb.DuckDBPyConnection, path: Path, new: Path | Non
         migrate(con, steps())
         say(f"{path}: it was made by an older calib and is brought up to date; it stays as it was in {copy.name}")
     else:
-        con.execute("COPY FROM DATABASE register TO memory")
+        copy_content(con, "memory")
         con.execute("USE memory")
         migrate(con, steps())
 
@@ -312,9 +348,7 @@ def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> duckdb.Duck
         attach(con, new, "register", NEW_FILE)
         con.execute("USE register")
         with transaction(con):  # one, since of a file that is not whole nothing stays
-            for step in steps():
-                _apply(con, step)
-            con.execute("INSERT INTO about VALUES (?, ?)", [simulated, datetime.now(UTC).replace(tzinfo=None)])
+            lay_out(con, simulated)
             if first is not None:
                 bring(con, first, "", "")
         con.execute("CHECKPOINT register")
@@ -322,6 +356,13 @@ def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> duckdb.Duck
             return None
         held.pop_all()
         return con
+
+
+def lay_out(con: duckdb.DuckDBPyConnection, simulated: bool) -> None:
+    """Make the tables of a register in an empty database, inside the caller's transaction."""
+    for step in steps():
+        _apply(con, step)
+    con.execute("INSERT INTO about VALUES (?, ?)", [simulated, datetime.now(UTC).replace(tzinfo=None)])
 
 
 def left_over(folder: Path) -> list[Path]:
@@ -399,7 +440,8 @@ WHERE database_name = current_database() AND NOT internal
 
 def objects(con: duckdb.DuckDBPyConnection, macros: bool = True) -> set[tuple[str, str]]:
     """Everything that the open database has in its catalogue, with the SQL that makes it; nothing of it is run."""
-    return {(name, sql) for name, sql in con.execute(_OBJECTS + _MACROS * macros).fetchall()}
+    found = con.execute(_OBJECTS + _MACROS * macros).fetchall()
+    return {(name, sql.replace(" DEFAULT(NULL)", "")) for name, sql in found}
 
 
 _OWN: dict[tuple[Step, ...], frozenset[tuple[str, str]]] = {}

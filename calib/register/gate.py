@@ -271,7 +271,7 @@ def make_gate(path: Path) -> None:
 
 
 @contextmanager
-def explained(path: Path) -> Iterator[None]:
+def explained(path: object) -> Iterator[None]:
     """Turn what the database raises into an error that says what is the matter with a register's file.
 
     A mistake in what it was asked is passed on as it is. That it was interrupted it says in a way of its own.

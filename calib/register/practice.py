@@ -9,7 +9,7 @@ from pathlib import Path
 from calib.errors import RegisterError
 from calib.paths import shipped
 from calib.register import revisions
-from calib.register.file import make, opened
+from calib.register.file import data_folder, make, opened
 from calib.register.gate import transaction
 from calib.register.register import Register, default_register_path
 from calib.register.tables import read_known
@@ -37,7 +37,8 @@ def practice_register(path: str | os.PathLike[str] | None = None) -> Register:
     RegisterError
         It cannot be made or opened, or a register of real readings has its name.
     """
-    beside = default_register_path().with_name("practice.duckdb")
+    default = default_register_path()
+    beside = (default if isinstance(default, Path) else data_folder() / default.name).with_name("practice.duckdb")
     place = Path(os.path.realpath(beside if path is None else path))
     if not place.exists():
         make(place, True, read_known(shipped("datasets/practice/known.csv")))

@@ -51,7 +51,7 @@ def holder(error: object) -> str:
     return f"process {found[2]} ({_program(int(found[2])) or Path(found[1]).name or 'name unknown'})"
 
 
-def busy(path: Path, who: str, waited: float) -> RegisterError:
+def busy(path: object, who: str, waited: float) -> RegisterError:
     """The error for a file that stayed held."""
     return BusyError(f"{path}: it is busy; {who} holds it, waited {waited:.0f} s; close that program or try again")
 
@@ -84,7 +84,7 @@ def check_name(path: Path) -> None:
         raise RegisterError(f"{path}: it is {what} and no file; name a file")
 
 
-def told(path: Path, error: BaseException) -> RegisterError:
+def told(path: object, error: BaseException) -> RegisterError:
     """The error for anything else that the database or the system says of the file.
 
     The line names the file that is in the way, which may be the log or the gate beside the register.
@@ -96,7 +96,7 @@ def told(path: Path, error: BaseException) -> RegisterError:
     said = " ".join((getattr(error, "strerror", None) or str(error)).split())
     named = getattr(error, "filename", None) or next(iter(re.findall(r'file "([^"]+)"', said)), "")
     meaning = _meaning(error, said.replace(" ".join(str(path).split()), "").lower())
-    which = Path(named) if meaning == READ_ONLY and str(named).startswith(f"{path}.") else path
+    which = named if meaning == READ_ONLY and str(named).startswith(f"{path}.") else path
     return RegisterError(f"{which}: {meaning or f'it cannot be used, and why is unknown: {_cut(said)}'}")
 
 

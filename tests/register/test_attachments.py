@@ -13,7 +13,8 @@ from calib.register import attachments
 from calib.register.attachments import PART, Owner, of_record
 from calib.register.evidence_file import EvidenceFile, evidence_of
 from calib.register.records import KnownUnit
-from calib.register.register import Register, check_register, restore_register
+from calib.register.register import Register
+from calib.register.safekeeping import check_register, restore_register
 from tests.register.conftest import TYPED
 from tests.register.test_evidence_file import PDF, picture
 

@@ -13,7 +13,8 @@ import pytest
 from calib.errors import InputError, RegisterError
 from calib.register.bench_units import BenchEntry, KeptDemand, KeptEstimate, KeptHeatRun
 from calib.register.records import UnknownUnit
-from calib.register.register import Register, check_register
+from calib.register.register import Register
+from calib.register.safekeeping import check_register
 
 UNIT: dict[str, object] = {
     "unit": "as typed",

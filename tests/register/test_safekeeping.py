@@ -20,7 +20,8 @@ from calib.register import file
 from calib.register.bench_book import Meter
 from calib.register.frame import frame_of
 from calib.register.records import KnownUnit
-from calib.register.register import Register, check_register, restore_register
+from calib.register.register import Register
+from calib.register.safekeeping import check_register, restore_register
 from tests.counts import share
 from tests.register.conftest import TYPED
 from tests.register.test_gate import HOLD
