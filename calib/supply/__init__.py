@@ -10,7 +10,8 @@ from importlib import import_module
 _NAMES = {
     "budget": (
         *("GlowRegulator", "HeatBudget", "Inrush", "PrimaryCurrent", "Resistor", "Winding", "across", "dropping"),
-        *("fuse_ma", "glow_regulator", "heat_budget", "heater_at_load", "in_series", "inrush", "primary_current"),
+        *("fuse_ma", "glow_regulator", "heat_budget", "heater_at_load", "in_series", "inrush", "preferred_ohm"),
+        "primary_current",
     ),
     "steady_state": ("SupplyState", "critical_inductance", "load_line", "state_of", "steady_state"),
     "section": ("FilterSection", "filter_section", "resonance_hz", "ripple_hz"),

@@ -15,7 +15,9 @@ from calib.errors import above, not_negative, positive, within
 
 __all__ = ["FUSES_MA", "FUSE_HOLDS", "FUSE_OVER_RMS", "GlowRegulator", "HeatBudget", "Inrush", "PrimaryCurrent"]
 __all__ += ["Resistor", "Winding", "across", "dropping", "fuse_ma", "glow_regulator", "heat_budget", "heater_at_load"]
-__all__ += ["in_series", "inrush", "primary_current"]
+__all__ += ["E12", "in_series", "inrush", "preferred_ohm", "primary_current"]
+
+E12 = (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82)  # IEC 60063: what resistors are sold as
 
 FUSE_OVER_RMS = 1.5  # judgement: 1.5 to 2 times the rms current, time-lag
 FUSES_MA = (32.0, 40.0, 50.0, 63.0, 80.0) + tuple(
@@ -36,6 +38,20 @@ class Resistor:
     def watts(self) -> float:
         """Its heat; take one rated for twice that [W]."""
         return self.volts * self.amperes
+
+
+def preferred_ohm(least_ohm: float, most_ohm: float) -> float:
+    """The resistor that is sold nearest the geometric middle of two limits; the middle where none lies between [ohm].
+
+    NaN where the limits are NaN, or the least is above the most.
+    """
+    if not 0.0 < least_ohm <= most_ohm:
+        return math.nan
+    middle = math.sqrt(least_ohm * most_ohm)
+    power = 10.0 ** (math.floor(math.log10(middle)) - 1)
+    sold = [one * power * step for step in (0.1, 1.0, 10.0) for one in E12]
+    inside = [one for one in sold if least_ohm <= one <= most_ohm]
+    return min(inside, key=lambda one: abs(math.log(one / middle)), default=middle)
 
 
 def in_series(ohm: float, current_ma: float) -> Resistor:

@@ -14,6 +14,7 @@ import numpy as np
 
 from calib.supply.budget import fuse_ma
 from calib.supply.parameters import Settings
+from calib.supply.section import RESONANCE_BELOW, resonance_hz, ripple_hz
 from calib.supply.steady_state import CRITICAL, SupplyState
 from calib.supply.valves import Valve
 
@@ -33,6 +34,7 @@ NAMES = {
     "ac-volts": "no-load volts a plate",
     "capacitor-voltage": "capacitors with no load",
     "critical-current": "load current for the choke",
+    "choke-resonance": "resonance of the choke and the capacitor behind it",
     "rating": "direct current against the likeliest rating",
 }
 LEAST = ("source-resistance", "critical-current")  # limits that are a least and not a most
@@ -196,7 +198,7 @@ def rectifier_duty(what: Settings, state: SupplyState, valve: Valve | None = Non
         judged.append(_judge("capacitor-voltage", seen, float(what.capacitor_volts), "V", remedy))
     if critical == critical:
         remedy = _against_stopping(what, critical, fitted)
-        judged.append(_judge("critical-current", state.load_ma, critical, "mA", remedy))
+        judged += [_judge("critical-current", state.load_ma, critical, "mA", remedy), _resonance(what)]
     return Duty(state, valve, inverse, seen, critical, bleeder, fitted, _fuse(what, state), tuple(judged))
 
 
@@ -285,6 +287,18 @@ def _choke(what: Settings) -> tuple[float, float, float]:
     dropped = one * (2 if what.rectifier == "bridge" else 1)
     left = (mean - dropped) / current - float(what.source_ohm) - float(what.choke_ohm)
     return 1000 * current, reactance / BLEEDER, min(left, reactance / BLEEDER) if left > 0 else math.nan
+
+
+def _resonance(what: Settings) -> Judged:
+    """The first choke and its capacitor: they resonate below a third of the ripple's frequency (Lee), or pass hum."""
+    henry, farad = float(what.choke_h or 0.0), float(what.capacitance_uf)
+    most = RESONANCE_BELOW * ripple_hz(what.rectifier, float(what.frequency_hz))
+    least_uf = 1e6 / ((2.0 * math.pi * most) ** 2 * henry)
+    remedy = (
+        f"fit at least {_round(least_uf, 3, up=True)} µF behind this choke, or a larger choke: above that it passes "
+        "hum and swings with the load"
+    )
+    return _judge("choke-resonance", resonance_hz(henry, farad), most, "Hz", remedy)
 
 
 def _against_stopping(what: Settings, critical_ma: float, ohm: float) -> str:

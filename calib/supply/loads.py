@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cache
@@ -14,12 +14,14 @@ from calib.errors import Code, Fault, InputError, outside
 from calib.paths import data, shipped_rows
 from calib.supply.valves import letters, rectifier_valves, without_envelope
 
-__all__ = ["COLUMNS", "LineUp", "Load", "NEEDED", "USES", "load_rows", "loads_of_valve"]
+__all__ = ["COLUMNS", "Drawn", "LineUp", "Load", "NEEDED", "OF_REGULATOR", "USES", "load_rows", "loads_of_valve"]
 
-COLUMNS = ("load", "count", "average_ma", "worst_ma", "ohm", "heater_v", "heater_a", "use")
+OF_REGULATOR = ("regulated_v", "tube_low_ma", "tube_high_ma")
+COLUMNS = ("load", "count", "average_ma", "worst_ma", "ohm", "heater_v", "heater_a", "use", *OF_REGULATOR)
 NEEDED = ("load",)
-USES = ("single", "push-pull")
+USES = ("single", "push-pull", "series", "regulator", "lamp")
 FIELDS = data("supply/fields.toml")["load"]  # of the columns that hold numbers
+RECALLED = data("supply/recalled.toml")  # dial lamps and glow tubes, by type
 # Relative standard uncertainty of one row's current: a valve's by a table or as somebody gave it, a resistor's
 # (judgement: valves of one type differ by some 20 %, old carbon resistors by 10 %).
 TABLE_U, GIVEN_U, OHM_U = 0.12, 0.05, 0.06
@@ -66,6 +68,14 @@ class Load:
         Standard uncertainty of its current over it [-].
     told_by : str
         given, table, or unverified where the table's row was recalled and not read.
+    use : str
+        Of USES: of a valve, a resistor or coil in series with all the current, a glow tube with the resistor before it,
+        or a dial lamp.
+    regulated_v, tube_low_ma, tube_high_ma : float
+        Of a glow tube; NaN of anything else. Its `ohm` is then the resistor before it, NaN where there is none yet, and
+        its currents are those that are drawn behind it [V], [mA].
+    chosen_ohm : bool
+        Whether a glow tube's resistor was not told but chosen.
     """
 
     load: str
@@ -77,6 +87,50 @@ class Load:
     heater_a: float
     relative_u: float
     told_by: str
+    use: str = USES[0]
+    regulated_v: float = math.nan
+    tube_low_ma: float = math.nan
+    tube_high_ma: float = math.nan
+    chosen_ohm: bool = False
+
+    @property
+    def across(self) -> bool:
+        """Whether it is a resistor across the direct voltage."""
+        return self.ohm == self.ohm and self.use not in ("series", "regulator")
+
+    @property
+    def lit(self) -> bool:
+        """Whether it is a glow tube whose resistor is told."""
+        return self.ohm == self.ohm and self.use == "regulator"
+
+    def drawn_ma(self, worst: bool, set_v: float) -> float:
+        """Direct current of one at the direct voltage that it sees, never below 0 [V], [mA]."""
+        if self.across:
+            return max(1e3 * set_v / self.ohm, 0.0)
+        if self.lit:
+            return max(1e3 * (set_v - self.regulated_v) / self.ohm, 0.0)
+        if self.use == "regulator":  # the resistor is still to be chosen: the tube in the middle of its limits
+            return self.worst_ma + math.sqrt(self.tube_low_ma * self.tube_high_ma)
+        return self.worst_ma if worst else self.average_ma
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What a line-up draws at a direct voltage.
+
+    Attributes
+    ----------
+    dc_v : float
+        At the first capacitor [V].
+    total_ma : float
+        Of all loads together [mA].
+    set_v : float
+        What is left to them behind all that stands in series; below 0 where that would drop more than there is [V].
+    """
+
+    dc_v: float
+    total_ma: float
+    set_v: float
 
 
 @dataclass(frozen=True)
@@ -96,20 +150,57 @@ class LineUp:
 
     def fixed_ma(self, worst: bool) -> float:
         """Direct current of all that draws a current of its own, at rest or at full signal [mA]."""
-        return sum(one.count * (one.worst_ma if worst else one.average_ma) for one in self.loads)
+        return sum(one.count * one.drawn_ma(worst, 0.0) for one in self.loads if not (one.across or one.lit))
 
     @property
     def siemens(self) -> float:
-        """Conductance of all resistors together [S]."""
-        return sum(one.count / one.ohm for one in self.loads if one.ohm == one.ohm)
+        """Conductance of all resistors across the direct voltage together [S]."""
+        return sum(one.count / one.ohm for one in self.loads if one.across)
 
-    def relative_u(self, worst: bool, dc_v: float) -> float:
-        """Relative standard uncertainty of the whole direct current at a direct voltage [V], rows independent."""
-        drawn = [one.count * (one.worst_ma if worst else one.average_ma) for one in self.loads]
-        drawn = [
-            1e3 * dc_v * one.count / one.ohm if one.ohm == one.ohm else ma
-            for one, ma in zip(self.loads, drawn, strict=True)
-        ]
+    @property
+    def series_ohm(self) -> float:
+        """Of the field coils and resistors that all the current goes through [ohm]."""
+        return sum(one.count * one.ohm for one in self.loads if one.use == "series")
+
+    @property
+    def by_volts(self) -> bool:
+        """Whether what it draws depends on the direct voltage."""
+        return any(one.across or one.lit for one in self.loads)
+
+    def drawn(self, worst: bool, dc_v: float, before_ohm: float = 0.0) -> Drawn:
+        """What all loads draw at rest or at full signal.
+
+        Parameters
+        ----------
+        worst : bool
+            Whether at full signal.
+        dc_v : float
+            Direct voltage at the first capacitor [V].
+        before_ohm : float
+            Resistance that all the current goes through besides that of the line-up itself [ohm].
+
+        Returns
+        -------
+        Drawn
+            I = (I_fixed + G V - sum V_tube/R_tube) / (1 + G R), G of resistors and of lit tubes' resistors; a tube that
+            has less than its own volts before its resistor is out.
+        """
+        tubes, ohm = [one for one in self.loads if one.lit], self.series_ohm + before_ohm
+        while True:
+            siemens = self.siemens + sum(one.count / one.ohm for one in tubes)
+            held = sum(one.count * one.regulated_v / one.ohm for one in tubes)
+            fixed = self.fixed_ma(worst) / 1e3
+            amperes = (fixed + siemens * dc_v - held) / (1.0 + siemens * ohm)
+            left = dc_v - ohm * amperes
+            lit = [one for one in tubes if left > one.regulated_v]
+            if len(lit) == len(tubes):
+                break
+            tubes = lit
+        return Drawn(dc_v, 1e3 * amperes, left) if left >= 0.0 else Drawn(dc_v, 1e3 * fixed, dc_v - ohm * fixed)
+
+    def relative_u(self, worst: bool, set_v: float) -> float:
+        """Relative standard uncertainty of the whole direct current at the volts left to the loads [V], by rows."""
+        drawn = [one.count * one.drawn_ma(worst, set_v) for one in self.loads]
         whole = sum(drawn)
         spread = math.sqrt(sum((one.relative_u * ma) ** 2 for one, ma in zip(self.loads, drawn, strict=True)))
         return spread / whole if whole > 0.0 else 0.0
@@ -199,8 +290,8 @@ def load_rows(rows: Iterable[Mapping[str, str]], where: str = "", lines: Sequenc
     ----------
     rows : iterable of mappings
         Of COLUMNS, each of one piece: `load`, a valve's type or any name; `count`, 1 where empty; `average_ma` and
-        `worst_ma`; or `ohm`, a resistor across the direct voltage; `heater_v` and `heater_a`; `use`, single or
-        push-pull.
+        `worst_ma`; or `ohm`, a resistor across the direct voltage; `heater_v` and `heater_a`; `use`, of USES, single
+        where empty; of a glow tube `regulated_v`, `tube_low_ma` and `tube_high_ma`, which its type may tell.
     where : str
         What the faults call the file or form.
     lines : sequence of int, optional
@@ -240,19 +331,83 @@ def _load(row: Mapping[str, str]) -> Load:
     numbers, faults = _numbers(row)
     use = row["use"].lower() or USES[0]
     if use not in USES:
-        faults.append(_fault("use", row["use"], "is no use of a valve", f"give {' or '.join(USES)}", "choice"))
+        faults.append(_fault("use", row["use"], "is no use of a load", f"give {', '.join(USES)}, or nothing", "choice"))
     if not row["load"]:
         faults.append(_fault("load", "", "the load has no name", "give a valve's type, or any name", "missing"))
     ohm, count = numbers["ohm"], numbers["count"]
-    if ohm == ohm and (numbers["average_ma"] == numbers["average_ma"] or numbers["worst_ma"] == numbers["worst_ma"]):
+    faults += _of_use(use, row, numbers)
+    told = [numbers[one] for one in ("average_ma", "worst_ma")]
+    if ohm == ohm and use != "regulator" and any(one == one for one in told):
         problem, remedy = "a resistor and a current are given together", "give one, and the other in a row of its own"
         faults.append(_fault("ohm", row["ohm"], problem, remedy, "conflict"))
     if count != int(count):
         faults.append(_fault("count", row["count"], "is no whole number", "give how many there are", "not-a-number"))
-    found = None if faults else _filled(row["load"], use, numbers, faults)
+    fill = {"regulator": _regulator, "lamp": _lamp}.get(use, _filled)
+    found = None if faults else fill(row["load"], use, numbers, faults)
     if faults or found is None:
         raise InputError(faults)
     return found
+
+
+def _of_use(use: str, row: Mapping[str, str], numbers: Mapping[str, float]) -> Iterator[Fault]:
+    """The faults of what a use needs, and of what belongs to another."""
+    if use == "series" and numbers["ohm"] != numbers["ohm"]:
+        remedy = "give its ohms: the coil or resistor that all the current goes through"
+        yield _fault("ohm", "", "what stands in series has a resistance", remedy, "missing")
+    for name in OF_REGULATOR:
+        if use != "regulator" and row[name]:
+            remedy = "leave it empty, or give the use 'regulator'"
+            yield _fault(name, row[name], "belongs to a glow tube", remedy, "conflict")
+    foreign = {"lamp": ("average_ma", "worst_ma", "ohm"), "regulator": ("heater_v", "heater_a")}.get(use, ())
+    for name in foreign:
+        if row[name]:
+            what = "a lamp is fed by its heater winding" if use == "lamp" else "a glow tube has no heater"
+            yield _fault(name, row[name], what, "leave it empty, or give another use", "conflict")
+
+
+def _recalled(kind: str, name: str) -> dict[str, float]:
+    """What is recalled of a lamp or a glow tube of a type; empty where nothing is."""
+    sought = letters(name).lstrip("#")
+    sought = f"0{sought[1:]}" if sought.startswith("O") else sought
+    by_type = {letters(one): told for one, told in RECALLED[kind].items()}
+    return dict(by_type.get(sought.removeprefix("NO"), {}))
+
+
+def _regulator(name: str, use: str, numbers: Mapping[str, float], faults: list[Fault]) -> Load | None:
+    """A glow tube: its volts and limits as given, else as recalled of its type."""
+    known = _recalled("glow", name)
+    told = {one: numbers[one] if numbers[one] == numbers[one] else known.get(one, math.nan) for one in OF_REGULATOR}
+    faults += [
+        _fault(one, "", "a glow tube needs it, and its type is not known", "give it from the tube's sheet", "missing")
+        for one, value in told.items()
+        if value != value
+    ]
+    if told["tube_high_ma"] <= told["tube_low_ma"]:
+        problem, remedy = f"is no more than the least, {told['tube_low_ma']:g} mA", "give the greatest that it stands"
+        faults.append(_fault("tube_high_ma", f"{told['tube_high_ma']:g}", problem, remedy, "conflict"))
+    if faults:
+        return None
+    behind = float(np.fmax.reduce([numbers["worst_ma"], numbers["average_ma"], 0.0]))
+    given = all(numbers[one] == numbers[one] for one in OF_REGULATOR)
+    count, ohm = int(numbers["count"]), numbers["ohm"]
+    by = "given" if given else "unverified"
+    held, least, most = (told[one] for one in OF_REGULATOR)
+    return Load(name, count, behind, behind, ohm, math.nan, math.nan, OHM_U, by, use, held, least, most)
+
+
+def _lamp(name: str, use: str, numbers: Mapping[str, float], faults: list[Fault]) -> Load | None:
+    """A dial lamp by its number, which the heaters' winding feeds."""
+    known = _recalled("lamp", name)
+    volts, amperes = (
+        numbers[one] if numbers[one] == numbers[one] else known.get(one, math.nan) for one in ("heater_v", "heater_a")
+    )
+    if volts != volts or amperes != amperes:
+        problem = "is no lamp that is known by its number"
+        faults.append(_fault("load", name, problem, "give its volts and amperes as a heater's", "choice"))
+        return None
+    given = numbers["heater_v"] == numbers["heater_v"] and numbers["heater_a"] == numbers["heater_a"]
+    by = "given" if given else "unverified"
+    return Load(name, int(numbers["count"]), 0.0, 0.0, math.nan, volts, amperes, 0.0, by, use)
 
 
 def _numbers(row: Mapping[str, str]) -> tuple[dict[str, float], list[Fault]]:
@@ -317,7 +472,7 @@ def _filled(name: str, use: str, numbers: Mapping[str, float], faults: list[Faul
         problem, remedy = f"is less than the average, {average:g} mA", "give the greater one as the worst case"
         faults.append(_fault("worst_ma", f"{worst:g}", problem, remedy, "conflict"))
         return None
-    return Load(name, int(numbers["count"]), average, worst, ohm, heater_v, heater_a, relative_u, told_by)
+    return Load(name, int(numbers["count"]), average, worst, ohm, heater_v, heater_a, relative_u, told_by, use)
 
 
 def _unknown(name: str) -> Fault:

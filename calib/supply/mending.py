@@ -14,25 +14,30 @@ from typing import Any
 import numpy as np
 
 from calib.paths import data
+from calib.supply.budget import E12
 from calib.supply.duty import NAMES, Duty, rectifier_duty
 from calib.supply.parameters import Settings
 from calib.supply.steady_state import SupplyState, states_of
 
 __all__ = ["Mending", "mendings"]
 
-DECADE = (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82)  # IEC 60063, E12
-SERIES_OHM = tuple(float(one * power) for power in (1, 10) for one in DECADE) + (1000.0, 1200.0, 1500.0)
+SERIES_OHM = tuple(float(one * power) for power in (1, 10) for one in E12) + (1000.0, 1200.0, 1500.0)
 CAPACITORS_UF = (100.0, 80.0, 64.0, 50.0, 47.0, 40.0, 32.0, 22.0, 20.0, 16.0, 12.0, 10.0, 8.0, 6.0, 4.0)
 CHOKES_H = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 30.0, 40.0, 60.0)
 CHOKE_OHM_PER_H = 15.0  # of ordinary filter chokes (judgement)
 OVER_CRITICAL = 1.5  # of the inductance, since a choke loses some with its direct current (judgement)
+BLEEDERS_OHM = tuple(float(one * power) for power in (10, 100, 1000, 10_000) for one in E12)
+LIGHTER = (0.75, 0.5, 0.25, 0.0)  # of what a bleeder draws
 DIODE_DROP_V, INVERSE_SPARE = 1.0, 1.5  # of silicon; its peak inverse rating over what it sees (judgement)
 # The limits that a change of a kind can mend.
 MENDS = {
     "series-resistor": {"source-resistance", "peak-current"},
     "smaller-capacitor": {"first-capacitor", "peak-current"},
     "choke-input": {"first-capacitor", "peak-current", "source-resistance", "direct-current", "ac-volts"},
+    "lighter-bleeder": {"direct-current", "peak-current"},
     "less-current": {"direct-current", "peak-current"},
+    "bleeder": {"critical-current"},
+    "larger-capacitor": {"choke-resonance"},
     "solid-state": {
         "first-capacitor",
         "peak-current",
@@ -67,15 +72,17 @@ class Mending:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values."""
-        return {"how": self.how, "mends": list(self.mends), "leaves": list(self.leaves), **self.figures}
+        told = {name: value if math.isfinite(value) else None for name, value in self.figures.items()}
+        return {"how": self.how, "mends": list(self.mends), "leaves": list(self.leaves), **told}
 
     def __str__(self) -> str:
         says = data("supply/mending.toml")
         left = says["leaves"].format(limits=", ".join(NAMES[one] for one in self.leaves)) if self.leaves else ""
-        return str(says[self.how]).format(**self.figures) + left
+        how = "no-bleeder" if self.figures.get("bled_ma") == 0.0 else self.how
+        return str(says[how]).format(**self.figures) + left
 
 
-def mendings(what: Settings, duty: Duty) -> tuple[Mending, ...]:
+def mendings(what: Settings, duty: Duty, bled_ma: float = 0.0) -> tuple[Mending, ...]:
     """What would make the supply fit.
 
     Parameters
@@ -84,22 +91,21 @@ def mendings(what: Settings, duty: Duty) -> tuple[Mending, ...]:
         The supply, of one case.
     duty : Duty
         What it asks of its parts, as ``rectifier_duty`` gives it.
+    bled_ma : float
+        What bleeders draw of the load: a lighter one draws less [mA].
 
     Returns
     -------
     tuple of Mending
-        The least change of each kind that mends all that its kind can; none without a valve or with no limit of it
-        broken.
+        The least change of each kind that mends all that its kind can; none where no limit is broken.
     """
     broken = {one.limit for one in duty.broken}
-    if duty.valve is None or not broken & MENDS["solid-state"]:
-        return ()
     found = []
     for how, able in MENDS.items():
         wanted = broken & able
         if not wanted:
             continue
-        for changed, figures in _changes(how, what, duty):
+        for changed, figures in _changes(how, what, duty, bled_ma):
             left = {one.limit for one in changed.broken}
             if not left & wanted:
                 found.append(Mending(how, tuple(sorted(broken - left)), tuple(sorted(left)), figures))
@@ -107,7 +113,7 @@ def mendings(what: Settings, duty: Duty) -> tuple[Mending, ...]:
     return tuple(found)
 
 
-def _changes(how: str, what: Settings, duty: Duty) -> Iterator[tuple[Duty, dict[str, float]]]:
+def _changes(how: str, what: Settings, duty: Duty, bled_ma: float) -> Iterator[tuple[Duty, dict[str, float]]]:
     """The changes of a kind, the least first, each with what it makes and its figures."""
     ohm = float(what.source_ohm)
     if how == "series-resistor" and what.filter == "capacitor":
@@ -126,7 +132,16 @@ def _changes(how: str, what: Settings, duty: Duty) -> Iterator[tuple[Duty, dict[
         yield from _through_choke(what)
     elif how == "less-current" and duty.valve is not None:
         yield from _with_less(what, duty)
-    elif how == "solid-state":
+    elif how == "lighter-bleeder" and bled_ma > 0.0:
+        yield from _lighter(what, duty, bled_ma)
+    elif how == "bleeder":
+        yield from _bled(what, duty)
+    elif how == "larger-capacitor":
+        for one in reversed([one for one in CAPACITORS_UF if one > float(what.capacitance_uf)]):
+            (state, new), *_ = _duties([replace(what, capacitance_uf=one)], "source_ohm")
+            if state is not None and new is not None:
+                yield new, {"uf": one, "dc_v": state.dc_v, "ripple_v_pp": state.ripple_v_pp}
+    elif how == "solid-state" and duty.valve is not None:
         yield from _with_diodes(what, duty)
 
 
@@ -160,6 +175,33 @@ def _with_less(what: Settings, duty: Duty) -> Iterator[tuple[Duty, dict[str, flo
     for one, (state, new) in zip(loads, _duties(cases, "load_ma"), strict=True):
         if state is not None and new is not None:
             yield new, {"load_ma": one, "less_ma": load - one, "dc_v": state.dc_v}
+
+
+def _lighter(what: Settings, duty: Duty, bled_ma: float) -> Iterator[tuple[Duty, dict[str, float]]]:
+    """With bleeders that draw less, down to none, and the resistance that all of them together then have."""
+    others = max(duty.state.load_ma - bled_ma, 0.0)
+    left = [bled_ma * share for share in LIGHTER]
+    cases = [replace(what, load_ma=others + one) for one in left]
+    for one, (state, new) in zip(left, _duties(cases, "load_ma"), strict=True):
+        if state is not None and new is not None:
+            ohm = 1e3 * state.dc_v / one if one else math.inf
+            yield new, {"ohm": ohm, "bled_ma": one, "load_ma": others + one, "dc_v": state.dc_v}
+
+
+def _bled(what: Settings, duty: Duty) -> Iterator[tuple[Duty, dict[str, float]]]:
+    """With a bleeder beside the load, the largest of the series that keeps the choke's current from stopping."""
+    load = duty.state.load_ma
+    ((least, _),) = _duties([replace(what, load_ma=duty.critical_ma)], "load_ma")
+    if least is None:
+        return
+    most_ohm = 1e3 * least.dc_v / (duty.critical_ma - load)
+    for ohm in [one for one in reversed(BLEEDERS_OHM) if one < 1.02 * most_ohm][:3]:
+        dc_v = least.dc_v
+        for _ in range(3):  # the voltage falls little with what a smaller one draws more
+            ((_, new),) = _duties([replace(what, load_ma=load + 1e3 * dc_v / ohm)], "load_ma")
+            dc_v = new.state.dc_v if new is not None else dc_v
+        if new is not None:
+            yield new, {"ohm": ohm, "bled_ma": new.state.load_ma - load, "watts": dc_v**2 / ohm, "dc_v": dc_v}
 
 
 def _with_diodes(what: Settings, duty: Duty) -> Iterator[tuple[Duty, dict[str, float]]]:

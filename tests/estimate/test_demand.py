@@ -99,6 +99,70 @@ def test_second_section_is_told_behind_the_first():
     assert "resonate at 50.3 Hz" in str(asked(supply=SetSupply(16.0, section_ohm=200.0, section_uf=2.0, section_h=5.0)))
 
 
+def test_field_coil_takes_its_drop_from_the_set_and_turns_it_to_heat():
+    coil = {"load": "field coil", "use": "series", "ohm": "1150"}
+    found = asked(load_rows([{"load": "set", "average_ma": "60", "worst_ma": "84"}, coil]))
+    told = found.as_dict()
+    # 1150 ohm at 84 mA: 96.6 V and 8.1144 W.
+    assert told["series"] == [{"load": "field coil", "ohm": 1150.0, "drop_v": 96.6, "watts": pytest.approx(8.1144)}]
+    assert told["set_v_worst"] == pytest.approx(found.dc_v_worst - 96.6)
+    assert told["set_v"] == pytest.approx(found.dc_v - 69.0)
+    assert (found.dc_v, found.odds_worst) == (asked().dc_v, pytest.approx(asked(line_up_84()).odds_worst))
+    assert "field coil, 1150 ohm in series: it drops 96.6 V" in str(found)
+    assert asked().as_dict()["set_v"] == asked().dc_v
+    too_much = asked(load_rows([{"load": "set", "average_ma": "84"}, coil | {"ohm": "9000"}]))
+    assert "would drop more than there is" in str(too_much)
+
+
+def line_up_84() -> LineUp:
+    return load_rows([{"load": "set", "average_ma": "60", "worst_ma": "84"}])
+
+
+def test_bleeder_behind_a_field_coil_and_a_section_draws_by_what_they_leave():
+    rows = [{"load": "set", "average_ma": "40"}, {"load": "coil", "use": "series", "ohm": "500"}]
+    supply = SetSupply(16.0, section_ohm=700.0, section_uf=16.0)
+    found = asked(load_rows([*rows, {"load": "bleeder", "ohm": "22000"}]), supply)
+    left = found.dc_v - 1.2 * found.average_ma
+    assert found.as_dict()["set_v"] == pytest.approx(left)
+    assert found.average_ma == pytest.approx(40.0 + left / 22.0, rel=1e-5)
+    (one,) = found.as_dict()["across"]
+    assert (one["ma"], one["watts"]) == (pytest.approx(left / 22.0), pytest.approx(left**2 / 22000.0))
+
+
+def test_glow_tube_gets_a_resistor_that_keeps_it_lit_and_whole_at_both_ends_of_the_line():
+    rows = [{"load": "set", "average_ma": "40", "worst_ma": "55"}]
+    tube = {"load": "0D3", "use": "regulator", "average_ma": "8"}
+    found = asked(load_rows([*rows, tube]))
+    (one,) = found.as_dict()["regulators"]
+    assert one["works"]
+    assert one["chosen"]
+    assert one["least_ohm"] <= one["ohm"] <= one["most_ohm"]
+    assert 5.0 <= one["tube_low_ma"] < one["tube_high_ma"] <= 40.0
+    # The same set with that resistor as its own, run on either line: its volts tell the tube's current.
+    given = load_rows([*rows, tube | {"ohm": str(one["ohm"])}])
+    low, high = (asked(given, SetSupply(16.0, diode_drop_v=1.0, line_now_v=117.0 * by)) for by in (0.95, 1.05))
+    assert one["tube_low_ma"] == pytest.approx(1e3 * (low.set_side.set_worst_v - 150.0) / one["ohm"] - 8.0, rel=1e-4)
+    assert one["tube_high_ma"] == pytest.approx(1e3 * (high.set_side.set_v - 150.0) / one["ohm"], rel=1e-4)
+    assert one["watts"] == pytest.approx((high.set_side.set_v - 150.0) ** 2 / one["ohm"], rel=1e-4)
+    assert found.worst_ma == pytest.approx(55.0 + 1e3 * (found.dc_v_worst - 150.0) / one["ohm"], rel=1e-5)
+    assert "inside its 5 to 40 mA" in str(found)
+    assert "Figures recalled and not read in a sheet: 0D3" in str(found)
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ({"ohm": "5600"}, "NOT inside its 5 to 40 mA. Fit"),
+        ({"average_ma": "60"}, "no resistor keeps it inside its 5 to 40 mA with 60 mA drawn behind it"),
+        ({"regulated_v": "700"}, "it has not that much before its resistor"),
+    ],
+)
+def test_glow_tube_that_does_not_do_is_said_with_what_would(row: dict[str, str], said: str):
+    found = asked(load_rows([{"load": "set", "average_ma": "40"}, {"load": "0D3", "use": "regulator"} | row]))
+    assert said in str(found)
+    assert "regulator" in found.flags.split(";")
+
+
 def test_what_would_mend_a_broken_limit_is_told_after_its_caution():
     found = asked(supply=SetSupply(60.0, valve="5Y3-GT"))
     assert {"smaller-capacitor", "choke-input", "solid-state"} <= {one["how"] for one in found.as_dict()["mendings"]}
@@ -160,6 +224,7 @@ def test_choke_is_judged_at_the_least_load():
     found = asked(loads, supply, filter="choke")
     judged = {one.limit: one for one in found.judged}["critical-current"]
     assert (judged.verdict, judged.value) == ("broken", pytest.approx(30.0))
+    assert [one.how for one in found.mendings] == ["bleeder"]  # of the least load, though the worst needs none
 
 
 def test_load_beyond_the_source_is_said_and_not_reckoned():

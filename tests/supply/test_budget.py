@@ -15,6 +15,7 @@ from calib.supply.budget import (
     heat_budget,
     heater_at_load,
     inrush,
+    preferred_ohm,
     primary_current,
 )
 
@@ -36,6 +37,13 @@ def test_regulator_that_no_resistor_serves_says_so():
     assert not found.works
     assert math.isnan(found.ohm)
     assert found.least_ohm > found.most_ohm
+
+
+def test_resistor_is_one_that_is_sold_and_nearest_the_middle():
+    assert preferred_ohm(3500.0, 6538.46) == 4700.0  # the middle is 4784
+    assert preferred_ohm(11.0, 11.5) == pytest.approx(math.sqrt(11.0 * 11.5))  # none is sold between
+    assert preferred_ohm(98.0, 103.0) == 100.0
+    assert math.isnan(preferred_ohm(5.0, 4.0))
 
 
 def test_fuse_is_the_next_size_and_none_without_a_current():

@@ -47,6 +47,42 @@ def test_resistor_draws_by_the_voltage_and_a_lamp_nothing():
     assert loads.relative_u(True, 310.0) == pytest.approx(0.06)
 
 
+def test_lamps_and_glow_tubes_are_known_by_their_numbers_and_said_to_be_recalled():
+    loads = line_up({"load": "#47", "use": "lamp", "count": "2"}, {"load": "OD3", "use": "regulator"})
+    lamp, tube = loads.loads
+    assert (loads.heaters, lamp.drawn_ma(True, 300.0)) == (((6.3, 0.3),), 0.0)
+    assert (tube.regulated_v, tube.tube_low_ma, tube.tube_high_ma) == (150.0, 5.0, 40.0)
+    assert loads.unverified == ("#47", "OD3")
+    row = {"load": "VR150", "use": "regulator", "regulated_v": "152", "tube_low_ma": "4", "tube_high_ma": "30"}
+    assert line_up(row).unverified == ()
+
+
+def settled_ma(loads: LineUp, dc_v: float, before_ohm: float) -> float:
+    """What all loads draw, by halving an interval of currents: each tried against what the volts behind it draw."""
+    low, high = 0.0, 5000.0
+    for _ in range(100):
+        middle = (low + high) / 2.0
+        behind = dc_v - (before_ohm + loads.series_ohm) * middle / 1e3
+        drawn = sum(one.count * one.drawn_ma(True, behind) for one in loads.loads)
+        low, high = (middle, high) if drawn > middle else (low, middle)
+    return middle
+
+
+@pytest.mark.parametrize(("dc_v", "before_ohm"), [(400.0, 0.0), (400.0, 300.0), (230.0, 0.0), (160.0, 0.0)])
+def test_what_stands_in_series_leaves_less_to_resistors_and_tubes(dc_v: float, before_ohm: float):
+    loads = line_up(
+        {"load": "set", "average_ma": "50"},
+        {"load": "field coil", "use": "series", "ohm": "900"},
+        {"load": "bleeder", "ohm": "22000", "count": "2"},
+        {"load": "0A3", "use": "regulator", "ohm": "8200"},
+        {"load": "0D3", "use": "regulator", "ohm": "4700", "average_ma": "6"},
+    )
+    found = loads.drawn(True, dc_v, before_ohm)
+    assert found.total_ma == pytest.approx(settled_ma(loads, dc_v, before_ohm), rel=1e-9)
+    assert found.set_v == pytest.approx(dc_v - (900.0 + before_ohm) * found.total_ma / 1e3)
+    assert loads.drawn(True, 30.0).set_v < 0.0  # 45 V in the coil alone
+
+
 def test_rows_are_independent_in_the_uncertainty():
     one = line_up({"load": "a", "average_ma": "40"})
     two = line_up({"load": "a", "average_ma": "20"}, {"load": "b", "average_ma": "20"})
@@ -72,7 +108,15 @@ def test_rectifier_s_heater_is_added_once():
         ({"load": "a", "average_ma": "nan"}, "is not a number"),
         ({"load": "a", "count": "1.5", "average_ma": "9"}, "is no whole number"),
         ({"load": "a", "average_ma": "9", "heater_v": "6.3"}, "a heater has volts and amperes"),
-        ({"load": "6V6", "use": "parallel"}, "is no use of a valve"),
+        ({"load": "6V6", "use": "parallel"}, "is no use of a load"),
+        ({"load": "6V6", "regulated_v": "150"}, "belongs to a glow tube"),
+        ({"load": "coil", "use": "series"}, "what stands in series has a resistance"),
+        ({"load": "coil", "use": "series", "ohm": "0"}, "is outside the limits, 1 to 1e+08 ohm"),
+        ({"load": "VR999", "use": "regulator", "tube_low_ma": "5", "tube_high_ma": "30"}, "a glow tube needs it"),
+        ({"load": "0D3", "use": "regulator", "tube_high_ma": "4"}, "is no more than the least, 5 mA"),
+        ({"load": "0D3", "use": "regulator", "heater_v": "6.3"}, "a glow tube has no heater"),
+        ({"load": "99", "use": "lamp"}, "is no lamp that is known by its number"),
+        ({"load": "47", "use": "lamp", "average_ma": "5"}, "a lamp is fed by its heater winding"),
         ({"load": "", "average_ma": "9"}, "the load has no name"),
         ({"load": "EM34"}, "the table does not tell what a EM34 draws"),
     ],

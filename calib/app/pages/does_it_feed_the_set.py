@@ -17,7 +17,7 @@ from calib.paths import data
 from calib.register.fields import facts_of
 from calib.session import fields as measured, readings as r
 from calib.supply.duty import NAMES, Judged
-from calib.supply.loads import FIELDS, USES, LineUp, load_rows
+from calib.supply.loads import FIELDS, OF_REGULATOR, USES, LineUp, load_rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,7 +31,10 @@ SUPPLY = (
     *("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "series_ohm"),
     *("section_ohm", "section_h", "section_uf", "line_now_v", "line_now_hz"),
 )
-MORE = ("average_ma", "worst_ma", "ohm", "heater_v", "heater_a")
+VALVE = ("average_ma", "worst_ma", "ohm", "heater_v", "heater_a")
+# What is asked of a load, by its use.
+ASKED = {"single": VALVE, "push-pull": VALVE, "series": ("ohm",), "lamp": ("heater_v", "heater_a")}
+ASKED |= {"regulator": ("average_ma", "ohm", *OF_REGULATOR)}
 OF_ROW = tuple(measured.Field.of(one) for one in facts_of(FIELDS).values())
 ROWS_OF = measured.Rows("rows", SAYS["fields"]["load"], OF_ROW, ROWS, MOST_ROWS)
 OF_SUPPLY = facts_of({name: data("supply/fields.toml")["supply"][name] for name in SUPPLY})
@@ -85,7 +88,7 @@ def _loads(form: forms.Form, done: measured.Checked) -> LineUp | None:
     if count < MOST_ROWS:
         st.button("Another kind of load", key="more_of_set", on_click=_more)
     asked = [at for at, row in enumerate(rows) if row["load"]]
-    if not asked or any(f"{one.name}_{at + 1}" in done.faults for at in asked for one in OF_ROW):
+    if not asked or any(f"{name}_{at + 1}" in done.faults for at in asked for name in _asked(rows[at]["use"])):
         return None
     try:
         return load_rows([rows[at] for at in asked], lines=asked)
@@ -103,14 +106,20 @@ def _row(form: forms.Form, done: measured.Checked, number: int) -> dict[str, str
         forms.number(f"set_load_{number}", f"{LABELS['load']} {number}", placeholder="6V6-GT")
     with how_many:
         form.ask(f"count_{number}", placeholder="1")
-    with st.expander("A pair, other currents or ohms, a heater"):
-        names = {"single": "by itself", "push-pull": "one of a push-pull pair"}
-        forms.pick(f"set_use_{number}", LABELS["use"], names, row=True)
-        form.ask(*(f"{field}_{number}" for field in MORE))
-    held = {name: str(st.session_state.get(f"set_{name}_{number}") or "").strip() for name in ("load", "use")}
-    return {**held, "use": held["use"] or USES[0]} | {
-        one.name: measured.shown(done.values.get(f"{one.name}_{number}")) for one in OF_ROW
-    }
+    use = str(st.session_state.get(f"set_use_{number}") or USES[0])
+    with st.expander(SAYS["more"]):
+        forms.pick(f"set_use_{number}", LABELS["use"], SAYS["use"])
+        if use in SAYS["of_use"]:
+            st.write(SAYS["of_use"][use])
+        form.ask(*(f"{field}_{number}" for field in ASKED[use]))
+    load = str(st.session_state.get(f"set_load_{number}") or "").strip()
+    told = {field: measured.shown(done.values.get(f"{field}_{number}")) for field in _asked(use)}
+    return {"load": load, "use": use} | told
+
+
+def _asked(use: str) -> tuple[str, ...]:
+    """What a row of that use is asked for: what was typed under another one does not count."""
+    return ("count", *ASKED[use])
 
 
 def _more() -> None:
@@ -158,6 +167,10 @@ def _answer(opened: context.Opened, unit: pd.DataFrame, line_up: LineUp, supply:
     st.html(context.table(("what", "figure"), _figures(found)))
     for note in found.notes:
         st.write(words.plain(note))
+    if said := found.set_words:
+        st.subheader(SAYS["set_side"], anchor=False)
+        for line in said:
+            st.write(words.plain(line))
     _mains(found)
     on_bench.demand(opened, context.model_of(opened), unit, found, (line_up, supply))
 
@@ -209,6 +222,9 @@ def _figures(found: Demand) -> list[tuple[str, str]]:
         told.append(("behind the second section", found.section.dc_v, "V"))
         told.append(("ripple there, at most", found.section.ripple_v_pp, "V peak to peak"))
         told.append(("heat in the section", found.section.watts, "W"))
+    if found.set_side.apart:
+        told.append(("left to the set at rest", found.set_side.set_v, "V"))
+        told.append(("left to the set at worst", found.set_side.set_worst_v, "V"))
     told += [(f"heaters of {measured.shown(volts)} V", amperes, "A") for volts, amperes in found.heaters]
     rows = [(name, f"{words.figure(value)} {symbol}") for name, value, symbol in told if value is not None]
     if found.dc_v is not None and found.dc_v_low is not None and found.dc_v_high is not None:
