@@ -67,6 +67,14 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         LineNow as LineNow,
         line_now as line_now,
     )
+    from calib.estimate.old_winding import (
+        AsItWas as AsItWas,
+        AsWound as AsWound,
+        NewWinding as NewWinding,
+        OldWinding as OldWinding,
+        as_it_was as as_it_was,
+        as_wound as as_wound,
+    )
     from calib.estimate.rewind import (
         RewindPlan as RewindPlan,
         RewindTarget as RewindTarget,
@@ -184,6 +192,7 @@ _HOMES = {
     "calib.review": ("Doubt", "Review", "review_of", "review_register"),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),
     "calib.estimate.line": ("LineNow", "line_now"),
+    "calib.estimate.old_winding": ("AsItWas", "AsWound", "NewWinding", "OldWinding", "as_it_was", "as_wound"),
     "calib.estimate.rewind": ("RewindPlan", "RewindTarget", "rewind_plan"),
     "calib.estimate.unit": ("UnitEstimate", "estimate_unit"),
     "calib.estimate.demand": ("Demand", "SetSupply", "demand_of"),

@@ -7,10 +7,11 @@ is judgement says so.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from calib.bench.resistance import CONDUCTORS, INFERRED_ZERO_C, REFERENCE_C, RESISTIVITY_OHM_M, resistance_at
+from calib.bench.resistance import CONDUCTORS, REFERENCE_C, RESISTIVITY_OHM_M, resistance_at
 from calib.bench.wire import ohm_per_metre, wire_area_mm2
 from calib.errors import Fault, InputError, above, positive
 from calib.estimate.rewind import REWIND
@@ -20,9 +21,11 @@ from calib.register.fields import faults_of
 if TYPE_CHECKING:
     from calib.estimate.rewind import RewindPlan
 
-__all__ = ["AsItWas", "OLD", "OldWinding", "as_it_was", "as_planned", "turns_by_loose_turn"]
+__all__ = ["AsItWas", "AsWound", "NewWinding", "OLD", "OldWinding", "READ", "as_it_was", "as_wound"]
+__all__ += ["turns_by_loose_turn"]
 
 OLD = ("was_winding_v", "was_turn_v", "was_turns", "was_wire_mm")
+READ = ("read_v", "read_ohm", "read_temp_c")  # of the new one
 APART = 0.03  # of the turns: counting and the loose turn may differ by so much (judgement)
 MAKING_SHARE, READING_SHARE = 0.03, 0.015  # sd of V/R: length and pull of the wire; two ordinary meters (judgement)
 READ_90 = 1.645
@@ -195,22 +198,112 @@ def turns_by_loose_turn(winding_v: float, turn_v: float) -> float:
     return winding_v / turn_v
 
 
-def as_planned(plan: RewindPlan, volts: float, ohm: float, temp_c: float) -> tuple[float, float]:
-    """V/R read on the new winding over the plan's, and what around 1 readings and winding leave open at 90 % [-].
+@dataclass(frozen=True)
+class NewWinding:
+    """What the new high-voltage winding reads as, checked.
 
-    Parameters
+    Attributes
     ----------
-    plan : RewindPlan
-        What was planned.
-    volts, ohm, temp_c : float
-        Of the whole high-voltage winding at no load, its resistance, above 0, and its temperature [V, ohm, °C].
-
-    Raises
-    ------
-    ValueError
-        A voltage or resistance not above 0, or a temperature beyond the metal's.
+    read_v : float
+        The whole winding at no load and line voltage, 1 to 1e4 [V].
+    read_ohm, read_temp_c : float
+        Its resistance, 0.001 to 1e6, and its temperature then, -40 to 200 [ohm], [°C].
     """
-    positive("voltage", volts, "V")
-    positive("resistance", ohm, "ohm")
-    cold = float(resistance_at(ohm, temp_c, REFERENCE_C, INFERRED_ZERO_C[plan.target.conductor]))
-    return volts / cold / plan.v_over_r, READ_90 * math.hypot(MAKING_SHARE, READING_SHARE)
+
+    read_v: float
+    read_ohm: float
+    read_temp_c: float
+
+    def __post_init__(self) -> None:
+        needed = {name: REWIND[name] for name in READ}
+        faults = faults_of(needed, vars(self))
+        for name in READ:
+            if getattr(self, name, None) is None:
+                problem, remedy = "the new winding is held against the plan by all three", needed[name].remedy
+                faults.append(Fault("", None, name, "", problem, remedy, "missing"))
+        if faults:
+            raise InputError(faults)
+
+
+@dataclass(frozen=True)
+class AsWound:
+    """The new high-voltage winding's readings against the plan; ``str()`` sets them beside.
+
+    Attributes
+    ----------
+    read : dict of str to float
+        volts, ohm_20c and v_over_r as read [V], [ohm], [V/ohm].
+    planned : dict of str to float
+        The same as planned.
+    within : dict of str to float
+        What readings and winding leave open of each at 90 %, over the plan's [-].
+    doubts : tuple of str
+        What is not as planned, in words, with what it may come from; empty where all of it is.
+    """
+
+    read: Mapping[str, float]
+    planned: Mapping[str, float]
+    within: Mapping[str, float]
+    doubts: tuple[str, ...]
+
+    @property
+    def off(self) -> dict[str, float]:
+        """Each reading over the plan's, less 1 [-]."""
+        return {name: value / self.planned[name] - 1.0 for name, value in self.read.items()}
+
+    @property
+    def kept(self) -> str:
+        """That V/R is as planned, in words; blank where something is not."""
+        said = data("estimate/rewind.toml")["new"]["kept"]
+        return "" if self.doubts else said.format(off=self.off["v_over_r"], within=self.within["v_over_r"])
+
+    def rows(self) -> list[tuple[str, float, float, float, float]]:
+        """Name, as planned, as read, how far off, and what is left open."""
+        names, off = data("estimate/rewind.toml")["new"]["figure"], self.off
+        return [
+            (names[name], self.planned[name], self.read[name], off[name], self.within[name]) for name in self.planned
+        ]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values."""
+        told = {f"{name}_off": value for name, value in self.off.items()}
+        return {**self.read, **told, "within": dict(self.within), "doubts": list(self.doubts)}
+
+    def __str__(self) -> str:
+        said = data("estimate/rewind.toml")["new"]
+        lines = [*(f"  Doubt: {one}" for one in self.doubts), said["head"]]
+        lines += [
+            said["row"].format(name=name, planned=planned, read=read, off=off, within=within)
+            for name, planned, read, off, within in self.rows()
+        ]
+        return "\n".join([*lines, *([f"  {self.kept}"] if self.kept else [])])
+
+
+def as_wound(plan: RewindPlan, new: NewWinding) -> AsWound:
+    """The readings of the new high-voltage winding against the plan.
+
+    Notes
+    -----
+    Volts are as the turns; ohms as length and section of the wire, so that those which are not as planned tell the
+    wire's diameter by the square root. What is left open is judgement: two ordinary meters, and the wire's pull.
+    """
+    hv = plan.windings[1]
+    cold = float(resistance_at(new.read_ohm, new.read_temp_c, REFERENCE_C, plan.target.zero_c))
+    read = {"volts": new.read_v, "ohm_20c": cold, "v_over_r": new.read_v / cold}
+    planned = {"volts": hv.volts, "ohm_20c": hv.ohm_20c, "v_over_r": plan.v_over_r}
+    spread = {"volts": READING_SHARE, "ohm_20c": math.hypot(MAKING_SHARE, READING_SHARE)}
+    within = {name: READ_90 * one for name, one in (spread | {"v_over_r": spread["ohm_20c"]}).items()}
+    said, doubts = data("estimate/rewind.toml")["new"], []
+    off = {name: value / planned[name] - 1.0 for name, value in read.items()}
+    apart = [name for name, value in off.items() if abs(value) > within[name]]
+    halves = [name for name in ("volts", "ohm_20c") if abs(2.0 * read[name] / planned[name] - 1.0) <= within[name]]
+    for name in halves:
+        doubts.append(said["half"].format(what=said["figure"][name], value=read[name]))
+    if "volts" in apart and "volts" not in halves:
+        doubts.append(said["volts"].format(off=off["volts"], turns=abs(off["volts"]) * hv.turns))
+    if "ohm_20c" in apart and "ohm_20c" not in halves:
+        wire = hv.bare_mm * math.sqrt(read["volts"] / planned["volts"] / (1.0 + off["ohm_20c"]))
+        doubts.append(said["ohms"].format(off=off["ohm_20c"], wire=wire, planned=hv.bare_mm))
+    if "v_over_r" in apart and not doubts:
+        doubts.append(said["ratio"].format(off=off["v_over_r"], within=within["v_over_r"]))
+    return AsWound(read, planned, within, tuple(doubts))

@@ -29,6 +29,7 @@ from calib.bench.wire import (
 )
 from calib.errors import Fault, InputError
 from calib.fitting.predictive import Prediction
+from calib.fitting.tables import estimates
 from calib.paths import data
 from calib.register.fields import facts_of, faults_of
 from calib.supply.form_factor import FORM_FACTOR, not_together, primary_rms_per_dc, winding_rms_per_dc
@@ -58,10 +59,13 @@ HEAT_W_M2K, AIR_C = 12.0, 40.0
 HOT_K = 60.0
 LOOSE_BELOW = 0.70
 ROUNDS = 4  # of heater turns for their drop
+HEATER_WITHIN = 0.05  # of its volts: what valve makers allow a heater; the line's own share is not in it (judgement)
 # Peak to core at no load over √2 times the winding's rms volts; power over one side's rms volts and direct current.
 STRESS = {"full-wave": 0.5, "bridge": 1.0, "half-wave": 1.0, "doubler": 2.0, "none": 1.0}
 POWER = {"capacitor": 1.34, "choke": 0.90, "none": 1.11}
 CAUTIOUS, BOLD = 0.25, 0.75
+MAKERS = 0.9  # of them within the interval told
+BEHIND = ("prior-only", "published-only", "few-records", "extrapolated", "simulated")  # flags of what the makers did
 
 
 REWIND = facts_of(data("estimate/rewind.toml")["field"])
@@ -190,6 +194,13 @@ class WoundWinding:
         rms [A].
     wire_kg : float
         Of the bare metal, to buy by [kg].
+    per_layer : int
+        Turns that a full layer takes.
+    paper_mm : float
+        Between its layers [mm].
+    beneath_mm, stress_v : float
+        Insulation beneath it, bobbin or core tube for the innermost, and the peak volts that it stands there, to core
+        or to the winding below, at 1.1 times the line [mm], [V].
     """
 
     role: str
@@ -202,6 +213,10 @@ class WoundWinding:
     ohm_20c: float
     amperes: float
     wire_kg: float
+    per_layer: int
+    paper_mm: float
+    beneath_mm: float
+    stress_v: float
 
     @property
     def metres(self) -> float:
@@ -233,6 +248,13 @@ class RewindPlan:
         Greatest current density [A/mm²].
     doubts : tuple of str
         In words.
+    free_mm : float
+        That each layer stops short of either end of the window [mm].
+    makers_ma, makers_low_ma, makers_high_ma : float
+        For that V/R, of transformers of that core and supply half are rated above the first, nine in ten between the
+        others [mA].
+    flags : str
+        What a reader must know of that, as in the table of estimates.
     """
 
     target: RewindTarget
@@ -248,6 +270,11 @@ class RewindPlan:
     quantile: float
     density_a_mm2: float
     doubts: tuple[str, ...]
+    free_mm: float
+    makers_ma: float
+    makers_low_ma: float
+    makers_high_ma: float
+    flags: str
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values under the contract's keys."""
@@ -266,12 +293,13 @@ class RewindPlan:
         judged = "cautious" if self.quantile < CAUTIOUS else "bold" if self.quantile > BOLD else "usual"
         figures = asdict(self.target) | {one.name: getattr(self, one.name) for one in fields(self)}
         lines = [said["caution"]["before"], *(f"Doubt: {one}" for one in self.doubts), say["head"].format(**figures)]
-        lines += [say["winding"].format(**asdict(one)) for one in self.windings]
-        lines.append(
-            say["fill"].format(fill=self.fill, build_mm=self.fill * width, width_mm=width, density=self.density_a_mm2)
-        )
-        lines += [say[name].format(**figures) for name in ("rise", "ratio")]
-        return "\n".join([*lines, say["quantile"].format(below=self.quantile, judged=said["judged"][judged])])
+        for one in self.windings:
+            lines += [say[row].format(**asdict(one)) for row in ("winding", "several" if one.layers > 1 else "single")]
+        figures |= {"build_mm": self.fill * width, "width_mm": width}
+        lines += [say[name].format(**figures) for name in ("fill", "rise", "ratio")]
+        behind = [data("flags.toml")[flag] for flag in self.flags.split(";") if flag in data("flags.toml")]
+        told = say["quantile"].format(below=self.quantile, judged=said["judged"][judged], **figures)
+        return "\n".join([*lines, " ".join([told, *behind])])
 
 
 @cache
@@ -322,21 +350,18 @@ def rewind_plan(model: Fitted, target: RewindTarget) -> RewindPlan:
     kilos = sheets.iron_mass_kg(target.stack_mm)
     iron_w = kilos * float(iron_loss_w_kg(STEEL_W_KG, flux, target.line_frequency_hz))
     exciting_va = kilos * EXCITING_VA_KG * 2.0 ** ((flux - 1.0) / EXCITING_DOUBLES_T)
-    amperes = _currents(target, iron_w, exciting_va)
-    windings, build = _thickest(target, sheets, per_volt, amperes)
+    windings, build = _thickest(target, sheets, per_volt, (iron_w, exciting_va))
     # Each half of a centre-tapped winding bears its own k I, so the whole's resistance counts for both.
     cold_w = sum(one.amperes**2 * one.ohm_20c for one in windings)
     rise, copper_w = _rise(target, cold_w, iron_w)
     hv = windings[1]
     v_over_r = hv.volts / hv.ohm_20c
-    quantile = 1.0 - float(_like(model, target, hv).sf(target.current_ma)[0])
+    like = _like(model, target, hv)
+    half, low, high = (float(one[0]) for one in like.rated.limits(MAKERS))
+    flags = [one for one in estimates(like, MAKERS)["flags"].iloc[0].split(";") if one in BEHIND]
+    quantile = 1.0 - float(like.rated.sf(target.current_ma)[0])
     fill = build / sheets.window_width_mm
     reached = max(one.amperes / float(wire_area_mm2(one.bare_mm)) for one in windings)
-    doubts = data("estimate/rewind.toml")["doubt"]
-    said = [doubts["hot"].format(rise_k=rise, most=HOT_K)] if rise > HOT_K else []
-    if sheets.window_width_mm > sheets.window_height_mm:
-        said.append(doubts["window"].format(width=sheets.window_width_mm, height=sheets.window_height_mm))
-    said += [doubts["loose"].format(left=1.0 - fill)] if fill < LOOSE_BELOW else []
     return RewindPlan(
         target,
         per_volt,
@@ -350,16 +375,35 @@ def rewind_plan(model: Fitted, target: RewindTarget) -> RewindPlan:
         target.current_ma / v_over_r,
         quantile,
         reached,
-        tuple(said),
+        _doubts(target, windings, rise, fill),
+        _free(sheets),
+        half,
+        low,
+        high,
+        ";".join(flags),
     )
 
 
+def _doubts(target: RewindTarget, windings: Sequence[WoundWinding], rise_k: float, fill: float) -> tuple[str, ...]:
+    """What speaks against the plan, in words."""
+    said, sheets, turn = data("estimate/rewind.toml")["doubt"], target.sheets, windings[0].volts / windings[0].turns
+    found = [said["hot"].format(rise_k=rise_k, most=HOT_K)] if rise_k > HOT_K else []
+    if sheets.window_width_mm > sheets.window_height_mm:
+        found.append(said["window"].format(width=sheets.window_width_mm, height=sheets.window_height_mm))
+    found += [said["loose"].format(left=1.0 - fill)] if fill < LOOSE_BELOW else []
+    for wanted, wound in zip(target.heaters, windings[2:], strict=True):
+        lit = wound.volts - _drop(wanted, wound, windings[0], target.zero_c)
+        if abs(lit / wanted.volts - 1.0) > HEATER_WITHIN:
+            found.append(said["heater"].format(volts=wanted.volts, lit=lit, turn=turn))
+    return tuple(found)
+
+
 def _thickest(
-    target: RewindTarget, sheets: CoreSheets, per_volt: float, amperes: Sequence[float]
+    target: RewindTarget, sheets: CoreSheets, per_volt: float, iron: tuple[float, float]
 ) -> tuple[tuple[WoundWinding, ...], float]:
     """The windings at the least current density that fits the window, and their build [mm]."""
     for density in DENSITIES:
-        windings, build = _laid(target, sheets, per_volt, amperes, density)
+        windings, build = _laid(target, sheets, per_volt, iron, density)
         if windings and build <= MOST_FILL * sheets.window_width_mm:
             return windings, build
     problem = f"the windings do not fit a window of {sheets.window_width_mm:.3g} mm at {DENSITIES[-1]:.1f} A/mm²"
@@ -367,11 +411,13 @@ def _thickest(
     raise InputError.one(problem, remedy, column="current_ma", value=target.current_ma, code="conflict")
 
 
-def _currents(target: RewindTarget, iron_w: float, exciting_va: float) -> tuple[float, ...]:
+def _currents(target: RewindTarget, iron: tuple[float, float], heater_turns: Sequence[float]) -> tuple[float, ...]:
     """rms amperes of primary, of a section of the high-voltage winding, and of each heater.
 
-    Primary: I² = I_res² + I_hv² + 2 I_res P_hv / V + I_m² (heaters and iron in phase with the line).
+    Primary: I² = I_res² + I_hv² + 2 I_res P_hv / V + I_m² (heaters, by their turns over the primary's, and iron in
+    phase with the line). `iron` is its loss [W] and what excites it [VA].
     """
+    iron_w, exciting_va = iron
     k = winding_rms_per_dc(target.rectifier, target.filter)
     direct = target.current_ma * 1e-3
     line, sides = target.line_voltage_v, 0.5 if target.rectifier == "full-wave" else 1.0
@@ -379,31 +425,31 @@ def _currents(target: RewindTarget, iron_w: float, exciting_va: float) -> tuple[
     share = POWER[target.filter] if target.rectifier != "none" else 1.0
     power = share * sides * target.volts * direct
     power = min(power * (2.0 if target.rectifier == "doubler" else 1.0), reflected * line)
-    resistive = (sum(one.volts * one.amperes for one in target.heaters) + iron_w) / line
+    resistive = iron_w / line
+    resistive += sum(one.amperes * ratio for one, ratio in zip(target.heaters, heater_turns, strict=True))
     square = resistive**2 + reflected**2 + 2.0 * resistive * power / line + (exciting_va / line) ** 2
     return (math.sqrt(square), k * direct, *(one.amperes for one in target.heaters))
 
 
 def _laid(
-    target: RewindTarget, sheets: CoreSheets, per_volt: float, amperes: Sequence[float], density: float
+    target: RewindTarget, sheets: CoreSheets, per_volt: float, iron: tuple[float, float], density: float
 ) -> tuple[tuple[WoundWinding, ...], float]:
     """The windings at a current density from the limb outward, and their build [mm]; none where no wire is so thick."""
     listed = wires(target.series)
-    chosen = []
-    for one in amperes:
-        wanted = math.sqrt(4.0 * one / (density * math.pi))
-        size = next((wire for wire in listed if wire[1] >= wanted * 0.995), None)
-        if size is None:
-            return (), math.inf
-        chosen.append(size)
     turns = [round(target.line_voltage_v * per_volt), _whole(target.volts * per_volt, target.rectifier)]
     turns += [max(round(one.volts * per_volt), 1) for one in target.heaters]
     for _ in range(ROUNDS):
+        amperes = _currents(target, iron, [one / turns[0] for one in turns[2:]])
+        wanted = [math.sqrt(4.0 * one / (density * math.pi)) for one in amperes]
+        chosen = [next((wire for wire in listed if wire[1] >= one * 0.995), None) for one in wanted]
         windings, build = _build(target, sheets, per_volt, (turns, chosen, amperes))
         if not windings:
             break
         pairs = zip(target.heaters, windings[2:], strict=True)
-        loaded = [_heater_turns(one, wound, windings[0], per_volt, target.zero_c) for one, wound in pairs]
+        loaded = [
+            max(round((one.volts + _drop(one, wound, windings[0], target.zero_c)) * per_volt), 1)
+            for one, wound in pairs
+        ]
         if loaded == turns[2:]:
             break
         turns[2:] = loaded
@@ -414,44 +460,60 @@ def _whole(turns: float, rectifier: str) -> int:
     return 2 * round(turns / 2.0) if rectifier == "full-wave" else round(turns)
 
 
-def _heater_turns(heater: Heater, wound: WoundWinding, primary: WoundWinding, per_volt: float, zero_c: float) -> int:
-    """Turns that give the heater's volts under its load: its own drop and its share of the primary's."""
+def _drop(heater: Heater, wound: WoundWinding, primary: WoundWinding, zero_c: float) -> float:
+    """What a heater's winding loses under its load, hot: its own drop and its share of the primary's [V]."""
     ratio = wound.turns / primary.turns
     drop = heater.amperes * wound.ohm_20c + primary.amperes * primary.ohm_20c * ratio
-    hot = (zero_c + AIR_C + HOT_K) / (zero_c + REFERENCE_C)
-    return max(round((heater.volts + drop * hot) * per_volt), 1)
+    return drop * (zero_c + AIR_C + HOT_K) / (zero_c + REFERENCE_C)
 
 
 def _build(
     target: RewindTarget,
     sheets: CoreSheets,
     per_volt: float,
-    wound: tuple[Sequence[int], Sequence[tuple[str, float, float]], Sequence[float]],
+    wound: tuple[Sequence[int], Sequence[tuple[str, float, float] | None], Sequence[float]],
 ) -> tuple[tuple[WoundWinding, ...], float]:
-    """Layers, papers, mean turns and resistances, from the limb outward."""
-    free = sheets.window_height_mm - 2.0 * min(ENDS_MM, ENDS_SHARE * sheets.window_height_mm)
+    """Layers, papers, mean turns and resistances, from the limb outward; none where there is no wire, or no room."""
+    free = sheets.window_height_mm - 2.0 * _free(sheets)
     metal = CONDUCTORS[target.conductor]
-    depth, found = min(BOBBIN_MM, BOBBIN_SHARE * sheets.window_width_mm), []
-    stress = {"primary": target.line_voltage_v, "hv": STRESS[target.rectifier] * target.volts, "heater": 0.0}
+    depth, found = 0.0, list[WoundWinding]()
+    # Any heater may be the rectifier's, which stands at the direct voltage before the valves are warm.
+    stress = {"primary": target.line_voltage_v, "hv": STRESS[target.rectifier] * target.volts}
+    stress["heater"] = 0.0 if target.rectifier == "none" else stress["hv"]
     roles = ("primary", "hv", *("heater" for _ in target.heaters))
-    below = ""
-    for role, turns, (name, bare, overall), one in zip(roles, *wound, strict=True):
+    below = 0.0
+    for role, turns, wire, one in zip(roles, *wound, strict=True):
+        if wire is None:
+            return (), math.inf
+        name, bare, overall = wire
         per_layer = int(free / (overall * OVERLAP)) if free > overall else 0
         if per_layer < 1:
             return (), math.inf
         layers = math.ceil(turns / per_layer)
         across = math.sqrt(2.0) * 2.0 * min(per_layer, turns) / per_volt
         paper = max(LEAST_PAPER_MM, PAPER_MM_PER_V * across)
-        both = HIGH_LINE * math.sqrt(2.0) * (stress[role] + (stress[below] if below else 0.0))
-        depth += max(LEAST_WRAP_MM, WRAP_MM_PER_V * both) if below else 0.0
+        peak = HIGH_LINE * math.sqrt(2.0) * (stress[role] + below)
+        beneath = max(LEAST_WRAP_MM, WRAP_MM_PER_V * peak) if found else _bobbin(sheets)
+        depth += beneath
         build = BULGE * (layers * overall + (layers - 1) * paper)
         mean = 2.0 * (target.tongue_mm + target.stack_mm) + 2.0 * math.pi * (depth + build / 2.0)
         ohm = turns * mean * 1e-3 * float(ohm_per_metre(bare, metal.resistivity_ohm_m))
         kg = turns * mean * 1e-3 * float(wire_area_mm2(bare)) * metal.density_g_cm3 * 1e-3
-        found.append(WoundWinding(role, turns / per_volt, turns, name, bare, layers, mean, ohm, one, kg))
+        wound_so = (name, bare, layers, mean, ohm, one, kg, per_layer, paper, beneath, peak)
+        found.append(WoundWinding(role, turns / per_volt, turns, *wound_so))
         depth += build
-        below = role
+        below = stress[role]
     return tuple(found), depth + LEAST_WRAP_MM
+
+
+def _free(sheets: CoreSheets) -> float:
+    """What a layer stops short of either end of the window [mm]."""
+    return min(ENDS_MM, ENDS_SHARE * sheets.window_height_mm)
+
+
+def _bobbin(sheets: CoreSheets) -> float:
+    """Wall of bobbin or core tube [mm]."""
+    return min(BOBBIN_MM, BOBBIN_SHARE * sheets.window_width_mm)
 
 
 def _rise(target: RewindTarget, cold_w: float, iron_w: float) -> tuple[float, float]:
@@ -465,7 +527,7 @@ def _rise(target: RewindTarget, cold_w: float, iron_w: float) -> tuple[float, fl
     return rise, grows * (zero + AIR_C + rise)
 
 
-def _like(model: Fitted, target: RewindTarget, hv: WoundWinding) -> Any:
+def _like(model: Fitted, target: RewindTarget, hv: WoundWinding) -> Prediction:
     """How the ratings of transformers of that core, supply and V/R are distributed."""
     unit = {
         "unit": "plan",
@@ -481,4 +543,4 @@ def _like(model: Fitted, target: RewindTarget, hv: WoundWinding) -> Any:
         "tongue_mm": target.tongue_mm,
         "stack_mm": target.stack_mm,
     }
-    return Prediction.of(model, unit, as_read=True).rated
+    return Prediction.of(model, unit, as_read=True)

@@ -33,6 +33,7 @@ SAYS, PLAN = data("paper/winding_sheet.toml"), data("estimate/rewind.toml")
 KIND = Style(7.4, bold=True, shade=SOFT)
 GUTTER_MM, BOX_MM = 7.0, 7.6
 SHARES = (0.13, 0.09, 0.07, 0.14, 0.08, 0.07, 0.10, 0.08, 0.08, 0.09, 0.07)
+INSULATION_SHARES = (0.2, 0.2, 0.2, 0.2, 0.2)
 OLD_SHARES = (0.34, 0.22, 0.22, 0.22)
 WOUND_SHARES = (0.15, 0.13, 0.15, 0.08, 0.18, 0.10, 0.07, 0.14)
 
@@ -64,7 +65,8 @@ def winding_sheet(plan: RewindPlan, behind: Behind, was: AsItWas | None = None, 
     bottom, more = sheet.bottom - height_of(foot), SHEET["cut"].format(where=SHEET["where"]["typed"])
     doubts = [*plan.doubts, *(was.doubts if was else ())]
     y = sheet.stack(_against(sheet, doubts), sheet.left, y)
-    y = sheet.stack(sheet.fitted(_windings(sheet, plan), 0.3 * bottom, width, more), sheet.left, y) + 2.0
+    for strips in (_windings(sheet, plan), _insulation(sheet, plan)):
+        y = sheet.stack(sheet.fitted(strips, 0.2 * bottom, width, more), sheet.left, y) + 2.0
     wide = (width - GUTTER_MM) / 2.0
     figures = [sheet.heading(SAYS["figures"], wide), *sheet.pairs(_figures(plan), wide)]
     old = [sheet.heading(SAYS["beside"], wide), *_beside(sheet, was, wide)]
@@ -149,6 +151,19 @@ def _windings(sheet: Stationery, plan: RewindPlan) -> list[Strip]:
     return strips
 
 
+def _insulation(sheet: Stationery, plan: RewindPlan) -> list[Strip]:
+    """A row a winding: what lies beneath it and between its layers, and how many turns a layer takes."""
+    widths, flush = [share * sheet.width for share in INSULATION_SHARES], (1, 2, 3, 4)
+    title = SAYS["insulation"].format(free=f"{plan.free_mm:.1f}")
+    strips = [sheet.heading(title, sheet.width)]
+    strips.append(sheet.row(SAYS["insulation_columns"], widths, replace(SMALL, shade=SOFT), flush))
+    for one in plan.windings:
+        between = f"{one.paper_mm:.2f}" if one.layers > 1 else SAYS["one_layer"]
+        cells = (SAYS["role"][one.role], f"{one.beneath_mm:.2f}", f"{one.stress_v:.0f}", f"{one.per_layer}", between)
+        strips.append(sheet.row(cells, widths, TEXT, flush)._replace(item=len(strips)))
+    return strips
+
+
 def _figures(plan: RewindPlan) -> list[tuple[str, str]]:
     """What the plan comes to, each with its label."""
     says, width = SAYS["figure"], plan.target.sheets.window_width_mm
@@ -165,6 +180,7 @@ def _figures(plan: RewindPlan) -> list[tuple[str, str]]:
         "unit_multiplier": f"{plan.unit_multiplier:.4g} mA per V/Ω",
         "below": words.percent(plan.quantile),
         "judged": PLAN["judged"][judged],
+        "makers": f"{plan.makers_ma:.3g} mA; {plan.makers_low_ma:.3g} to {plan.makers_high_ma:.3g} mA",
     }
     return [(says[name], value) for name, value in told.items()]
 

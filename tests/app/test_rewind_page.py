@@ -42,7 +42,8 @@ def test_a_plan_stands_beside_what_was_and_what_came(tmp_path: Path, monkeypatch
     at.selectbox(key="wind_conductor").set_value("aluminium").run()
     assert unescaped(text_of(at)).split(planned)[1].split("</td>")[1] != copper
     said = typed(read_v="600", read_ohm="5", read_temp_c="20")
-    assert "V/R is not what was planned" in said
+    assert "The ohms are -9" in said
+    assert "as with wire of" in said
     assert "is no heater winding" in typed(heaters="6.3")
     typed(heaters="")
     assert "is outside the limits, 8 to 120 mm" in typed(tongue_mm="3200")

@@ -36,14 +36,16 @@ def test_every_figure_of_the_plan_stands_on_one_page(
     assert made == winding_sheet(plan, behind, was, paper)
     said = text(made)
     asked = {f"{getattr(one, name):.3g}" for one in plan.windings for name in ("mean_turn_mm", "metres", "amperes")}
-    asked |= {str(getattr(one, name)) for one in plan.windings for name in ("turns", "layers")}
+    asked |= {str(getattr(one, name)) for one in plan.windings for name in ("turns", "layers", "per_layer")}
+    asked |= {f"{one.beneath_mm:.2f}" for one in plan.windings} | {f"{one.stress_v:.0f}" for one in plan.windings}
+    asked |= {f"{plan.makers_ma:.3g}", f"{plan.makers_low_ma:.3g}", f"{plan.makers_high_ma:.3g}", f"{plan.free_mm:.1f}"}
     asked |= {f"{one.volts:.4g}" for one in plan.windings} | {f"{plan.v_over_r:.4g}", f"{plan.unit_multiplier:.4g}"}
     asked |= {f"{plan.turns_per_volt:.4g}", f"{plan.density_a_mm2:.2f}", f"{plan.rise_k:.0f}", f"{plan.copper_w:.1f}"}
     asked |= {f"{value:.4g}" for row in was.rows() for value in row[1:]}
     there = {float(one) for one in figures(said)}
     assert sorted(one for one in asked if float(one) not in there) == []
     for word in (
-        "AWG 33",
+        plan.windings[1].wire,
         "3600",
         "the loose turn tells 3000",
         f"{plan.windings[1].turns / 3600.0 - 1.0:+.1%}",
@@ -68,4 +70,4 @@ def test_doubts_stand_before_the_plan_and_what_does_not_fit_is_said(plan: Rewind
     assert (pages(made), beyond(made)) == (1, [])
     said = text(made)
     assert said.index("it would run hot") < said.index("As planned")
-    assert said.count("Cut here for want of room") == 2
+    assert said.count("Cut here for want of room") == 3

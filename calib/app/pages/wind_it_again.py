@@ -11,7 +11,7 @@ from calib.app import context, forms, printing
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.bench.resistance import CONDUCTORS
 from calib.errors import InputError
-from calib.estimate.old_winding import OLD, AsItWas, OldWinding, as_it_was, as_planned
+from calib.estimate.old_winding import OLD, READ, AsItWas, NewWinding, OldWinding, as_it_was, as_wound
 from calib.estimate.rewind import REWIND, SERIES, Heater, RewindPlan, RewindTarget, rewind_plan
 from calib.paths import data
 from calib.session import fields as measured, readings as r
@@ -22,7 +22,6 @@ LABELS = SAYS["fields"]
 CORE = ("tongue_mm", "stack_mm", "window_width_mm", "window_height_mm", "flux_t")
 TARGET = ("volts", "current_ma", "line_voltage_v", "line_frequency_hz")
 NEEDED = ("tongue_mm", "stack_mm", *TARGET)
-READ = ("read_v", "read_ohm", "read_temp_c")
 STEP = measured.step_of("wind", *(measured.Field.of(one) for one in REWIND.values()))
 
 
@@ -88,6 +87,18 @@ def _plan(plan: RewindPlan, was: AsItWas | None) -> None:
         said_of = (words.figure(value) for value in (one.mean_turn_mm, one.ohm_20c, one.wire_kg))
         rows.append((SAYS["role"][one.role], words.figure(one.volts, 4), *figures, *said_of))
     st.html(context.table(SAYS["columns"], rows, (1, 2, 4, 5, 6, 7)))
+    beneath = [
+        (
+            SAYS["role"][one.role],
+            f"{one.beneath_mm:.2f}",
+            f"{one.stress_v:.0f}",
+            f"{one.per_layer}",
+            f"{one.paper_mm:.2f}" if one.layers > 1 else "one layer",
+        )
+        for one in plan.windings
+    ]
+    st.html(context.table(SAYS["insulation"], beneath, (1, 2, 3, 4)))
+    st.write(SAYS["free"].format(free=f"{plan.free_mm:.1f}"))
     for line in said[-4:]:
         st.write(words.plain(words.sentence(line.strip())))
     if was is not None:
@@ -105,9 +116,15 @@ def _after(form: forms.Form, numbers: dict[str, float], plan: RewindPlan) -> Non
     if any(name not in numbers for name in READ):
         st.write(SAYS["no_readings"])
         return
-    over, within = as_planned(plan, *(numbers[name] for name in READ))
-    verdict = "kept" if abs(over - 1.0) <= within else "apart"
-    st.write(words.plain(SAYS[verdict].format(off=over - 1.0, within=within)))
+    found = as_wound(plan, NewWinding(**{name: numbers[name] for name in READ}))
+    if found.doubts:
+        st.html(context.doubts("Not as planned", found.doubts))
+    rows = [
+        (name, words.figure(planned, 4), words.figure(read, 4), f"{off:+.1%}", words.percent(within))
+        for name, planned, read, off, within in found.rows()
+    ]
+    st.html(context.table(SAYS["wound"], rows, (1, 2, 3, 4)))
+    st.write(words.plain(found.kept))
 
 
 if __name__ == "__main__":
