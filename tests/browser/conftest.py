@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
@@ -25,8 +26,10 @@ ROOT = Path(__file__).resolve().parents[2]
 HOST = "127.0.0.1"
 START_S = 60.0
 WAIT_MS = 60_000.0
+TRIES = 4  # of a click on a list that is drawn anew in that very moment, and goes nowhere
 WINDOWS = [("desk", "light"), ("phone", "dark"), *[("desk", "dark"), ("phone", "light")][: share(0, 2)]]
 SIZES = {"desk": (1280, 900), "phone": (390, 844)}
+NARROW_PX = 768  # a window of less has the list of pages over the page, not beside it
 # What a phone's browser calls itself: by that the list of pages at the side folds itself once one is chosen.
 PHONE = "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/156.0 Mobile Safari/537.36"
 FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-dev-shm-usage", "--no-first-run")
@@ -160,16 +163,41 @@ class Visit:
         self.page.wait_for_selector("h1")
         return self.page
 
-    def turn_to(self, title: str) -> Page:
-        """Go to a page by its name in the list of pages, as a visitor does."""
-        heading = self.page.locator(f"h1:has-text('{title}')")
-        if not heading.count():
-            folded = self.page.get_by_test_id("stExpandSidebarButton")
-            if folded.is_visible():
-                folded.click()
-            self.page.get_by_test_id("stSidebarNav").get_by_role("link", name=title).click()
-            heading.wait_for()
+    def turn_to(self, title: str, link: str | re.Pattern[str] = "") -> Page:
+        """Go to a page by its name in the list at the side, or by another link there, as a visitor does.
+
+        A narrow window folds the list away, after some of its links by itself and after others not; it is folded out
+        before, and away again when the page is there.
+        """
+        from playwright.sync_api import TimeoutError as PlaywrightTimeout
+
+        heading = self.page.locator(f"h1:has-text('{title}')").first
+        way = self.page.get_by_test_id("stSidebar").get_by_role("link", name=link or title).first
+        for _ in range(TRIES):
+            if heading.count():
+                break
+            with suppress(PlaywrightTimeout):
+                self._fold(away=False)
+                way.click(timeout=WAIT_MS / TRIES / 2)
+                heading.wait_for(timeout=WAIT_MS / TRIES)
+        heading.wait_for()
+        if self.page.viewport_size and self.page.viewport_size["width"] < NARROW_PX:
+            self._fold(away=True)
         return self.page
+
+    def _fold(self, *, away: bool) -> None:
+        """Fold the list at the side out or away, where it is not so yet."""
+        from playwright.sync_api import TimeoutError as PlaywrightTimeout
+
+        open_now = self.page.locator("[data-testid=stSidebar]:is([data-collapsed=false], [aria-expanded=true])")
+        button = self.page.get_by_test_id("stSidebarCollapseButton").get_by_role("button")
+        if not away:
+            button = self.page.get_by_test_id("stExpandSidebarButton")
+        for _ in range(TRIES):
+            if bool(open_now.count()) != away:
+                return
+            with suppress(PlaywrightTimeout):  # it does so by itself, then
+                button.click(timeout=WAIT_MS / TRIES / 6)
 
     def check(self) -> None:
         """Nothing went wrong, nothing was asked of another host, nothing runs over the side of a window of any size."""

@@ -114,9 +114,7 @@ def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(own: Se
         page.get_by_role("main").get_by_label("Marks and stamps on it", exact=True).fill(f"mark {turn}")
         page.get_by_role("link", name="Known units").click()
         page.wait_for_timeout(3000)  # whichever page it ends on
-        if "What do the meters say?" not in page.locator("h1").all_inner_texts():
-            page.get_by_role("link", name="What do the meters say?").click()
-        page.wait_for_selector("h1:has-text('What do the meters say?')")
+        visit.turn_to("What do the meters say?")
         type_in(page, {"What it came out of": f"set {turn}"})
         holds(page, "Your tag for the unit", "AL-5")
         holds(page, "Marks and stamps on it", f"mark {turn}")

@@ -62,8 +62,7 @@ def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(own: Se
     page.get_by_role("link", name="Known units").click()
     page.wait_for_timeout(3000)  # whichever page it ends on
     for title in ("Known units", "What can it give?"):
-        page.get_by_role("link", name=title).click()
-        page.wait_for_selector(f"h1:has-text('{title}')")
+        visit.turn_to(title)
         page.wait_for_timeout(500)
     for label, value in {"Volts on the primary": "4.97", OHMS: "188.6"}.items():
         page.wait_for_function(SHOWN, arg=[label, value])

@@ -51,7 +51,5 @@ def test_pair_by_pair_to_the_windings_and_there_again_after_a_reload(
     page.goto(f"{visit.server.url}/what-do-the-meters-say")
     page.get_by_role("button", name="Go on with this one").first.click()
     page.get_by_role("button", name="2 Leads ✓ done").wait_for()  # the session is there
-    if size == "phone":
-        page.get_by_test_id("stExpandSidebarButton").click()
-    page.get_by_role("link", name="Which lead is which?").first.click()
+    visit.turn_to("Which lead is which?")
     page.wait_for_selector(picture)

@@ -146,10 +146,8 @@ def test_an_error_of_the_page_is_said_in_its_own_words_and_sends_nobody_elsewher
     links = page.eval_on_selector_all("a[href]", "links => links.map(link => link.host)")
     assert set(links) <= {f"127.0.0.1:{server.port}"}
     assert "RuntimeError: the inside of it" in server.log.read_text(encoding="utf-8")
-    page.get_by_test_id("stExpandSidebarButton").click()
     for title in ("Known units", "What can it give?"):
-        page.get_by_role("link", name=title).click()
-        page.wait_for_selector(f"h1:has-text('{title}')")
+        visit.turn_to(title)
     page.wait_for_function("document.querySelector(\"input[aria-label='Volts on the primary']\")?.value === '4,97'")
     visit.check()
 
@@ -181,7 +179,7 @@ def test_a_unit_added_after_a_reload_goes_into_the_register_that_was_open_and_is
     page.wait_for_selector("text=PRACTICE REGISTER")
     page.get_by_text("My own", exact=True).click()
     page.wait_for_selector("text=Open: your register")
-    page.get_by_role("link", name="Known units").click()
+    visit.turn_to("Known units")
     page.wait_for_selector("text=No known units yet")
     page.wait_for_url("**/known-units?register=own")
     page.reload()
