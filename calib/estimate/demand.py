@@ -12,6 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from calib.errors import Fault, InputError
+from calib.estimate.heater_side import HeaterSide, heater_side
+from calib.estimate.heaters import HeaterReading
 from calib.estimate.mains_side import MainsSide, mains_side
 from calib.estimate.set_side import SetSide
 from calib.estimate.set_supply import SetSupply
@@ -35,6 +38,7 @@ if TYPE_CHECKING:
 __all__ = ["Demand", "SetSupply", "demand_of"]
 
 RATING_BROKEN_BELOW = 0.5
+Told = tuple[SetSupply, float, Sequence[HeaterReading]]
 DEMAND_POINTS = 9  # of the quadrature over the demand's spread
 
 
@@ -68,6 +72,8 @@ class Demand:
         What a second section leaves at the average load; None where none was told.
     set_side : SetSide
         What stands in series with the loads and across them, and glow tubes with their resistors.
+    heater_side : HeaterSide
+        The heater windings at that load, and the heat of all windings; empty where none was read.
     mendings : tuple of Mending
         What would make the supply fit at the load that tries it most.
     heaters : tuple of (float, float)
@@ -102,6 +108,7 @@ class Demand:
     hv_fuse_ma: float | None
     section: FilterSection | None = field(repr=False)
     set_side: SetSide = field(repr=False)
+    heater_side: HeaterSide = field(repr=False)
     mendings: tuple[Mending, ...] = field(repr=False)
     heaters: tuple[tuple[float, float], ...]
     judged: tuple[Judged, ...] = field(repr=False)
@@ -127,12 +134,13 @@ class Demand:
         told = {
             name: getattr(self, name)
             for name in self.__dataclass_fields__
-            if name not in ("judged", "worst", "mains", "set_side")
+            if name not in ("judged", "worst", "mains", "set_side", "heater_side")
         }
         state = told.pop("average")
         told |= (
             self.mains.as_dict()
             | self.set_side.as_dict()
+            | self.heater_side.as_dict()
             | {"section": self.section.as_dict() if self.section else None}
         )
         told["mendings"] = [one.as_dict() for one in self.mendings]
@@ -171,6 +179,7 @@ class Demand:
         lines += self.mains.words
         lines += [said["hv_fuse"].format(**self._figures)] if self.hv_fuse_ma is not None else []
         lines += [said["heater"].format(volts=volts, amperes=amperes) for volts, amperes in self.heaters]
+        lines += self.heater_side.words
         lines += [said["broken"].format(one=one, remedy=one.remedy) for one in self.broken]
         lines += [data("supply/mending.toml")["caution"], *map(str, self.mendings)] if self.mendings else []
         lines += [said["not_told"].format(limits=", ".join(self.not_told))] if self.not_told else []
@@ -193,7 +202,12 @@ class Demand:
 
 @same_digits  # the supply's equations are many and small: a second thread's waiting takes longer than solving them
 def demand_of(
-    model: Fitted, unknown: Readings, line_up: LineUp, supply: SetSupply, level: float = 0.9
+    model: Fitted,
+    unknown: Readings,
+    line_up: LineUp,
+    supply: SetSupply,
+    level: float = 0.9,
+    windings: Mapping[str, Sequence[HeaterReading]] | None = None,
 ) -> tuple[Demand, ...]:
     """Hold a set's demand against each unit.
 
@@ -209,6 +223,8 @@ def demand_of(
         Capacitor, choke, rectifier and line of the set.
     level : float
         Probability of the interval, above 0 and below 1.
+    windings : mapping of str to sequence of HeaterReading, optional
+        Heater windings as read, by the unit's tag; those of a blank tag are every unit's.
 
     Returns
     -------
@@ -218,32 +234,46 @@ def demand_of(
     Raises
     ------
     InputError
-        What a unit's filter needs and was not given, and values beyond their limits.
+        What a unit's filter needs and was not given, values beyond their limits, windings of a unit that is not there.
     """
     check_level(level)
     asked = Prediction.of(model, unknown)
     answer = estimates(asked, level)
     line_up = line_up.with_rectifier(supply.valve)
-    return tuple(_one(asked, answer.iloc[at], at, line_up, (supply, level)) for at in range(len(answer)))
+    read = dict(windings or {})
+    faults = [_no_unit(tag) for tag in read if tag and tag not in set(answer["unit"])]
+    if faults:
+        raise InputError(faults)
+    found = []
+    for at in range(len(answer)):
+        mine = (*read.get("", ()), *read.get(str(answer["unit"].iloc[at]), ()))
+        found.append(_one(asked, answer.iloc[at], at, line_up, (supply, level, mine)))
+    return tuple(found)
 
 
-def _one(asked: Prediction, answer: pd.Series, at: int, line_up: LineUp, told: tuple[SetSupply, float]) -> Demand:
-    """The demand against one unit."""
-    supply, level = told
+def _no_unit(tag: str) -> Fault:
+    remedy = "give the tag of a unit of the table, or leave it empty"
+    return Fault("", None, "unit", tag, "is no unit that the demand is held against", remedy, "not-found")
+
+
+def _one(asked: Prediction, answer: pd.Series, at: int, line_up: LineUp, told: Told) -> Demand:
+    """The demand against one unit, told the set's supply, the level, and the unit's heater windings."""
+    supply, level, windings = told
     unit = asked.readings.iloc[at]
     direct = unit["rectifier"] != "none"
     source = source_of(asked, at, supply) if direct else None
-    works = None if source is None else works_of(asked, at, source, line_up, told)
+    works = None if source is None else works_of(asked, at, source, line_up, (supply, level))
     average, worst = (None, None) if works is None else works.states
     line_up, each = (line_up, _untold(line_up)) if works is None else (works.line_up, works.drawn)
     drawn = [one.total_ma for one in each]
     relative = [line_up.relative_u(case, one.set_v) for case, one in zip((False, True), each, strict=True)]
     odds = odds_of_demand(asked, at, answer, drawn, relative) if direct else [None, None]
     judged = (*_with_untold(unit, supply, works), _rating(answer, drawn[1], odds))
-    marks = {"no-rectifier": not direct, "unverified-loads": bool(line_up.unverified)}
-    if works is not None:
-        marks |= {"beyond-source": worst is None, "regulator": any(not one.does.works for one in works.set_side.tubes)}
-        marks["no-primary"] = not asked.rows.seen[at, PRIMARY]
+    lit = HeaterSide()
+    if source is not None and windings:
+        of_heaters = (windings, line_up.heaters, supply, float(answer["rated_current_ma"]))
+        lit = heater_side(asked, at, source, of_heaters, (average, worst or average))
+    marks = {"no-rectifier": not direct, "unverified-loads": bool(line_up.unverified)} | _marks(asked, at, works)
     flags = _flags(str(answer["flags"]), judged, marks)
     return Demand(
         unit=str(answer["unit"]),
@@ -262,6 +292,7 @@ def _one(asked: Prediction, answer: pd.Series, at: int, line_up: LineUp, told: t
             unit, float(asked.rows.frame["no_load_v"].iloc[at]), worst or average, line_up.heaters, supply
         ),
         heaters=line_up.heaters,
+        heater_side=lit,
         judged=judged,
         flags=";".join(flags),
         notes=_notes(line_up, supply, unit, flags),
@@ -272,6 +303,14 @@ def _one(asked: Prediction, answer: pd.Series, at: int, line_up: LineUp, told: t
 def _untold(line_up: LineUp) -> tuple[Drawn, ...]:
     """What the loads draw where no voltage is known: nothing by resistors."""
     return tuple(Drawn(0.0, line_up.fixed_ma(case), 0.0) for case in (False, True))
+
+
+def _marks(asked: Prediction, at: int, works: Works | None) -> dict[str, bool]:
+    """What is to be known of a supply that was reckoned."""
+    if works is None:
+        return {}
+    marks = {"beyond-source": works.states[1] is None, "no-primary": not asked.rows.seen[at, PRIMARY]}
+    return marks | {"regulator": any(not one.does.works for one in works.set_side.tubes)}
 
 
 def _flags(of_estimate: str, judged: Sequence[Judged], marks: Mapping[str, bool]) -> list[str]:

@@ -68,6 +68,8 @@ class HeaterReading:
         Temperature of the winding [°C].
     drawn_a : float
         What its valves draw, rms, 0 or more; NaN where not known [A].
+    rated_a : float
+        What a plate or the maker's sheet says that it gives, rms, 0 or more; NaN where nothing does [A].
     """
 
     name: str
@@ -78,6 +80,7 @@ class HeaterReading:
     u_voltage_pct: float = DEFAULT_U_VOLTAGE_PCT
     winding_temp_c: float = 20.0
     drawn_a: float = math.nan
+    rated_a: float = math.nan
 
     def __post_init__(self) -> None:
         if math.isnan(self.no_load_v):
@@ -87,6 +90,7 @@ class HeaterReading:
         if self.null_ohm is not None:
             not_negative(f"lead null of {self.name}", self.null_ohm, "ohm")
         not_negative(f"current drawn from {self.name}", self.drawn_a, "A")
+        not_negative(f"rated current of {self.name}", self.rated_a, "A")
         not_negative(f"relative uncertainty of the voltage of {self.name}", self.u_voltage_pct, "%")
 
     @classmethod

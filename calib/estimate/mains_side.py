@@ -18,7 +18,7 @@ from calib.supply.steady_state import SupplyState
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["MainsSide", "mains_side"]
+__all__ = ["MainsSide", "lines_of", "mains_side", "primary_at"]
 
 USUAL_LOSS_W_KG, USUAL_FLUX_T = 2.0, 1.2  # radio steel as usually worked (judgement; MIT EE Staff)
 IRON_SHARE = 0.08  # of the watts, where the core is not known (judgement)
@@ -103,18 +103,11 @@ def mains_side(
     MainsSide
         Iron by the core's mass and 2 W/kg, else 8 % of the watts; exciting current a fifth of the load's (judgement).
     """
-    nominal_v, nominal_hz = float(unit["line_voltage_v"]), float(unit["line_frequency_hz"])
+    (nominal_v, nominal_hz), (now_v, now_hz) = lines_of(unit, supply)
     known = math.isfinite(nominal_v) and math.isfinite(nominal_hz)
-    now_v, now_hz = supply.line_now_v or nominal_v, supply.line_now_hz or nominal_hz
-    flux_ratio = (now_v / nominal_v) / (now_hz / nominal_hz) if known else 1.0
-    side_v = no_load_v / (2.0 if unit["rectifier"] == "full-wave" else 1.0)
-    primary = None
-    if known and state is not None and state.load_ma > 0.0 and math.isfinite(side_v):
-        heater_w = sum(volts * amperes for volts, amperes in heaters) * (now_v / nominal_v) ** 2
-        hv_a, hv_w = _high_voltage_a(state) * side_v / nominal_v, state.input_w
-        iron_w = _iron_w(unit, flux_ratio, now_hz, heater_w + hv_w)
-        exciting_a = EXCITING_SHARE * (hv_a + (heater_w + iron_w) / now_v)
-        primary = primary_current(now_v, heater_w, iron_w, exciting_a, hv_a, hv_w)
+    heater_w = sum(volts * amperes for volts, amperes in heaters) * (now_v / nominal_v) ** 2
+    loaded = state is not None and state.load_ma > 0.0
+    primary = primary_at(unit, no_load_v, state, heater_w, supply) if loaded else None
     fuse = fuse_ma(1000.0 * primary.amperes) if primary else math.nan
     ohm = unit.get("primary_resistance_ohm", math.nan)
     ohm = math.nan if ohm is None else float(ohm)
@@ -131,6 +124,42 @@ def mains_side(
         rush.added_ohm if rush and fuse == fuse else None,
         line,
     )
+
+
+def lines_of(unit: pd.Series, supply: SetSupply) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Volts and frequency of a unit's nominal line and of today's; NaN where the nominal one is not known [V], [Hz]."""
+    nominal_v, nominal_hz = float(unit["line_voltage_v"]), float(unit["line_frequency_hz"])
+    return (nominal_v, nominal_hz), (supply.line_now_v or nominal_v, supply.line_now_hz or nominal_hz)
+
+
+def primary_at(
+    unit: pd.Series,
+    no_load_v: float,
+    state: SupplyState | None,
+    heater_w: float,
+    supply: SetSupply,
+    hv_share: float = 1.0,
+) -> PrimaryCurrent | None:
+    """What the primary carries; None where its line, the winding's volts or the steady state are not known.
+
+    Parameters
+    ----------
+    unit, no_load_v, state, supply
+        As `mains_side` takes them.
+    heater_w : float
+        Of all heaters, at today's line [W].
+    hv_share : float
+        Current of the high voltage over the state's, 0 or more: its power and its rms current go with it [-].
+    """
+    (nominal_v, nominal_hz), (now_v, now_hz) = lines_of(unit, supply)
+    side_v = no_load_v / (2.0 if unit["rectifier"] == "full-wave" else 1.0)
+    if state is None or not all(map(math.isfinite, (nominal_v, nominal_hz, side_v))):
+        return None
+    flux_ratio = (now_v / nominal_v) / (now_hz / nominal_hz)
+    hv_a, hv_w = hv_share * _high_voltage_a(state) * side_v / nominal_v, hv_share * state.input_w
+    iron_w = _iron_w(unit, flux_ratio, now_hz, heater_w + hv_w)
+    exciting_a = EXCITING_SHARE * (hv_a + (heater_w + iron_w) / now_v)
+    return primary_current(now_v, heater_w, iron_w, exciting_a, hv_a, hv_w)
 
 
 def _high_voltage_a(state: SupplyState) -> float:

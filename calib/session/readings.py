@@ -67,8 +67,13 @@ MOST = 4
 COUNTS = (NOT_LOOKED_AT, NONE, *(str(number) for number in range(1, MOST + 1)))
 FOUR_WIRES, TWO_LEADS = "four-wires", "two-leads"
 WAYS = (FOUR_WIRES, TWO_LEADS)
-# Limits of what is entered of a heater: volts at the primary's line [V], resistance [ohm], current [A] (judgement).
-LIMITS = {"v": (0.01, 100.0, "V"), "ohm": (0.0, 100.0, "Ω"), "a": (0.0, 100.0, "A")}
+# Limits of what is entered of a heater: volts at the primary's line [V], resistance [ohm], current [A].
+_WINDING = data("supply/fields.toml")["winding"]
+LIMITS = {
+    "v": (*_WINDING["no_load_v"]["limits"], "V"),
+    "ohm": (*_WINDING["ohm"]["limits"], "Ω"),
+    "a": (*_WINDING["rated_a"]["limits"], "A"),
+}
 
 
 @dataclass(frozen=True)

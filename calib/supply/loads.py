@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cache
+from typing import Any
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from calib.paths import data, shipped_rows
 from calib.supply.valves import letters, rectifier_valves, without_envelope
 
 __all__ = ["COLUMNS", "Drawn", "LineUp", "Load", "NEEDED", "OF_REGULATOR", "USES", "load_rows", "loads_of_valve"]
+__all__ += ["fault_of", "numbers_of_row"]
 
 OF_REGULATOR = ("regulated_v", "tube_low_ma", "tube_high_ma")
 COLUMNS = ("load", "count", "average_ma", "worst_ma", "ohm", "heater_v", "heater_a", "use", *OF_REGULATOR)
@@ -328,20 +330,22 @@ def _of(fault: Fault) -> tuple[str, str, str, str, Code]:
 
 def _load(row: Mapping[str, str]) -> Load:
     """One row; InputError with its faults."""
-    numbers, faults = _numbers(row)
+    numbers, faults = numbers_of_row(row, FIELDS)
     use = row["use"].lower() or USES[0]
     if use not in USES:
-        faults.append(_fault("use", row["use"], "is no use of a load", f"give {', '.join(USES)}, or nothing", "choice"))
+        faults.append(
+            fault_of("use", row["use"], "is no use of a load", f"give {', '.join(USES)}, or nothing", "choice")
+        )
     if not row["load"]:
-        faults.append(_fault("load", "", "the load has no name", "give a valve's type, or any name", "missing"))
+        faults.append(fault_of("load", "", "the load has no name", "give a valve's type, or any name", "missing"))
     ohm, count = numbers["ohm"], numbers["count"]
     faults += _of_use(use, row, numbers)
     told = [numbers[one] for one in ("average_ma", "worst_ma")]
     if ohm == ohm and use != "regulator" and any(one == one for one in told):
         problem, remedy = "a resistor and a current are given together", "give one, and the other in a row of its own"
-        faults.append(_fault("ohm", row["ohm"], problem, remedy, "conflict"))
+        faults.append(fault_of("ohm", row["ohm"], problem, remedy, "conflict"))
     if count != int(count):
-        faults.append(_fault("count", row["count"], "is no whole number", "give how many there are", "not-a-number"))
+        faults.append(fault_of("count", row["count"], "is no whole number", "give how many there are", "not-a-number"))
     fill = {"regulator": _regulator, "lamp": _lamp}.get(use, _filled)
     found = None if faults else fill(row["load"], use, numbers, faults)
     if faults or found is None:
@@ -353,16 +357,16 @@ def _of_use(use: str, row: Mapping[str, str], numbers: Mapping[str, float]) -> I
     """The faults of what a use needs, and of what belongs to another."""
     if use == "series" and numbers["ohm"] != numbers["ohm"]:
         remedy = "give its ohms: the coil or resistor that all the current goes through"
-        yield _fault("ohm", "", "what stands in series has a resistance", remedy, "missing")
+        yield fault_of("ohm", "", "what stands in series has a resistance", remedy, "missing")
     for name in OF_REGULATOR:
         if use != "regulator" and row[name]:
             remedy = "leave it empty, or give the use 'regulator'"
-            yield _fault(name, row[name], "belongs to a glow tube", remedy, "conflict")
+            yield fault_of(name, row[name], "belongs to a glow tube", remedy, "conflict")
     foreign = {"lamp": ("average_ma", "worst_ma", "ohm"), "regulator": ("heater_v", "heater_a")}.get(use, ())
     for name in foreign:
         if row[name]:
             what = "a lamp is fed by its heater winding" if use == "lamp" else "a glow tube has no heater"
-            yield _fault(name, row[name], what, "leave it empty, or give another use", "conflict")
+            yield fault_of(name, row[name], what, "leave it empty, or give another use", "conflict")
 
 
 def _recalled(kind: str, name: str) -> dict[str, float]:
@@ -378,13 +382,13 @@ def _regulator(name: str, use: str, numbers: Mapping[str, float], faults: list[F
     known = _recalled("glow", name)
     told = {one: numbers[one] if numbers[one] == numbers[one] else known.get(one, math.nan) for one in OF_REGULATOR}
     faults += [
-        _fault(one, "", "a glow tube needs it, and its type is not known", "give it from the tube's sheet", "missing")
+        fault_of(one, "", "a glow tube needs it, and its type is not known", "give it from the tube's sheet", "missing")
         for one, value in told.items()
         if value != value
     ]
     if told["tube_high_ma"] <= told["tube_low_ma"]:
         problem, remedy = f"is no more than the least, {told['tube_low_ma']:g} mA", "give the greatest that it stands"
-        faults.append(_fault("tube_high_ma", f"{told['tube_high_ma']:g}", problem, remedy, "conflict"))
+        faults.append(fault_of("tube_high_ma", f"{told['tube_high_ma']:g}", problem, remedy, "conflict"))
     if faults:
         return None
     behind = float(np.fmax.reduce([numbers["worst_ma"], numbers["average_ma"], 0.0]))
@@ -403,28 +407,30 @@ def _lamp(name: str, use: str, numbers: Mapping[str, float], faults: list[Fault]
     )
     if volts != volts or amperes != amperes:
         problem = "is no lamp that is known by its number"
-        faults.append(_fault("load", name, problem, "give its volts and amperes as a heater's", "choice"))
+        faults.append(fault_of("load", name, problem, "give its volts and amperes as a heater's", "choice"))
         return None
     given = numbers["heater_v"] == numbers["heater_v"] and numbers["heater_a"] == numbers["heater_a"]
     by = "given" if given else "unverified"
     return Load(name, int(numbers["count"]), 0.0, 0.0, math.nan, volts, amperes, 0.0, by, use)
 
 
-def _numbers(row: Mapping[str, str]) -> tuple[dict[str, float], list[Fault]]:
-    """The row's numbers, NaN where blank (a count is 1), and the faults of those that are none or beyond limits."""
-    numbers, faults = dict.fromkeys(FIELDS, math.nan), []
-    for name, told in FIELDS.items():
+def numbers_of_row(
+    row: Mapping[str, str], fields: Mapping[str, Mapping[str, Any]]
+) -> tuple[dict[str, float], list[Fault]]:
+    """A row's numbers, NaN where blank (a count is 1), and the faults of those that are none or beyond their limits."""
+    numbers, faults = dict.fromkeys(fields, math.nan), []
+    for name, told in fields.items():
         text, (low, high), unit = row[name], told["limits"], told.get("unit", "")
         try:
             numbers[name] = (1.0 if name == "count" else math.nan) if not text else _plain(text)
         except ValueError:
             remedy = "write it with a point for decimals, and without its unit"
-            faults.append(_fault(name, text, "is not a number", remedy, "not-a-number"))
+            faults.append(fault_of(name, text, "is not a number", remedy, "not-a-number"))
             numbers[name] = 1.0
             continue
         if text and not low <= numbers[name] <= high:
             problem = outside(f"{low:g} to {high:g} {unit}".strip())
-            faults.append(_fault(name, text, problem, told["remedy"], "limits"))
+            faults.append(fault_of(name, text, problem, told["remedy"], "limits"))
             numbers[name] = 1.0
     return numbers, faults
 
@@ -450,7 +456,7 @@ def _filled(name: str, use: str, numbers: Mapping[str, float], faults: list[Faul
             faults.append(_unknown(name))
         elif one_heater:
             missing = "heater_a" if heater_v == heater_v else "heater_v"
-            faults.append(_fault(missing, "", "a heater has volts and amperes", "give both or neither", "missing"))
+            faults.append(fault_of(missing, "", "a heater has volts and amperes", "give both or neither", "missing"))
         if faults:
             return None
         relative_u, told_by = (OHM_U if ohm == ohm else GIVEN_U), "given"
@@ -463,14 +469,14 @@ def _filled(name: str, use: str, numbers: Mapping[str, float], faults: list[Faul
         heater_a = listed.heater_a if heater_a != heater_a else heater_a
         if average != average and worst != worst:
             remedy = "give its current at rest and at full signal"
-            faults.append(_fault("average_ma", "", f"the table does not tell what a {name} draws", remedy, "missing"))
+            faults.append(fault_of("average_ma", "", f"the table does not tell what a {name} draws", remedy, "missing"))
             return None
     average, worst = (worst if average != average else average), (average if worst != worst else worst)
     if ohm == ohm:
         average = worst = 0.0
     elif worst < average:
         problem, remedy = f"is less than the average, {average:g} mA", "give the greater one as the worst case"
-        faults.append(_fault("worst_ma", f"{worst:g}", problem, remedy, "conflict"))
+        faults.append(fault_of("worst_ma", f"{worst:g}", problem, remedy, "conflict"))
         return None
     return Load(name, int(numbers["count"]), average, worst, ohm, heater_v, heater_a, relative_u, told_by, use)
 
@@ -480,8 +486,8 @@ def _unknown(name: str) -> Fault:
     spelt = {letters(row["valve"]): row["valve"] for row in shipped_rows("datasets/valves/loads.csv")}
     near = [spelt[one] for one in get_close_matches(letters(name), spelt, 3, 0.7)]
     meant = f"did you mean {', '.join(near)}? If not, " if near else ""
-    return _fault("load", name, "is not in the table of valves", f"{meant}give its current, or its ohms", "choice")
+    return fault_of("load", name, "is not in the table of valves", f"{meant}give its current, or its ohms", "choice")
 
 
-def _fault(column: str, value: str, problem: str, remedy: str, code: Code) -> Fault:
+def fault_of(column: str, value: str, problem: str, remedy: str, code: Code) -> Fault:
     return Fault("", None, column, value, problem, remedy, code)

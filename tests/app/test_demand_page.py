@@ -40,8 +40,13 @@ def test_a_set_is_typed_in_answered_and_mended(tmp_path: Path, monkeypatch: pyte
     assert "direct voltage at rest" in said
     assert "heaters of 5 V" in said
     assert "Fuse in the line conductor" in said
+    assert "None was read: read them under" in said
+    for name, value in {"heaters": "1", "heater_v_1": "0.2352", "heater_ohm_1": "0.09", "heater_a_1": ""}.items():
+        at.session_state[f"read_{name}"] = value
     typed(at, line_now_v="122")
     assert "Which way round, proved before the mains" in text_of(at)
+    assert "drawn and the set at rest, where its heaters want 6.3 V" in text_of(at)
+    assert "Heat in the copper of all windings" in text_of(at)
     assert any("Before any of these: unplug" in one.value for one in at.warning)
     at.radio(key="set_use_2").set_value("series").run()
     typed(at, load_2="field coil", ohm_2="1150")

@@ -42,6 +42,26 @@ def test_json_has_the_contract_s_keys_and_text_its_caution_first(called: Run, to
     assert line["flux_ratio"] == pytest.approx(122 / 115 * 60 / 50)
 
 
+def test_heater_windings_and_what_stands_in_series_come_from_tables(called: Run, told: tuple[str, ...], tmp_path: Path):
+    lines = ("load,count,use,ohm,average_ma", "6V6,2,push-pull,,", "coil,1,series,900,", "VR150,1,regulator,,5")
+    loads = str(table(tmp_path / "loads.csv", *lines))
+    read = str(table(tmp_path / "heaters.csv", "unit,heater,no_load_v,ohm", "U-01,green,6.9,0.09", ",yellow,5.4,0.1"))
+    asked = (*told, "--loads", loads, "--capacitance-uf", "16", "--heater-windings", read)
+    first, second = json.loads(called(*asked, "--format", "json").stdout)
+    assert [one["name"] for one in first["heater_windings"]] == ["yellow", "green"]
+    assert [one["name"] for one in second["heater_windings"]] == ["yellow"]
+    assert first["heat_budget"].keys() >= {"rated_w", "drawn_w", "left_w", "hv_share", "hv_ma"}
+    assert first["series"][0]["drop_v"] == pytest.approx(0.9 * first["worst_ma"])
+    assert first["set_v"] == pytest.approx(first["dc_v"] - 0.9 * first["average_ma"])
+    assert first["regulators"][0].keys() >= {"ohm", "tube_low_ma", "tube_high_ma", "watts", "works"}
+    wrong = str(table(tmp_path / "wrong.csv", "unit,no_load_v,ohm", "Z-9,6.9,0.09", "U-01,6900,"))
+    done = called(*asked[:-1], wrong)
+    assert done.stderr == (
+        f"{wrong}, row 3, no_load_v '6900': is outside the limits, 0.01 to 100 V; give what the heater winding shows "
+        "at the nominal line without load, in V\n"
+    )
+
+
 def test_a_set_that_draws_nothing_or_too_much_is_answered(called: Run, told: tuple[str, ...], tmp_path: Path):
     loads = table(tmp_path / "loads.csv", "load,heater_v,heater_a,average_ma", "lamp,6.3,0.15,")
     assert "It draws no direct current" in called(*told, "--loads", str(loads), "--capacitance-uf", "16").stdout

@@ -45,7 +45,9 @@ def draw() -> None:
     """The set on the left, the answer on the right; on a phone the one below the other."""
     opened = context.opened_register()
     context.head("Does it feed the set?", opened)
-    unit = r.understand(unit_entries(), opened.meters).unit
+    now = unit_entries()
+    unit = r.understand(now, opened.meters).unit
+    windings = r.heaters_of(now, now.get("voltage_by") == r.NO_LOAD).windings
     row = None if unit is None else unit.iloc[0].to_dict()
     with st.container():
         _of_unit(row)
@@ -59,7 +61,7 @@ def draw() -> None:
         if unit is None or row is None or row["rectifier"] == "none" or line_up is None or supply is None:
             st.write(SAYS["nothing"] if line_up is None else "Something above is still to be put right.")
             return
-        _answer(opened, unit, line_up, supply)
+        _answer(opened, unit, (line_up, supply), windings)
 
 
 def _of_unit(row: dict[Any, Any] | None) -> None:
@@ -145,9 +147,14 @@ def _supply(form: forms.Form, done: measured.Checked, filter_input: str) -> SetS
         return None
 
 
-def _answer(opened: context.Opened, unit: pd.DataFrame, line_up: LineUp, supply: SetSupply) -> None:
+def _answer(
+    opened: context.Opened,
+    unit: pd.DataFrame,
+    asked: tuple[LineUp, SetSupply],
+    windings: tuple[calib.HeaterReading, ...] | None,
+) -> None:
     try:
-        found = calib.demand_of(context.model_of(opened), unit, line_up, supply, context.LEVEL)[0]
+        (found,) = calib.demand_of(context.model_of(opened), unit, *asked, context.LEVEL, {"": windings or ()})
     except InputError as error:
         forms.told(error.faults, STEP.fields, LABELS)
         return
@@ -171,8 +178,11 @@ def _answer(opened: context.Opened, unit: pd.DataFrame, line_up: LineUp, supply:
         st.subheader(SAYS["set_side"], anchor=False)
         for line in said:
             st.write(words.plain(line))
+    st.subheader(SAYS["heaters"], anchor=False)
+    for line in found.heater_side.words or [SAYS["no_windings"]]:
+        st.write(words.plain(line))
     _mains(found)
-    on_bench.demand(opened, context.model_of(opened), unit, found, (line_up, supply))
+    on_bench.demand(opened, context.model_of(opened), unit, found, asked)
 
 
 def _limits(judged: tuple[Judged, ...]) -> None:
