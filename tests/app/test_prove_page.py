@@ -52,6 +52,7 @@ def test_a_run_is_planned_forecast_and_reckoned_and_moves_the_estimate(
     assert "From stock" in text_of(at)
     at.text_area(key="heat_entries").set_value("20 69.0 21\n40 73.0 21.5\n60 77.0 22\n90 81 22").run()
     assert "Stop now" in text_of(at)
+    assert "You allow 45 K here" in text_of(at)
     at.text_area(key="heat_readings").set_value("20 76.76\n35 76.51").run()
     assert "2 readings are too few" in text_of(at)
     at.text_area(key="heat_readings").set_value(f"{HOT}\n300 <b>x</b>").run()
@@ -107,12 +108,15 @@ def test_a_winding_of_aluminium_is_reckoned_as_such(tmp_path: Path, monkeypatch:
 
 
 def test_a_run_outlives_a_reload_and_says_where_it_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The clock, the entries and what was read come back in another visit; a register that is gone is said."""
+    """Clock, entries, what was read and the metal come back in another visit; a register that is gone is said."""
     settle(tmp_path, monkeypatch)
     at = opened(PAGE)
     assert "Once the clock runs" in text_of(at)
+    next(use_metals(at, ("aluminium",)))
     typed(at, cold_ohm="62,15", now_ohm="69 Ω", now_air_c="70 °F")
     at.button(key="prove_start").click().run()
+    assert "The clock runs since" in text_of(at)
+    assert at.button(key="prove_start").label == "Begin the clock anew"
     at.button(key="prove_note").click().run()
     assert not at.exception
     assert "Kept in the session at the bench of a unit without a tag" in text_of(at)
@@ -126,6 +130,7 @@ def test_a_run_outlives_a_reload_and_says_where_it_is_kept(tmp_path: Path, monke
     assert again.text_area(key="heat_entries").value == entries
     assert again.text_input(key="heat_cold_ohm").value == "62,15"
     assert again.session_state["heat_started"] == started
+    assert "Reckoned for a winding of aluminium, as was said when this run was kept" in text_of(again)
     again.text_area(key="heat_entries").set_value(f"{entries}\n20 72 21").run()
     assert again.session_state["bench_revision"] == at.session_state["bench_revision"] + 1
 

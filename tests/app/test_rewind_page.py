@@ -30,6 +30,9 @@ def test_a_plan_stands_beside_what_was_and_what_came(tmp_path: Path, monkeypatch
     assert "Before the first mains" in said
     assert "high voltage" in said
     assert "Of transformers like it" in said
+    assert "Half are rated above" in said
+    assert "for V peak" in said
+    assert "Wire, bare: " in said
     assert "about 2400 turns" in typed(was_winding_v="12", was_turn_v="5 mV")
     assert "Volts of the loose turn then: -1: is outside the limits" in typed(was_turn_v="-1")
     assert "nan: is not a number" in typed(was_turn_v="nan")

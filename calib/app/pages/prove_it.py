@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,8 +28,6 @@ from calib.session import fields as measured, readings as r
 from calib.session.interpret import RUN
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     import pandas as pd
 
 SAYS = context.SAID["heat"]
@@ -41,7 +40,7 @@ NOW = {name: replace(FIELDS[name], name=f"now_{name}", label=SAYS["now"][name]) 
 STEP = measured.step_of("heat", *(FIELDS[name] for name in (*PLAN, *RESULT, *LOSSES)), *NOW.values())
 CASE_U_K = 0.5  # of a case's temperature (judgement)
 SAID_LINES = 3  # of what was understood, beneath a text
-STARTED = "heat_started"
+STARTED, METAL = "heat_started", "heat_metal"
 SHOWN = "prove_shown"  # the session whose run the form shows
 
 
@@ -49,8 +48,9 @@ def draw() -> None:
     """The plan, the run, the result, one below the other, each with its cautions before it."""
     opened = context.opened_register()
     context.head("Prove it", opened)
+    _take_up()
     typed_in = unit_entries()
-    unit, metal = r.understand(typed_in, opened.meters).unit, r.metal_of(typed_in)
+    unit = r.understand(typed_in, opened.meters).unit
     row = None if unit is None else {str(name): value for name, value in unit.iloc[0].items()}
     context.cautions(SAYS["cautions"])
     st.write(SAYS["no_unit" if row is None else "unit"])
@@ -59,10 +59,9 @@ def draw() -> None:
             st.html(against)
         if any(kind == "stop" for kind, _ in standing(row)):
             return
-    if metal != r.COPPER:
-        st.write(SAYS["metal"].format(metal=metal))
+    metal = _metal(typed_in, row is not None)
     st.header("Plan", anchor=False)
-    _take_up()
+    _offer()
     form, done = forms.Form.checked("heat_", STEP)
     form.grid(PLAN)
     _plan(done.values)
@@ -81,6 +80,17 @@ def draw() -> None:
     found = _after(done, allowed, metal)
     if found is not None:
         _answer(opened, unit, found)
+
+
+def _metal(typed_in: Mapping[str, Any], known: bool) -> str:
+    """The winding's metal: as said of the unit; of a run that outlived its unit's form, as it was said then."""
+    visit, said = st.session_state, r.metal_of(typed_in)
+    if known or said != r.COPPER or METAL not in visit:
+        visit[METAL] = said
+    metal = str(visit[METAL])
+    if metal != r.COPPER:
+        st.write(SAYS["metal" if metal == said else "metal_then"].format(metal=metal))
+    return metal
 
 
 def _answer(opened: context.Opened, unit: pd.DataFrame | None, found: HeatRunResult) -> None:
@@ -103,7 +113,7 @@ def _plan(numbers: dict[str, float]) -> None:
     plan = run_plan(numbers["dc_v"], numbers["load_ma"], numbers.get("tongue_mm"))
     st.write(SAYS["plan"].format(ohm=words.figure(plan.load_ohm), watts=words.figure(plan.load_w)))
     made = SAYS["no_parts"] if plan.made_of is None else SAYS["made_of"].format(parts=plan.made_of)
-    st.write(words.plain(made))
+    st.write(words.plain(words.symbols(made)))
     hours, most = (words.figure(one, 2) for one in (plan.hours, plan.most_hours))
     st.write(SAYS["hours"].format(hours=hours, most=most, step=f"{plan.entries_min[0]:g}"))
     st.write(SAYS["after"].format(times=", ".join(f"{one:g}" for one in plan.after_s)))
@@ -130,9 +140,13 @@ def _while_it_runs(form: forms.Form, done: measured.Checked, allowed: float, met
     form.grid((f"now_{read}", "now_air_c"))
     now = [done.values.get(f"now_{name}") for name in (read, "air_c")]
     with st.container(horizontal=True, gap="small"):
-        st.button(SAYS["begin"], key="prove_start", on_click=_start)
-        idle = STARTED not in st.session_state or None in now
+        started = st.session_state.get(STARTED)
+        st.button(SAYS["begin" if started is None else "begin_anew"], key="prove_start", on_click=_start)
+        idle = started is None or None in now
         st.button(SAYS["note"], key="prove_note", on_click=_note, args=(f"heat_now_{read}", now), disabled=idle)
+    if started is not None:
+        begun = datetime.fromtimestamp(float(started))
+        st.write(SAYS["clock"].format(at=f"{begun:%H:%M}", minutes=f"{(time.time() - float(started)) / 60.0:.0f}"))
     st.text_area(SAYS["entries"], key="heat_entries", height=140)
     try:
         rows = _rows("heat_entries", "minutes", read, "air_c")
@@ -145,9 +159,10 @@ def _while_it_runs(form: forms.Form, done: measured.Checked, allowed: float, met
         forms.told(error.faults, FIELDS, SAYS["columns"])
         return
     if told.stop:
-        st.html(context.stop("Stop now: open the line", [str(told).removeprefix("STOP NOW: ")]))
+        allows = SAYS["limit"].format(limit=f"{given[1]:g}")
+        st.html(context.stop("Stop now: open the line", [str(told).removeprefix("STOP NOW: "), allows]))
     else:
-        st.info(words.plain(SAYS["stop_later"].format(told=told)))
+        st.info(words.plain(SAYS["stop_later"].format(limit=f"{given[1]:g}", told=told)))
 
 
 def _entries(
@@ -170,7 +185,7 @@ def _refuse_missing(names: Sequence[str], numbers: dict[str, float], remedy: str
 
 
 def _take_up() -> None:
-    """Put the run that the session holds into the form, where another stands there; else offer the register's."""
+    """Put the run that the session holds into the form, where another stands there."""
     session.begin()
     visit, kept = st.session_state, session.of(RUN)
     shown = visit.get(SHOWN)
@@ -181,7 +196,11 @@ def _take_up() -> None:
         for name, value in kept.items():
             visit[f"heat_{name}"] = remembered[f"heat_{name}"] = value
         visit[SHOWN] = visit[session.ID]
-    if kept or _begun(forms.entries("heat_")) or not (found := session.runs()):
+
+
+def _offer() -> None:
+    """Where no run stands in the form, the way to those that the register keeps."""
+    if session.of(RUN) or _begun(forms.entries("heat_")) or not (found := session.runs()):
         return
     named = {one.session_id: _named(one.tag, one.kept_at) for one in found}
     which = forms.select("prove_which", SAYS["runs"], list(named), names=named)
@@ -255,22 +274,23 @@ def _told(found: HeatRunResult) -> None:
         st.html(context.doubts("In doubt, look again", found.doubts))
     st.write(SAYS["rise"].format(rise=found.rise_k, u=found.rise_u_k, drift=found.drift_k))
     cooling = found.cooling
-    ways = [SAYS["way"].format(name=name, ohm=words.figure(ohm, 5)) for name, ohm in cooling.by_method.items()]
-    st.write(SAYS["ways"].format(ways=", ".join(ways), method=cooling.method))
+    names = SAYS["ways_of"]
+    ways = [SAYS["way"].format(name=names[way], ohm=words.figure(ohm, 5)) for way, ohm in cooling.by_method.items()]
+    st.write(SAYS["ways"].format(ways="; ".join(ways), method=names[cooling.method]))
     chart = charts.cooling(found, context.colours())
     context.picture(chart, "prove_picture")
     context.in_words(str(chart.description))
     if found.iron is not None:
         st.write(words.plain(SAYS["iron"].format(iron=found.iron)))
-    names = (("allowed", SAYS["yours"].format(wanted=found.run.allowed_rise_k)), ("reference", SAYS["register"]))
-    for name, said in names:
+    both = (("allowed", SAYS["yours"].format(wanted=found.run.allowed_rise_k)), ("reference", SAYS["register"]))
+    for name, said in both:
         most, low, high = (getattr(found, f"{name}{end}_ma") for end in ("", "_low", "_high"))
         if most is None:
             st.write(SAYS["untold"].format(name=said))
             continue
         rule = found.rule if name == "allowed" else found.reference_rule
         figures = {key: words.figure(one) for key, one in (("most", most), ("low", low), ("high", high))}
-        st.write(words.plain(SAYS["permitted"].format(name=said, rule=rule, **figures)))
+        st.write(words.plain(SAYS["permitted"].format(name=said, rule=SAYS["rules"][rule], **figures)))
 
 
 def _estimate(model: Any, unit: pd.DataFrame, proven_ma: float) -> None:

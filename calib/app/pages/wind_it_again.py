@@ -84,9 +84,9 @@ def _plan(plan: RewindPlan, was: AsItWas | None) -> None:
     rows = []
     for one in plan.windings:
         figures = (f"{one.turns}", one.wire, f"{one.layers}")
-        said_of = (words.figure(value) for value in (one.mean_turn_mm, one.ohm_20c, one.wire_kg))
+        said_of = (words.figure(value) for value in (one.mean_turn_mm, one.ohm_20c))
         rows.append((SAYS["role"][one.role], words.figure(one.volts, 4), *figures, *said_of))
-    st.html(context.table(SAYS["columns"], rows, (1, 2, 4, 5, 6, 7)))
+    st.html(context.table(SAYS["columns"], rows, (1, 2, 4, 5, 6)))
     beneath = [
         (
             SAYS["role"][one.role],
@@ -98,7 +98,16 @@ def _plan(plan: RewindPlan, was: AsItWas | None) -> None:
         for one in plan.windings
     ]
     st.html(context.table(SAYS["insulation"], beneath, (1, 2, 3, 4)))
-    st.write(SAYS["free"].format(free=f"{plan.free_mm:.1f}"))
+    st.write(SAYS["free"])
+    bought: dict[str, tuple[float, float]] = {}
+    for one in plan.windings:
+        metres, kilos = bought.get(one.wire, (0.0, 0.0))
+        bought[one.wire] = (metres + one.metres, kilos + one.wire_kg)
+    wires = [
+        SAYS["wire"].format(wire=wire, metres=words.figure(metres), grams=words.figure(1000.0 * kilos))
+        for wire, (metres, kilos) in bought.items()
+    ]
+    st.write(words.plain(SAYS["bought"].format(wires="; ".join(wires))))
     for line in said[-4:]:
         st.write(words.plain(words.sentence(line.strip())))
     if was is not None:
