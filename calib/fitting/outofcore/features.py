@@ -98,8 +98,8 @@ def features_expression(table: ibis.Table) -> ibis.Table:
         contributor=text["contributor"],
         unit=text["unit"],
         maker=text["maker"].strip().lower(),
-        kept=(text["kept"] != "").cast("int8"),
-        era=(known["made_year"].fill_null(0) > LAST_OLD_YEAR).cast("int8"),
+        kept=(text["kept"] != "").ifelse(1, 0),
+        era=(known["made_year"].fill_null(0) > LAST_OLD_YEAR).ifelse(1, 0),
         grade=_place(text["evidence"], GRADE_NAMES),
         pair=ibis.ifelse(guide, AC, _pair(text["rectifier"], text["filter"])),
         size=_size(area),
@@ -110,7 +110,7 @@ def features_expression(table: ibis.Table) -> ibis.Table:
         wire=(wire.wire_area_mm2(diameter) * ibis.ifelse(aluminium, conductance, 1.0)).ln(),
         primary=(line * line / (primary * volts) / CENTRE_V_OVER_R).ln(),
         weight=known["weight_kg"].ln(),
-        coarse=sum(((known["u_primary_pct"] >= low).fill_null(False).cast("int8") for low in COARSE_FROM_PCT), start=0),
+        coarse=sum(((known["u_primary_pct"] >= low).fill_null(False).ifelse(1, 0) for low in COARSE_FROM_PCT), start=0),
         reading_variance=_reading_variance(known),
         yielded=current.ln() - ln_ratio + metal,
         counts=table["counts"],
@@ -186,8 +186,8 @@ def prepared(features: ibis.Table, design: Design, imputation: Imputation, prior
     parts = [rows[name].fill_null(stranger) for name, stranger in strangers.items()]
     parts += [rows[name] for name in ("era", "grade", "pair", "size", "kept")]
     cell = cell_of(*(part.cast("int64") for part in parts))
-    kind = sum((rows[name].notnull().cast("int64") * (1 << bit) for bit, name in enumerate(BESIDE)), start=0)
-    kind += rows["primary"].notnull().cast("int64") * rows["coarse"].cast("int64") * (1 << len(BESIDE))
+    kind = sum((rows[name].notnull().ifelse(1 << bit, 0) for bit, name in enumerate(BESIDE)), start=0)
+    kind += rows["primary"].notnull().ifelse(1, 0) * rows["coarse"].cast("int64") * (1 << len(BESIDE))
     rows = rows.mutate(
         kind=kind.cast("int8"),
         cell=ibis.ifelse((rows["grade"] >= 0) & (rows["pair"] >= 0), cell, ibis.null("int64")),
@@ -268,7 +268,7 @@ def faulty(table: ibis.Table, run: Any) -> Any:
             code = ibis.cases(*((cell == value, at) for at, value in enumerate(values, 1)), else_=0)
         pattern = pattern + code.cast("int64") * shift
         places[one.name], shift = (shift, values), shift * (len(values) + 1)
-    found = run(table.group_by(pattern=pattern).aggregate(wrong=wrong.cast("int64").sum()))
+    found = run(table.group_by(pattern=pattern).aggregate(wrong=wrong.ifelse(1, 0).sum()))
     contradicted = [one for one in found["pattern"].tolist() if contradictions(_decoded(one, places), KnownUnit)]
     if not contradicted and not found["wrong"].any():
         return None

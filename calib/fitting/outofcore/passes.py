@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 EXACT = 2.0**53  # whole numbers up to here are exact in a double
 LARGEST = 1000.0  # mean of a summed term at most: weights are below 200, squares of covariates in the mean below 5
 FINEST = 2.0**-24
+LEAST_LN = -700.0  # e to it is 1e-304, which adds nothing to odds
 SUMS = ("sound", "noise_slope", "noise_information", "counts")
 
 
@@ -158,7 +159,7 @@ def summed(rows: ibis.Table, cells: ibis.Table, kind: int, imputation: Imputatio
         core`, `pull core` ...) and precision times each two of them; `sound` (odds), and the slope and information of
         the noise.
     """
-    rows = weighed(rows, cells, kind, imputation, prior)
+    rows = _settled(weighed(rows, cells, kind, imputation, prior))
     names = terms_of(kind)
     parts = {"precision": rows["precision"], "pull": rows["precision"] * rows["residual"]}
     for name in names:
@@ -189,9 +190,11 @@ def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, imputation: Imputati
         residual=rows["yielded"] - rows["offset"] - line,
     )
     # What goes with the variance alone is reckoned once for all errors of one extra variance.
+    rows = _settled(rows)
     extras, place = np.unique(moved.extra_variance, return_inverse=True)
     rows = rows.mutate(**{f"variance_{k}": rows["variance"] + float(extra) for k, extra in enumerate(extras)})
     rows = rows.mutate(**{f"ln_{k}": rows[f"variance_{k}"].ln() for k in range(len(extras))})
+    rows = _settled(rows)
 
     def log_likelihood(at: int) -> Any:
         off = rows["residual"] - (rows["swap"] if at == SWAP_AT else float(moved.shift[at]))
@@ -202,15 +205,32 @@ def weighed(rows: ibis.Table, cells: ibis.Table, kind: int, imputation: Imputati
         return log
 
     sound, *slips, last = range(len(place))
-    rows = rows.mutate(last=log_likelihood(last), broad=rows[f"variance_{place[last]}"])
+    rows = _settled(rows.mutate(last=log_likelihood(last), broad=rows[f"variance_{place[last]}"]))
     rows = rows.mutate(
-        likely=(log_likelihood(sound) + rows["odds"] + rows["kept"] - rows["last"]).exp(),
-        slipped=sum((log_likelihood(at) - rows["last"]).exp() for at in slips),
+        likely=_exp(log_likelihood(sound) + rows["odds"] + rows["kept"] - rows["last"]),
+        slipped=sum(_exp(log_likelihood(at) - rows["last"]) for at in slips),
     )
+    rows = _settled(rows)
     rows = rows.mutate(total=rows["likely"] + rows["slipped"] + 1.0)
-    rows = rows.mutate(sound=rows["likely"] / rows["total"])
+    rows = _settled(rows.mutate(sound=rows["likely"] / rows["total"]))
     pulled = precision_pulled(rows["sound"], rows["variance"], 1.0 / rows["total"], rows["broad"])
     return rows.mutate(precision=rows["counts"] * pulled)
+
+
+def _exp(log: Any) -> Any:
+    """The exponential; nothing smaller than doubles hold is asked for, which some engines refuse."""
+    import ibis
+
+    return ibis.greatest(log, LEAST_LN).exp()
+
+
+def _settled(rows: ibis.Table) -> ibis.Table:
+    """The same rows, their columns reckoned before what comes after.
+
+    DuckDB reckons each expression once. Another engine may put it in the place of each mention, which grows from step
+    to step, unless a step has a limit.
+    """
+    return rows if rows.get_backend().name == "duckdb" else rows.limit(2**62)
 
 
 @dataclass(frozen=True)
