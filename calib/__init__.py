@@ -88,6 +88,7 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         Entry as Entry,
         Forecast as Forecast,
         RunPlan as RunPlan,
+        entries_by_ohms as entries_by_ohms,
         forecast_rise as forecast_rise,
         run_plan as run_plan,
     )
@@ -198,7 +199,7 @@ _HOMES = {
     "calib.estimate.demand": ("Demand", "SetSupply", "demand_of"),
     "calib.supply.loads": ("LineUp", "Load", "load_rows"),
     "calib.estimate.heat_run": ("HeatRun", "HeatRunResult", "heat_run"),
-    "calib.estimate.warming": ("Entry", "Forecast", "RunPlan", "forecast_rise", "run_plan"),
+    "calib.estimate.warming": ("Entry", "Forecast", "RunPlan", "entries_by_ohms", "forecast_rise", "run_plan"),
     "calib.estimate.heaters": ("HeaterAnswer", "HeaterReading", "heater_currents"),
     "calib.estimate.core_rating": ("CoreOpinion", "opinion_of_core"),
 }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -31,12 +30,12 @@ def typed(at: AppTest, **values: str) -> AppTest:
     return at
 
 
-def use_metals(at: AppTest, metals: tuple[str, ...]) -> Iterator[str]:
-    """Say one metal after another on the home page."""
-    for metal in metals:
-        at.session_state["kept"] = {**at.session_state["kept"], "read_conductor": metal}
-        at.session_state["read_conductor"] = metal
-        yield metal
+def use(at: AppTest, **said: str) -> AppTest:
+    """Say something of the unit on the home page."""
+    for name, value in said.items():
+        at.session_state["kept"] = {**at.session_state["kept"], f"read_{name}": value}
+        at.session_state[f"read_{name}"] = value
+    return at
 
 
 def test_a_run_is_planned_forecast_and_reckoned_and_moves_the_estimate(
@@ -101,7 +100,8 @@ def test_a_winding_of_aluminium_is_reckoned_as_such(tmp_path: Path, monkeypatch:
     at.text_area(key="heat_readings").set_value(HOT.replace("20 76.76", "20 s; 0,07676 kΩ"))
     said = "Mean rise of the winding at switching off: "
     copper, aluminium = (
-        float(text_of(typed(at, **READ)).split(said)[1].split()[0]) for _ in use_metals(at, ("copper", "aluminium"))
+        float(text_of(typed(use(at, conductor=metal), **READ)).split(said)[1].split()[0])
+        for metal in ("copper", "aluminium")
     )
     assert copper - aluminium == pytest.approx(1.54, abs=0.11)  # each is printed to a tenth
     assert "Reckoned for a winding of aluminium" in text_of(at)
@@ -112,8 +112,7 @@ def test_a_run_outlives_a_reload_and_says_where_it_is_kept(tmp_path: Path, monke
     settle(tmp_path, monkeypatch)
     at = opened(PAGE)
     assert "Once the clock runs" in text_of(at)
-    next(use_metals(at, ("aluminium",)))
-    typed(at, cold_ohm="62,15", now_ohm="69 Ω", now_air_c="70 °F")
+    typed(use(at, conductor="aluminium"), cold_ohm="62,15", now_ohm="69 Ω", now_air_c="70 °F")
     at.button(key="prove_start").click().run()
     assert "The clock runs since" in text_of(at)
     assert at.button(key="prove_start").label == "Begin the clock anew"
@@ -139,7 +138,27 @@ def test_a_run_outlives_a_reload_and_says_where_it_is_kept(tmp_path: Path, monke
 
     monkeypatch.setattr(Register, "keep_session", full)
     again.text_area(key="heat_entries").set_value(f"{entries}\n20 73 21").run()
+    assert not any(button.key == "prove_another" for button in again.button)
     assert "NOT kept, so that a reload would lose it: the disk is full" in text_of(again)
+
+
+def test_a_run_of_one_unit_says_nothing_of_another(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    settle(tmp_path, monkeypatch)
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = use(opened(PAGE), tag="AL-9").run()
+    at.text_area(key="heat_readings").set_value(HOT)
+    said = text_of(typed(at, **READ))
+    assert "Kept in the session at the bench of AL-9" in said
+    assert "Before the run the readings said" in said
+    said = text_of(use(at, tag="AL-3").run())
+    assert "This run is of AL-9, and under 'What can it give?' stands AL-3" in said
+    assert "Before the run the readings said" not in said
+    assert not any(button.key == "prove_known" for button in at.button)
+    at.button(key="prove_is_of").click().run()
+    assert "Kept in the session at the bench of AL-3" in text_of(at)
+    at.button(key="prove_another").click().run()
+    assert (at.text_area(key="heat_readings").value, at.text_input(key="heat_cold_ohm").value) == ("", "")
+    assert any(option.startswith("AL-3, ") for option in at.selectbox(key="prove_which").options)
 
 
 def test_one_click_carries_unit_current_and_evidence_to_the_known_units(

@@ -40,7 +40,7 @@ NOW = {name: replace(FIELDS[name], name=f"now_{name}", label=SAYS["now"][name]) 
 STEP = measured.step_of("heat", *(FIELDS[name] for name in (*PLAN, *RESULT, *LOSSES)), *NOW.values())
 CASE_U_K = 0.5  # of a case's temperature (judgement)
 SAID_LINES = 3  # of what was understood, beneath a text
-STARTED, METAL = "heat_started", "heat_metal"
+STARTED, METAL, TAG = "heat_started", "heat_metal", "heat_tag"  # of the run in the form, kept with it
 SHOWN = "prove_shown"  # the session whose run the form shows
 
 
@@ -51,6 +51,8 @@ def draw() -> None:
     _take_up()
     typed_in = unit_entries()
     unit = r.understand(typed_in, opened.meters).unit
+    if not _same_unit(str(typed_in.get("tag") or "").strip()):
+        unit = None
     row = None if unit is None else {str(name): value for name, value in unit.iloc[0].items()}
     context.cautions(SAYS["cautions"])
     st.write(SAYS["no_unit" if row is None else "unit"])
@@ -80,6 +82,18 @@ def draw() -> None:
     found = _after(done, allowed, metal)
     if found is not None:
         _answer(opened, unit, found)
+
+
+def _same_unit(tag: str) -> bool:
+    """Whether the run in the form is of the unit under 'What can it give?', as far as tags tell; it is said if not."""
+    visit = st.session_state
+    if not _begun(forms.entries("heat_")) or not visit.get(TAG):
+        visit[TAG] = tag
+    if not tag or tag == visit[TAG]:
+        return True
+    st.error(words.plain(SAYS["other_unit"].format(run=visit[TAG], now=tag)))
+    st.button(words.plain(SAYS["is_of"].format(now=tag)), key="prove_is_of", on_click=visit.update, args=({TAG: tag},))
+    return False
 
 
 def _metal(typed_in: Mapping[str, Any], known: bool) -> str:
@@ -202,7 +216,7 @@ def _offer() -> None:
     """Where no run stands in the form, the way to those that the register keeps."""
     if session.of(RUN) or _begun(forms.entries("heat_")) or not (found := session.runs()):
         return
-    named = {one.session_id: _named(one.tag, one.kept_at) for one in found}
+    named = {one.session_id: _named(one.entries[RUN].get("tag") or one.tag, one.kept_at) for one in found}
     which = forms.select("prove_which", SAYS["runs"], list(named), names=named)
     st.button(SAYS["go_on"], key="prove_go_on", on_click=session.resume, args=(which,))
 
@@ -229,9 +243,10 @@ def _keep() -> None:
     if visit[session.TROUBLE]:
         st.error(words.plain(SAYS["not_kept"].format(why=visit[session.TROUBLE])))
         return
-    named = _named(str(session.of("look").get("tag") or ""), visit[session.KEPT_AT])
-    untold = "" if session.of("look").get("tag") else f" {SAYS['tag']}"
+    tag = str(visit.get(TAG) or session.of("look").get("tag") or "")
+    named, untold = _named(tag, visit[session.KEPT_AT]), "" if tag else f" {SAYS['tag']}"
     st.write(words.plain(SAYS["kept_in"].format(run=named)) + untold)
+    st.button(SAYS["another"], key="prove_another", on_click=session.another)
 
 
 def _start() -> None:
