@@ -58,6 +58,7 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         HeatRunResult as HeatRunResult,
         heat_run as heat_run,
     )
+    from calib.estimate.heater_side import winding_rows as winding_rows
     from calib.estimate.heaters import (
         HeaterAnswer as HeaterAnswer,
         HeaterReading as HeaterReading,
@@ -192,6 +193,7 @@ _HOMES = {
     "calib.register.safekeeping": ("RegisterCheck", "check_register", "restore_register"),
     "calib.review": ("Doubt", "Review", "review_of", "review_register"),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),
+    "calib.estimate.heater_side": ("winding_rows",),
     "calib.estimate.line": ("LineNow", "line_now"),
     "calib.estimate.old_winding": ("AsItWas", "AsWound", "NewWinding", "OldWinding", "as_it_was", "as_wound"),
     "calib.estimate.rewind": ("RewindPlan", "RewindTarget", "rewind_plan"),

@@ -178,8 +178,10 @@ class Demand:
         lines += self.set_words
         lines += self.mains.words
         lines += [said["hv_fuse"].format(**self._figures)] if self.hv_fuse_ma is not None else []
-        lines += [said["heater"].format(volts=volts, amperes=amperes) for volts, amperes in self.heaters]
-        lines += self.heater_side.words
+        lines += [
+            said["heater"].format(volts=volts, amperes=amperes, va=volts * amperes) for volts, amperes in self.heaters
+        ]
+        lines += [*filter(None, [self.heater_side.caution]), *self.heater_side.words]
         lines += [said["broken"].format(one=one, remedy=one.remedy) for one in self.broken]
         lines += [data("supply/mending.toml")["caution"], *map(str, self.mendings)] if self.mendings else []
         lines += [said["not_told"].format(limits=", ".join(self.not_told))] if self.not_told else []

@@ -123,6 +123,12 @@ class HeaterSide:
         return {"heater_windings": [one.as_dict() for one in self.windings], "heat_budget": budget}
 
     @property
+    def caution(self) -> str:
+        """What stands before a resistor in a heater's lead; blank where none is wanted."""
+        wanted = any(one.dropper is not None for one in self.windings)
+        return str(data("estimate/demand.toml")["winding"]["caution"]) if wanted else ""
+
+    @property
     def words(self) -> list[str]:
         """A sentence for each winding, what is missing, and the heat; none where no winding was read."""
         said = data("estimate/demand.toml")["winding"]

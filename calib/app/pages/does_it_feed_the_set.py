@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 SAYS = context.SAID["demand"]
 LABELS = SAYS["fields"]
 ROWS, MOST_ROWS = 3, 12
+HARD = "\N{NO-BREAK SPACE}"  # a figure stays with its unit in a narrow column
 SUPPLY = (
     *("capacitance_uf", "choke_h", "choke_ohm", "capacitor_volts", "series_ohm"),
     *("section_ohm", "section_h", "section_uf", "line_now_v", "line_now_hz"),
@@ -113,7 +114,10 @@ def _row(form: forms.Form, done: measured.Checked, number: int) -> dict[str, str
         forms.pick(f"set_use_{number}", LABELS["use"], SAYS["use"])
         if use in SAYS["of_use"]:
             st.write(SAYS["of_use"][use])
-        form.ask(*(f"{field}_{number}" for field in ASKED[use]))
+        named = SAYS["named"].get(use, {})
+        for field in ASKED[use]:
+            one = STEP.fields[f"{field}_{number}"]
+            form.number(one.name, named.get(field, one.label), one.unit, one.help)
     load = str(st.session_state.get(f"set_load_{number}") or "").strip()
     told = {field: measured.shown(done.values.get(f"{field}_{number}")) for field in _asked(use)}
     return {"load": load, "use": use} | told
@@ -179,6 +183,8 @@ def _answer(
         for line in said:
             st.write(words.plain(line))
     st.subheader(SAYS["heaters"], anchor=False)
+    if found.heater_side.caution:
+        context.caution(found.heater_side.caution)
     for line in found.heater_side.words or [SAYS["no_windings"]]:
         st.write(words.plain(line))
     _mains(found)
@@ -191,7 +197,9 @@ def _limits(judged: tuple[Judged, ...]) -> None:
     rows = []
     for one in sorted(judged, key=lambda one: order.index(one.verdict)):
         told = one.verdict != "not told"
-        figure, allowed = (f"{words.figure(value)} {one.unit}" if told else "" for value in (one.value, one.allowed))
+        figure, allowed = (
+            f"{words.figure(value)}{HARD}{one.unit}" if told else "" for value in (one.value, one.allowed)
+        )
         remedy = one.remedy if one.verdict == "broken" else ""
         rows.append((SAYS["verdict"][one.verdict], NAMES[one.limit], figure, allowed, remedy))
     st.html(context.table(("", "limit", "here", "allowed", "what would mend it"), rows))
@@ -235,8 +243,10 @@ def _figures(found: Demand) -> list[tuple[str, str]]:
     if found.set_side.apart:
         told.append(("left to the set at rest", found.set_side.set_v, "V"))
         told.append(("left to the set at worst", found.set_side.set_worst_v, "V"))
-    told += [(f"heaters of {measured.shown(volts)} V", amperes, "A") for volts, amperes in found.heaters]
     rows = [(name, f"{words.figure(value)} {symbol}") for name, value, symbol in told if value is not None]
+    for volts, amperes in found.heaters:
+        figure = f"{words.figure(amperes)} A, {words.figure(volts * amperes)} VA"
+        rows.append((f"heaters of {measured.shown(volts)} V", figure))
     if found.dc_v is not None and found.dc_v_low is not None and found.dc_v_high is not None:
         middle, low, high = (words.figure(one) for one in (found.dc_v, found.dc_v_low, found.dc_v_high))
         rows.insert(2, ("direct voltage at rest", f"{middle} V ({level}: {low} to {high} V)"))
