@@ -23,11 +23,11 @@ from calib.paths import data
 __all__ = ["Entry", "Forecast", "MakeUp", "RunPlan", "entries_by_ohms", "forecast_of_three", "forecast_rise"]
 __all__ += ["make_up", "run_plan"]
 
-# What is taken of the time constants before any reading (judgement): the slow one by the tongue, or 36 min, each with
-# its sd of ln (about 30 mm of tongue, some in end bells); the fast one as a share of it; how much of the final rise
-# comes with the fast one, less than nothing for a case, which lags; the power of its rise that a surface gives heat
-# with, from a constant coefficient to free convection.
-TAU_MIN, TAU_SD, TAU_SD_BY_CORE = 36.0, 0.3, 0.26
+# What is taken of the time constants before any reading (judgement): the slow one, or that of 30 mm, by the tongue and
+# longer in the mean, some units being in end bells, each with its sd of ln; the fast one as a share of it; how much of
+# the final rise comes with the fast one, less than nothing for a case, which lags; the power of its rise that a surface
+# gives heat with, from a constant coefficient to free convection.
+TAU_MIN, TAU_SD, CLOSED_MEAN, TAU_SD_BY_CORE = 36.0, 0.3, 1.2, 0.28
 POWERS = (1.0, 1.12, 1.25)
 LEFT = 1e-6  # of the final rise: then it is there
 TAUS, REACH_SD = 31, 2.5
@@ -219,7 +219,9 @@ def forecast_rise(
     at = np.array([one.minutes for one in entries])
     air = np.array([one.air_c for one in entries])
     temp = np.array([one.temp_c for one in entries])
-    centre, sd = (TAU_MIN, TAU_SD) if tongue_mm is None else (TIME_CONSTANT_MIN_PER_MM * tongue_mm, TAU_SD_BY_CORE)
+    centre, sd = TAU_MIN, TAU_SD
+    if tongue_mm is not None:
+        centre, sd = CLOSED_MEAN * TIME_CONSTANT_MIN_PER_MM * tongue_mm, TAU_SD_BY_CORE
     steps = np.linspace(-REACH_SD, REACH_SD, TAUS)
     taus = centre * np.exp(sd * steps)
     lagged = {tau: _lagged(at, air, tau) for tau in taus}

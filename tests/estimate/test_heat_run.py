@@ -134,6 +134,7 @@ def test_the_figures_that_were_measured_once_are_those_that_the_readme_s_word_re
     kept = pd.read_csv(shipped("datasets/validation/heat_run.csv")).set_index(["quantity", "case"])
     forecast = kept.loc["forecast"]
     assert (forecast["runs"] == 300).all()
+    assert len(forecast) == 9
     assert forecast["coverage"].between(0.85, 0.95).all()
     assert kept.loc["permitted current", "coverage"].ge(0.85).all()
 

@@ -2,13 +2,15 @@
 
 ``python -m tests.scenes.proof --out datasets/validation/heat_run.csv`` makes the table, in some minutes on one core. A
 unit warms in a drifting room (`tests.scenes.warming`), read with 0.3 % of noise of its resistance and a thermometer
-within 0.2 K; it is forecast at one, two and three of its time constants. Another set of runs is switched off and read
+within 0.2 K; it is forecast at one, two and three of its time constants, by its winding, by that with the tongue given,
+and by its case within 0.5 K. Another set of runs is switched off and read
 while it cools. The seed is none that the forecast's constants were looked at with.
 """
 
 from __future__ import annotations
 
 import argparse
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -21,34 +23,42 @@ from calib.estimate.warming import Entry, forecast_rise
 from tests.scenes.warming import ZERO, Warm, a_unit, warmed
 
 HELD_OUT, RUNS = 20261128, 300
-NOISE = 0.003
+NOISE, CASE_U_K = 0.003, 0.5
 SECONDS = (20.0, 35.0, 50.0, 65.0, 90.0, 120.0, 150.0, 180.0, 240.0, 300.0)
 
 
-def warming_run(dice: np.random.Generator) -> tuple[float, float, list[Entry]]:
-    """One run: the unit's slow time constant [min], the rise that it comes to [K], entries a seventh of it apart."""
+WAYS = ("winding", "winding, tongue given", "case")
+
+
+def warming_run(dice: np.random.Generator) -> tuple[Warm, dict[str, tuple[float, list[Entry]]]]:
+    """One run: the unit, and by winding and case the rise that it comes to [K] and entries a seventh of tau apart."""
     unit = a_unit(dice)
-    tau = unit.tau_min
-    at = np.arange(0.0, 3.001 * tau, tau / 7.0)
+    at = np.arange(0.0, 3.001 * unit.tau_min, unit.tau_min / 7.0)
     air = dice.uniform(15.0, 27.0) + dice.normal(0.0, 1.0) * at / 60.0 + 0.3 * np.sin(at / 60.0 + dice.uniform(0, 6))
-    winding = warmed(unit, at, air, (air[0], air[0]))[:, 0]
+    winding, core = warmed(unit, at, air, (air[0], air[0])).T
     cold = unit.ohm(air[0]) * (1.0 + dice.normal(0.0, NOISE))
     ohm = np.array([unit.ohm(one) for one in winding]) * (1.0 + dice.normal(0.0, NOISE, len(at)))
-    temp = ohm / cold * (ZERO + air[0]) - ZERO
+    read = (ohm / cold * (ZERO + air[0]) - ZERO, core + dice.normal(0.0, CASE_U_K, len(at)))
     thermometer = air + dice.normal(0.0, 0.2, len(at))
-    entries = [Entry(*one) for one in zip(at, temp, thermometer, strict=True)]
-    return tau, unit.steady_rise(float(np.mean(air))), entries[1:]
+    entries = ([Entry(*one) for one in zip(at, temp, thermometer, strict=True)][1:] for temp in read)
+    rises = (unit.steady_rise(float(np.mean(air)), body=body) for body in (0, 1))
+    return unit, dict(zip(("winding", "case"), zip(rises, entries, strict=True), strict=True))
 
 
 def forecasts(dice: np.random.Generator, runs: int) -> pd.DataFrame:
-    """A row a run and time of forecast: constants, truth, low, high [K]."""
+    """A row a run, way and time of forecast: way, constants, truth, low, high [K]."""
     rows = []
     for _ in range(runs):
-        tau, truth, entries = warming_run(dice)
-        for constants in (1, 2, 3):
-            told = forecast_rise([one for one in entries if one.minutes <= constants * tau + 1e-9], 60.0, 0.95, 0.9)
-            rows.append((constants, truth, told.low_k, told.high_k))
-    return pd.DataFrame(rows, columns=["constants", "truth", "low", "high"])
+        unit, made = warming_run(dice)
+        for way, constants in product(WAYS, (1, 2, 3)):
+            part = way.partition(",")[0]
+            truth, entries = made[part]
+            so_far = [one for one in entries if one.minutes <= constants * unit.tau_min + 1e-9]
+            tongue = unit.tongue_mm if way != part else None
+            read_u = (0.95, 0.9) if part == "winding" else (CASE_U_K, 0.0)
+            told = forecast_rise(so_far, 60.0, *read_u, tongue_mm=tongue, part=part)
+            rows.append((way, constants, truth, told.low_k, told.high_k))
+    return pd.DataFrame(rows, columns=["way", "constants", "truth", "low", "high"])
 
 
 def losses_of(unit: Warm, air: float, rise: float, way: str) -> dict[str, float]:
@@ -99,7 +109,8 @@ def table(seed: int = HELD_OUT, runs: int = RUNS) -> pd.DataFrame:
     """Coverage of both: a row for each time of forecast and each way of parting the losses."""
     dice = np.random.default_rng(seed)
     made = forecasts(dice, runs)
-    rows = [("forecast", f"{at} time constants", *told(one)) for at, one in made.groupby("constants")]
+    times = {1: "1 time constant", 2: "2 time constants", 3: "3 time constants"}
+    rows = [("forecast", f"{way}, {times[at]}", *told(one)) for (way, at), one in made.groupby(["way", "constants"])]
     made = permitted(dice, runs)
     rows.append(("permitted current", "all", *told(made)))
     names = {"": "losses not parted", "rises": "rise without load", "watts": "both watts given"}

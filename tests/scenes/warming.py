@@ -15,7 +15,7 @@ ZERO = 234.5
 
 @dataclass(frozen=True)
 class Warm:
-    """One unit: heat stored [J/K], conductances [W/K], losses [W] at 20 °C and the exponent of the surface."""
+    """One unit: heat stored [J/K], conductances [W/K], losses at 20 °C [W], the surface's exponent, ohms, tongue."""
 
     winding_j_k: float
     core_j_k: float
@@ -26,6 +26,7 @@ class Warm:
     copper_w: float
     exponent: float
     cold_ohm: float
+    tongue_mm: float
 
     def flows(self, winding: float, core: float, air: float, load: float, on: bool) -> tuple[float, float]:
         """Rates of both temperatures [K/s], at a current of `load` times the run's."""
@@ -36,12 +37,12 @@ class Warm:
         heats = (copper - across - self.to_air * (winding - air), on * self.iron_w + across - away)
         return heats[0] / self.winding_j_k, heats[1] / self.core_j_k
 
-    def steady_rise(self, air: float, load: float = 1.0) -> float:
-        """Rise of the winding when nothing moves any more [K]."""
+    def steady_rise(self, air: float, load: float = 1.0, body: int = 0) -> float:
+        """Rise of the winding, or of the core as body 1, when nothing moves any more [K]."""
         from scipy.optimize import fsolve
 
         found = fsolve(lambda both: self.flows(both[0], both[1], air, load, True), (air + 60.0, air + 50.0))
-        return float(found[0] - air)
+        return float(found[body] - air)
 
     def ohm(self, winding: float) -> float:
         """Resistance at a temperature [ohm]."""
@@ -63,7 +64,9 @@ def a_unit(dice: np.random.Generator) -> Warm:
     to_core = copper_kg * 385.0 / (60.0 * dice.uniform(1.5, 5.0))
     exponent = dice.uniform(1.0, 1.25)
     ohm = np.exp(dice.uniform(np.log(30.0), np.log(400.0)))
-    return Warm(copper_kg * 385, iron_kg * 460, to_core, 0.15 * surface, surface, iron, total - iron, exponent, ohm)
+    return Warm(
+        copper_kg * 385, iron_kg * 460, to_core, 0.15 * surface, surface, iron, total - iron, exponent, ohm, tongue
+    )
 
 
 def warmed(
@@ -76,8 +79,8 @@ def warmed(
         dt = (until - now) * 60.0 / steps
         for step in range(steps):
             here = np.interp(now + (step + 0.5) * dt / 60.0, minutes, air)
-            first = np.array(unit.flows(*state, here, 1.0, on))
-            middle = np.array(unit.flows(*(state + 0.5 * dt * first), here, 1.0, on))
+            first = np.array(unit.flows(*state, here, load, on))
+            middle = np.array(unit.flows(*(state + 0.5 * dt * first), here, load, on))
             state = state + dt * middle
         now = until
         told.append(state.copy())
