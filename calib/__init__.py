@@ -128,6 +128,10 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
     from calib.register.improbable import (
         improbabilities as improbabilities,
     )
+    from calib.register.members import (
+        members as members,
+        set_member as set_member,
+    )
     from calib.register.moving import (
         Carried as Carried,
         carry as carry,
@@ -185,6 +189,7 @@ _HOMES = {
     "calib.register.bench_book": ("BenchSession", "Meter", "meter_fields"),
     "calib.register.bench_units": ("BenchEntry", "KeptDemand", "KeptEstimate", "KeptHeatRun", "KeptUnit"),
     "calib.register.improbable": ("improbabilities",),
+    "calib.register.members": ("members", "set_member"),
     "calib.register.moving": ("Carried", "carry", "set_up_lakehouse"),
     "calib.register.practice": ("practice_register",),
     "calib.register.tables": ("read_known", "read_unknown"),

@@ -1,10 +1,12 @@
-"""``calib set-up`` and ``carry``: a register that many machines write at once, made, and filled from a file or back."""
+"""``calib set-up``, ``member`` and ``carry``: a register that many write at once, who may write it, and its content."""
 
 from __future__ import annotations
 
 import argparse
 
-from calib.cli.output import say_done
+from calib.cli.options import HERE
+from calib.cli.output import say, say_done
+from calib.errors import InputError
 
 
 def run_set_up(asked: argparse.Namespace) -> None:
@@ -14,6 +16,25 @@ def run_set_up(asked: argparse.Namespace) -> None:
     register = set_up_lakehouse(asked.address, asked.data_path, simulated=asked.simulated == "true")
     kind = "simulated" if register.is_simulated else "real"
     say_done(f"{register.path} is a register of {kind} records; known units: {len(register.known())}")
+
+
+def run_member(asked: argparse.Namespace) -> None:
+    """Give a login a role in a lakehouse's register, or tell who has which."""
+    from calib.register.members import members, set_member, told
+
+    if asked.login is None:
+        if asked.role or asked.contributor:
+            given = "--role" if asked.role else "--contributor"
+            value = asked.role or asked.contributor
+            problem, remedy = "is given without a login", "name the login too, or leave it out"
+            raise InputError.one(problem, remedy, column=given, value=value, where=HERE, code="conflict")
+        say(
+            "\n".join(told(members(asked.address)))
+            or "nobody has a role: whoever may write in the catalogue writes all"
+        )
+        return
+    set_member(asked.address, asked.login, asked.role or "", asked.contributor or "")
+    say_done(next(one for one in told(members(asked.address)) if one.startswith(f"{asked.login}: ")))
 
 
 def run_carry(asked: argparse.Namespace) -> None:

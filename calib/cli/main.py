@@ -54,6 +54,7 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "restore-from": register.run_restore,
     "check": register.run_check,
     "set-up": lakehouse_commands.run_set_up,
+    "member": lakehouse_commands.run_member,
     "carry": lakehouse_commands.run_carry,
     "review": fit_commands.run_review,
     "leads": leads_command.run,

@@ -22,6 +22,7 @@ from calib.register.attachments import (
     attachment_id,
     content_of as kept_content,
     put,
+    refuse_foreign_files,
 )
 from calib.register.evidence_file import KEPT, MOST_BYTES, fault_of, plain_name
 from calib.register.noted import ATTACHED_HEADS, head_of
@@ -273,6 +274,7 @@ def merge_attached(con: duckdb.DuckDBPyConnection, attached: Attached) -> int:
     rows = coming(con, attached)
     if rows is None:
         return 0
+    refuse_foreign_files(con, {*rows["owner"]})
     ATTACHED.bring(con, rows)
     for sha256, media in {*zip(rows["sha256"], rows["media"], strict=True)}:
         if (content := attached.files.get(path_of(sha256, media))) is not None:

@@ -7,7 +7,7 @@ restoration, a stick) then carries them whole, and a write of them is all or not
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,7 +20,7 @@ from calib.register.file import opened
 from calib.register.gate import transaction
 from calib.register.lakehouse import Lakehouse
 from calib.register.records import record_id
-from calib.register.revisions import Ledger, timed
+from calib.register.revisions import Ledger, refuse_foreign, timed
 from calib.register.tables import sha256_of
 from calib.register.trouble import AlteredError
 
@@ -109,11 +109,18 @@ def attach(con: duckdb.DuckDBPyConnection, owner: Owner, given: EvidenceFile, by
     if all(one.sha256 != sha256 for one in there) and len(there) >= MOST_FILES:
         problem = f"there are {len(there)} files already, and {MOST_FILES} is the most"
         raise InputError.one(problem, "take one off first", where=given.name, code="limits")
+    refuse_foreign_files(con, [owner.identity] if owner.kind == "record" else [])
     row = {"attachment_id": attachment_id(owner, sha256), "kind": owner.kind, "owner": owner.identity}
     row |= {"name": given.name, "media": given.media, "sha256": sha256}
     kept = ATTACHED.keep(con, pd.DataFrame([row]).assign(size=len(given.content)), "attach", by, reason)
     put(con, sha256, given.content)
     return bool(kept["kept"].iloc[0])
+
+
+def refuse_foreign_files(con: duckdb.DuckDBPyConnection, identities: Iterable[str]) -> None:
+    """Refuse files of records, by their hashes, of a contributor's that whoever writes may not revise."""
+    asked = "SELECT DISTINCT contributor FROM revisions WHERE list_contains($1, record_id)"
+    refuse_foreign(con, [name for (name,) in con.execute(asked, [list(identities)]).fetchall()])
 
 
 def put(con: duckdb.DuckDBPyConnection, sha256: str, content: bytes) -> None:
@@ -135,6 +142,7 @@ def detach(con: duckdb.DuckDBPyConnection, owner: Owner, sha256: str, by: str, r
     found = ATTACHED.last(con, attachment_id(owner, sha256))
     if found.empty:
         raise not_attached(sha256)
+    refuse_foreign_files(con, [owner.identity] if owner.kind == "record" else [])
     ATTACHED.append(con, found, "detach", by, reason)
 
 

@@ -25,7 +25,7 @@ from calib.register import improbable, revisions
 from calib.register.fields import BLANK_WORDS, LONGEST_NAME, FieldFacts
 from calib.register.gate import engine
 from calib.register.records import HALVES, READ_BY_RULES, KnownUnit, columns, contradictions, fields
-from calib.register.revisions import RECORDS, ImportReport, brought
+from calib.register.revisions import RECORDS, SIGNED, ImportReport, brought
 from calib.register.tables import (
     DESCRIPTOR,
     Source,
@@ -336,7 +336,9 @@ def _bring(con: duckdb.DuckDBPyConnection, state: str, noted: list[object]) -> I
     listed = f"SELECT contributor, unit, was, gone, differs FROM ({state}) WHERE {changed} ORDER BY ALL"
     notes = [revisions.revised(*one) for one in con.execute(listed).fetchall()]
     heads = 'CAST(was + 1 AS INTEGER) AS revision, \'add\' AS "action", $1 AS "by", $2 AS reason, $3 AS made_at'
-    made = f"* EXCLUDE (one, was, gone, differs), {heads}, was > 0 AS needs_review"
+    whose = con.execute(f"SELECT DISTINCT contributor FROM ({state}) WHERE was = 0 OR {changed}").fetchall()
+    revisions.refuse_foreign(con, [one for (one,) in whose])
+    made = f"* EXCLUDE (one, was, gone, differs), {heads}, was > 0 AS needs_review, {SIGNED}"
     con.execute(f"INSERT INTO revisions BY NAME SELECT {made} FROM ({state}) WHERE was = 0 OR {changed}", noted)
     return ImportReport(added, unchanged, len(notes), tuple(notes))
 

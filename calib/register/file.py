@@ -42,7 +42,7 @@ from calib.register.gate import (
     turn,
 )
 from calib.register.lakehouse import Lakehouse
-from calib.register.revisions import bring
+from calib.register.revisions import bring, write_as
 from calib.register.trouble import DAMAGED, READ_ONLY, WAIT_S, AlteredError, busy, patience, say
 
 if TYPE_CHECKING:
@@ -150,12 +150,13 @@ def _opened_lakehouse(
     place: Lakehouse, wait: float, write: bool, also: Path | None, of: str
 ) -> Iterator[duckdb.DuckDBPyConnection]:
     with ExitStack() as held:
-        if write:
-            held.enter_context(place.turn(wait, of))
+        who = held.enter_context(place.turn(wait, of)) if write else None
         con = held.enter_context(place.opened(also=also))
         if schema_of(con, place) < len(steps()):
             with nullcontext() if write and not of else place.turn(wait):
                 migrate(con, steps())
+        if who:
+            write_as(con, *who)
         yield con
 
 

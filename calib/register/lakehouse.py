@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import CannotError, InputError, RegisterError
-from calib.register.gate import LOGS, engine, explained
+from calib.register.gate import LOGS, engine, explained as said_of
 from calib.register.trouble import WAIT_S, busy, check_name, patience
 
 if TYPE_CHECKING:
@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 
 PREFIX = "ducklake:postgres:"
 EXTENSIONS = ("postgres_scanner", "ducklake")
+_WHO = """
+SELECT session_user, pg_has_role(session_user, datdba, 'member') FROM pg_database WHERE datname = current_database()
+"""
 LOCK = 0x6B616C  # the first half of every lock that calib takes in a catalogue
 WHOLE = 0  # the second half of the lock for the register as a whole
 ADDRESS = f"write it as {PREFIX}dbname=club host=server user=name, as PostgreSQL's own programs take it"
@@ -88,7 +91,7 @@ class Lakehouse:
         RegisterError
             The catalogue cannot be reached.
         """
-        with self._explained(), closing(self._client()) as client:
+        with self.explained(), closing(self.client()) as client:
             found = client.execute("SELECT to_regclass('ducklake_metadata') IS NOT NULL").fetchone()
         return bool(found and found[0])
 
@@ -113,7 +116,7 @@ class Lakehouse:
             The catalogue cannot be reached, or the folder cannot be used.
         """
         folder = os.path.realpath(data)
-        with self._explained(), closing(_engine()) as con:
+        with self.explained(), closing(_engine()) as con:
             _attach(con, self.catalogue, folder)
 
     @contextmanager
@@ -126,7 +129,7 @@ class Lakehouse:
             The catalogue cannot be reached, or what was asked of it failed.
         """
         mine = (os.getpid(), self.catalogue)
-        with self._explained(), ExitStack() as held:
+        with self.explained(), ExitStack() as held:
             kept = None if also else _IDLE.pop(mine, None)
             con = held.enter_context(closing(kept or self._connected(also)))
             yield con
@@ -135,8 +138,10 @@ class Lakehouse:
                 _IDLE[mine] = con
 
     @contextmanager
-    def turn(self, wait: float = WAIT_S, of: str = "") -> Iterator[None]:
+    def turn(self, wait: float = WAIT_S, of: str = "") -> Iterator[tuple[str, bool]]:
         """Keep other writers away for as long as the block lasts: from one record, or from all where none is named.
+
+        Gives the login of whoever writes, and whether the catalogue is that login's own.
 
         Raises
         ------
@@ -144,7 +149,7 @@ class Lakehouse:
             Somebody wrote for longer than one may wait, or the catalogue cannot be reached.
         """
         psycopg = _psycopg()
-        with self._explained(), closing(self._client()) as client:
+        with self.explained(), closing(self.client()) as client:
             try:
                 with patience(wait) as left, left.waiting():
                     client.execute(f"SET lock_timeout = {max(round(1000 * left.left), 1)}")
@@ -152,7 +157,8 @@ class Lakehouse:
                         client.execute(asked, [LOCK, key])
             except psycopg.errors.LockNotAvailable:
                 raise busy(self, self._writer(client), wait) from None
-            yield
+            login, owns = client.execute(_WHO).fetchone() or ("", False)
+            yield str(login), bool(owns)
 
     def _locks(self, client: psycopg.Connection[Any], of: str) -> list[tuple[str, int]]:
         if not of:
@@ -171,7 +177,7 @@ class Lakehouse:
         (name,) = client.execute(asked, [LOCK]).fetchone() or ("another program",)
         return str(name)
 
-    def _client(self) -> psycopg.Connection[Any]:
+    def client(self) -> psycopg.Connection[Any]:
         who = f"calib, process {os.getpid()} on {socket.gethostname()}"
         return _psycopg().connect(self.catalogue, autocommit=True, connect_timeout=10, application_name=who)
 
@@ -195,9 +201,9 @@ class Lakehouse:
         return con
 
     @contextmanager
-    def _explained(self) -> Iterator[None]:
+    def explained(self) -> Iterator[None]:
         """Turn what PostgreSQL raises into an error as of a register's file."""
-        with explained(self):
+        with said_of(self):
             try:
                 yield
             except _psycopg().Error as error:

@@ -13,6 +13,7 @@ from calib.register.file import lay_out, opened
 from calib.register.gate import tables, transaction
 from calib.register.lakehouse import Lakehouse, place_of
 from calib.register.register import Register
+from calib.register.revisions import refuse_foreign
 from calib.register.trouble import WAIT_S
 
 if TYPE_CHECKING:
@@ -147,6 +148,9 @@ def _brought(copy: Path, place: Lakehouse, wait: float) -> dict[str, int]:
                 problem = f"{own[0]} rows of its table {name} are not in {copy.name}"
                 remedy = "carry it into a lakehouse that was set up anew, or hand out and merge a bundle"
                 raise InputError.one(problem, remedy, column="TO", value=str(place), code="conflict")
+        refuse_foreign(
+            con, [one for (one,) in con.execute("SELECT DISTINCT contributor FROM source.revisions").fetchall()]
+        )
         for name in _carried(con):
             with transaction(con):
                 new = f"FROM source.{name} EXCEPT ALL FROM register.{name}"

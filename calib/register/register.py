@@ -324,6 +324,11 @@ class Register(BenchStore, UnitStore, AttachmentStore):
         with opened(self.path, self._wait) as con:
             return revisions.history(con)
 
+    def foreign_revisions(self) -> pd.DataFrame:
+        """Revisions that do not count, since a member wrote them who may not: `written_as`, then as in `revisions`."""
+        with opened(self.path, self._wait) as con:
+            return revisions.foreign(con)
+
     def history(self, contributor: str, unit: str) -> pd.DataFrame:
         """The revisions of one unit, the oldest first; no row where it has none."""
         identity = record_id(**_named(contributor, unit))

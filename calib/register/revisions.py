@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from calib.errors import SHOWN, Fault, InputError, visible
+from calib.errors import SHOWN, Fault, InputError, RegisterError, visible
 from calib.register.fields import is_blank
 from calib.register.frame import KEPT, checked, record_of, settled, text_of
 from calib.register.records import KnownUnit, columns, fields, record_id
@@ -24,10 +24,55 @@ if TYPE_CHECKING:
 
 
 PUT_BACK = "restore"  # the action that makes an earlier revision count again
-NEAR, MOST_NEAR = (
-    0.8,
-    3,
-)  # how like the tag asked for (Jaro and Winkler, 0 to 1) a tag is that is named, and how many are
+# How like the tag asked for (Jaro and Winkler, 0 to 1) a tag is that is named, and how many are.
+NEAR, MOST_NEAR = 0.8, 3
+
+
+# As what a connection writes the revisions of known units, see write_as; nothing in a file.
+CONTRIBUTOR, CURATOR = "contributor", "curator"
+_WRITER = "calib_written_as"
+SIGNED = f"CAST(getvariable('{_WRITER}') AS VARCHAR) AS written_as"
+
+
+def write_as(con: duckdb.DuckDBPyConnection, login: str, owns: bool) -> None:
+    """Let a connection write as what the register's members say of a login; the owner of the catalogue is a curator.
+
+    Raises
+    ------
+    RegisterError
+        The register has members, and the login may only read, or is none of them.
+    """
+    roles = {
+        name: told for name, *told in con.execute("SELECT login, role, contributor FROM latest_members").fetchall()
+    }
+    role, contributor = roles.get(login, (CURATOR if owns or not roles else "", ""))
+    if role not in (CURATOR, CONTRIBUTOR):
+        what = "may read this register and not write it" if role else "has no role in this register"
+        raise RegisterError(f"{visible(login)} {what}; ask its owner for one: calib member")
+    written = "" if not roles else role if role == CURATOR else f"{role} {contributor}"
+    quoted = written.replace("'", "''")
+    con.execute(f"SET VARIABLE {_WRITER} = nullif('{quoted}', '')")
+
+
+def refuse_foreign(con: duckdb.DuckDBPyConnection, contributors: Iterable[str]) -> None:
+    """Refuse records of a contributor's that whoever writes may not revise.
+
+    Raises
+    ------
+    InputError
+        With a fault for each contributor.
+    """
+    ((written,),) = con.execute(f"SELECT getvariable('{_WRITER}')").fetchall()
+    if written is None or written == CURATOR:
+        return
+    own = str(written).removeprefix(f"{CONTRIBUTOR} ")
+    remedy = f"write records of {own}, or ask a curator of the register"
+    problem = f"its records are not yours to write, who write as {written}"
+    faults = [
+        Fault("", None, "contributor", one, problem, remedy, "conflict") for one in sorted({*contributors} - {own})
+    ]
+    if faults:
+        raise InputError(faults)
 
 
 @dataclass(frozen=True)
@@ -49,6 +94,8 @@ class Ledger:
         The action that takes a thing out of those that count; blank where none does.
     unsaid : tuple of str
         Columns of which a blank says nothing: it does not differ from what stands there.
+    signed : bool
+        Whether it is kept as what a revision was written, and each contributor's things are that contributor's own.
     """
 
     table: str
@@ -58,6 +105,7 @@ class Ledger:
     cells: Mapping[str, str]
     gone: str = ""
     unsaid: tuple[str, ...] = ()
+    signed: bool = False
 
     def keep(
         self, con: duckdb.DuckDBPyConnection, incoming: pd.DataFrame, action: str = "", by: str = "", reason: str = ""
@@ -102,6 +150,8 @@ class Ledger:
         """
         if rows.empty:
             return
+        if self.signed:
+            refuse_foreign(con, rows["contributor"])
         now = datetime.now(UTC).replace(tzinfo=None)
         noted = {"action": action, "by": by or None, "reason": reason or None, "made_at": now}
         noted = {name: value for name, value in noted.items() if name in self.heads}
@@ -111,6 +161,7 @@ class Ledger:
             more = "was, needs_review"
         elif "needs_review" in self.heads:
             heads.append(f"{action == 'add'} AND was > 0 AS needs_review")
+        heads += [SIGNED] if self.signed else []
         made = f"* EXCLUDE (was), CAST(was + 1 AS INTEGER) AS revision, {', '.join(heads)}"
         with brought(con, rows):
             con.execute(f"INSERT INTO {self.table} BY NAME SELECT {made} FROM ({self.typed(more)})", [*noted.values()])
@@ -130,8 +181,11 @@ class Ledger:
 
     def bring(self, con: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> None:
         """Append revisions as they were made elsewhere, inside the caller's transaction."""
+        if self.signed:
+            refuse_foreign(con, rows["contributor"])
         with brought(con, rows.assign(made_at=rows["made_at"].dt.tz_localize(None))):
-            con.execute(f"INSERT INTO {self.table} BY NAME {self._made_elsewhere()}")
+            made = f"*, {SIGNED}" if self.signed else "*"
+            con.execute(f"INSERT INTO {self.table} BY NAME SELECT {made} FROM ({self._made_elsewhere()})")
 
     def beside(self, con: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> pd.DataFrame:
         """Of each thing in a frame of revisions, how many are `ours`, `theirs` and the `same`."""
@@ -195,6 +249,7 @@ RECORDS = Ledger(
     {facts.name: _cell(facts) for facts in fields(KnownUnit)},
     gone="withdraw",
     unsaid=("kept",),
+    signed=True,
 )
 _NAMES = ", ".join(f'"{name}"' for name in RECORDS.cells)
 
@@ -509,6 +564,13 @@ def history(con: duckdb.DuckDBPyConnection, identity: str | None = None) -> pd.D
     return noted.assign(
         **{name: text_of(noted[name]) for name in ("by", "reason")}, **_tidy(table[list(RECORDS.cells)])
     )
+
+
+def foreign(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Revisions that do not count, since somebody wrote them who may not: `written_as`, then as in `history`."""
+    table = con.execute("FROM foreign_revisions ORDER BY made_at, contributor, unit, revision").df()
+    noted = timed(table[["written_as", *RECORDS.heads]], "made_at")
+    return noted.assign(**_tidy(table[list(RECORDS.cells)]))
 
 
 def provenance(con: duckdb.DuckDBPyConnection, identity: str) -> pd.DataFrame:

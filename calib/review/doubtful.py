@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from calib.register.register import Register
 
 LABELS = {one.name: one.label for one in fields(KnownUnit)}
-KINDS = ("doubted", "revised", "duplicate", "improbable")
+KINDS = ("doubted", "revised", "duplicate", "improbable", "foreign")
 AGREE = 0.03  # two readings of one thing that lie no further apart tell the same, slip or not
 STEPS = "Amend, withdraw, or keep it as it is where it is right: calib amend, calib withdraw, or the page."
 Tag = tuple[str, str]
@@ -40,7 +40,8 @@ class Doubt:
     record : KnownUnit
         As it stands.
     kinds : tuple of str
-        Of KINDS: doubted by the fit, revised by two at once, a likely duplicate, improbable.
+        Of KINDS: doubted by the fit, revised by two at once, a likely duplicate, improbable, or revised by
+        a member of a shared register who may not.
     reasons : tuple of str
         Why, in words, one for each thing found.
     odds_sound : float
@@ -155,10 +156,15 @@ def review_register(register: Register, published: bool | None = None) -> Review
     """
     known, history = register.known(), register.revisions()
     model = fit(known, published=not register.is_simulated if published is None else published)
-    return review_of(model, known, history)
+    return review_of(model, known, history, register.foreign_revisions())
 
 
-def review_of(model: Multiplier, known: pd.DataFrame, history: pd.DataFrame | None = None) -> Review:
+def review_of(
+    model: Multiplier,
+    known: pd.DataFrame,
+    history: pd.DataFrame | None = None,
+    foreign: pd.DataFrame | None = None,
+) -> Review:
     """Say what somebody should look at among known units.
 
     Parameters
@@ -170,6 +176,8 @@ def review_of(model: Multiplier, known: pd.DataFrame, history: pd.DataFrame | No
     history : pandas.DataFrame or None
         Their revisions, as :meth:`Register.revisions` gives them: what two revised at once is found by it, and which of
         two duplicates came later. None where there are none.
+    foreign : pandas.DataFrame or None
+        Revisions that do not count, as :meth:`Register.foreign_revisions` gives them.
 
     Returns
     -------
@@ -202,11 +210,22 @@ def review_of(model: Multiplier, known: pd.DataFrame, history: pd.DataFrame | No
     for row in improbabilities(known).to_dict("records"):
         if not kept[row["row"]]:
             of(tags[row["row"]]).add("improbable", f"{LABELS[row['column']]}: {row['why']}")
-    doubts = [_doubt(_record(known.iloc[place[tag]]), one) for tag, one in found.items()]
+    alone = {}  # records of which no revision counts
+    for row in () if foreign is None else foreign.to_dict("records"):
+        tag = (row["contributor"], row["unit"])
+        if tag not in place:
+            alone[tag] = row
+        when = f"{row['made_at']:%Y-%m-%d}"
+        of(tag).add(
+            "foreign", f"revision {row['revision']} of {when} was written as {row['written_as']}, and does not count"
+        )
+    doubts = [
+        _doubt(_record(known.iloc[place[tag]] if tag in place else alone[tag]), one) for tag, one in found.items()
+    ]
     return Review(tuple(sorted(doubts, key=lambda one: (one.odds_sound if one.likely_slip else 1.0, one.tag))))
 
 
-def _record(row: pd.Series) -> KnownUnit:
+def _record(row: Mapping[Any, Any] | pd.Series) -> KnownUnit:
     from calib.register.frame import record_of
 
     return record_of(KnownUnit, {str(name): value for name, value in row.items()})

@@ -1,0 +1,143 @@
+"""Who may write a register that many share: readers, contributors of their own records, and curators of all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import closing, contextmanager
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from calib.errors import Fault, InputError, RegisterError, visible
+from calib.register.fields import line
+from calib.register.file import opened
+from calib.register.gate import transaction
+from calib.register.lakehouse import Lakehouse, place_of
+from calib.register.revisions import CONTRIBUTOR, CURATOR
+from calib.register.trouble import WAIT_S
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import psycopg
+
+READER = "reader"
+ROLES = (READER, CONTRIBUTOR, CURATOR)
+READING, WRITING = "SELECT", "SELECT, INSERT, UPDATE, DELETE"
+
+
+def set_member(address: str, login: str, role: str, contributor: str = "", *, wait: float = WAIT_S) -> None:
+    """Give a login of the catalogue a role in a register, and the rights on the catalogue that it needs.
+
+    Reading and writing are enforced by PostgreSQL's rights. That a contributor writes records of one contributor alone
+    is enforced by calib: whoever writes the tables by other means can append a revision of any record, and forge as
+    what it was written. The folder of the data must be guarded besides: whoever may write files there may spoil them.
+
+    Parameters
+    ----------
+    address : str
+        The register's, ``ducklake:postgres:…``, as a login that owns the database.
+    login : str
+        A login that PostgreSQL has; calib makes none, and knows no password.
+    role : str
+        Of ROLES: 'reader' reads; 'contributor' reads, and writes the records of one contributor; 'curator' writes all.
+    contributor : str
+        Whose records a contributor writes.
+    wait : float
+        How long to wait for others who write [s].
+
+    Raises
+    ------
+    InputError
+        What is given is not as said, or PostgreSQL has no such login.
+    RegisterError
+        The catalogue cannot be reached, or the login of the address may not give roles.
+    """
+    place = _lakehouse(address)
+    login, contributor = line("by", login), line("contributor", contributor)
+    if faults := list(_wrong(login, role, contributor)):
+        raise InputError(faults)
+    with place.turn(wait) as (giver, owns):
+        if not owns:
+            raise RegisterError(
+                f"{visible(giver)} does not own the catalogue and may give no roles in it; ask its owner"
+            )
+    with opened(place, wait, write=True) as con, transaction(con):
+        row = [login, role, contributor or None, datetime.now(UTC).replace(tzinfo=None)]
+        con.execute("INSERT INTO members VALUES (?, ?, ?, ?)", row)
+        with _owner(place, login) as client:
+            _grant(client, login, READING if role == READER else WRITING)
+
+
+def members(address: str, *, wait: float = WAIT_S) -> pd.DataFrame:
+    """Who has a role in a register: login, role, contributor, made_at (UTC); no row where all who may write write all.
+
+    Raises
+    ------
+    InputError
+        That is no lakehouse's address.
+    RegisterError
+        The catalogue cannot be reached.
+    """
+    with opened(_lakehouse(address), wait) as con:
+        asked = (
+            "SELECT login, role, coalesce(contributor, '') AS contributor, made_at FROM latest_members ORDER BY login"
+        )
+        return con.execute(asked).df()
+
+
+def _lakehouse(address: str) -> Lakehouse:
+    place = place_of(address)
+    if not isinstance(place, Lakehouse):
+        problem, remedy = "is no lakehouse's address", "begin it with ducklake:postgres:; a file has no members"
+        raise InputError.one(problem, remedy, column="ADDRESS", value=address, code="text")
+    return place
+
+
+def _wrong(login: str, role: str, contributor: str) -> Iterator[Fault]:
+    if not login:
+        yield Fault("", None, "login", "", "nobody is named", "name a login of PostgreSQL", "missing")
+    if role not in ROLES:
+        yield Fault("", None, "role", role, "is no role", f"give one of {', '.join(ROLES)}", "choice")
+    elif role == CONTRIBUTOR and not contributor:
+        remedy = "say whose records they write, as the records name the contributor"
+        yield Fault(
+            "", None, "contributor", "", "a contributor writes the records of one contributor", remedy, "missing"
+        )
+    elif role != CONTRIBUTOR and contributor:
+        problem, remedy = f"a {role} is not bound to one contributor", "leave the contributor out"
+        yield Fault("", None, "contributor", contributor, problem, remedy, "conflict")
+
+
+@contextmanager
+def _owner(place: Lakehouse, login: str) -> Iterator[psycopg.Connection]:
+    """A connection to the catalogue, which has that login; what is done in it counts together or not at all."""
+    with place.explained(), closing(place.client()) as client:
+        if not client.execute("SELECT 1 FROM pg_roles WHERE rolname = %s", [login]).fetchone():
+            remedy = (
+                f"""make it in PostgreSQL first, with a password of its own: CREATE ROLE "{login}" LOGIN PASSWORD '…'"""
+            )
+            raise InputError.one("PostgreSQL has no such login", remedy, column="login", value=login, code="not-found")
+        with client.transaction():
+            yield client
+
+
+def _grant(client: psycopg.Connection, login: str, rights: str) -> None:
+    """Give rights on every table of the catalogue, and on those that its owner will make in it."""
+    from psycopg import sql
+
+    ((database,),) = client.execute("SELECT current_database()").fetchall()
+    names = {"login": sql.Identifier(login), "database": sql.Identifier(database), "rights": sql.SQL(rights)}
+    for statement in (
+        "REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {login}",
+        "ALTER DEFAULT PRIVILEGES IN SCHEMA public REVOKE ALL ON TABLES FROM {login}",
+        "GRANT CONNECT ON DATABASE {database} TO {login}",
+        "GRANT USAGE ON SCHEMA public TO {login}",
+        "GRANT {rights} ON ALL TABLES IN SCHEMA public TO {login}",
+        "ALTER DEFAULT PRIVILEGES IN SCHEMA public GRANT {rights} ON TABLES TO {login}",
+    ):
+        client.execute(sql.SQL(statement).format(**names))
+
+
+def told(table: pd.DataFrame) -> Iterable[str]:
+    """One line a member."""
+    for row in table.to_dict("records"):
+        yield f"{row['login']}: {row['role']}{' of ' * bool(row['contributor'])}{row['contributor']}"
