@@ -11,7 +11,11 @@ from calib.cli.output import as_json, say
 from calib.errors import Fault, InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from calib.supply.duty import Duty
+    from calib.supply.mending import Mending
+    from calib.supply.parameters import Settings
 
 HERE = "calib supply"
 CAUTION = "Before you fit or change anything: unplug, discharge every capacitor through a resistor, prove it dead."
@@ -19,12 +23,18 @@ CAUTION = "Before you fit or change anything: unplug, discharge every capacitor 
 
 def run(asked: argparse.Namespace) -> None:
     """Solve the supply and print its state and what it asks of its parts."""
-    duty = duty_of(asked)
-    say(as_json(duty.as_dict()) if asked.format == "json" else report(duty))
+    from calib.supply.mending import mendings
+
+    what, duty = solved(asked)
+    mended = mendings(what, duty)
+    if asked.format == "json":
+        say(as_json(duty.as_dict() | {"mendings": [one.as_dict() for one in mended]}))
+    else:
+        say(report(duty, mended))
 
 
-def duty_of(asked: argparse.Namespace) -> Duty:
-    """The steady state of the supply asked for, and what it asks of its parts.
+def solved(asked: argparse.Namespace) -> tuple[Settings, Duty]:
+    """The supply asked for, and its steady state with what that asks of its parts.
 
     Raises
     ------
@@ -56,11 +66,12 @@ def duty_of(asked: argparse.Namespace) -> Duty:
         faults += [replace(fault, where=HERE, value=as_typed.get(fault.column, "")) for fault in found]
     if faults:
         raise InputError(faults)
-    return duty
+    return what, duty
 
 
-def report(duty: Duty) -> str:
-    """The state as text, what is beyond its limit first, then a line for each quantity, then the other limits."""
+def report(duty: Duty, mended: Sequence[Mending]) -> str:
+    """The state as text: what is beyond its limit and what would mend it, each quantity, then the other limits."""
+    from calib.paths import data
     from calib.words import FILTERS, RECTIFIERS, figure
 
     state = duty.state
@@ -83,7 +94,8 @@ def report(duty: Duty) -> str:
     head = f"{RECTIFIERS[state.rectifier]}; {FILTERS[state.filter]}; {figure(state.load_ma, 4)} mA direct"
     figures = [f"  {name:27}{value:>9} {unit}".rstrip() for name, value, unit in shown]
     beyond, rest = duty.words()
-    return "\n".join([head, CAUTION, *beyond, *figures, *_fuse(duty), *rest])
+    mends = [data("supply/mending.toml")["caution"], *(f"  {one}" for one in mended)] if mended else []
+    return "\n".join([head, CAUTION, *beyond, *mends, *figures, *_fuse(duty), *rest])
 
 
 def _fuse(duty: Duty) -> list[str]:

@@ -173,7 +173,7 @@ class Demand:
         lines.append(said[told].format(**self._figures))
         if self.average is not None:
             lines.append(said["state"].format(**self._figures))
-        if self.section is not None:
+        if self.section is not None and self.section.dc_v >= 0.0:
             lines.append(said["section"].format(**self.section.as_dict()))
         lines += self.set_words
         lines += self.mains.words

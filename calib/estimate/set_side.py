@@ -39,6 +39,7 @@ class GlowTube:
         one, does = self.load, self.does
         figures = {name: getattr(one, name) for name in ("load", "regulated_v", "worst_ma")} | asdict(does)
         figures |= {"least": one.tube_low_ma, "most": one.tube_high_ma}
+        figures["tube_low_ma"] = max(does.tube_low_ma, 0.0)  # it is out
         figures |= {name: _plain(figures[name]) for name in ("ohm", "least_ohm", "most_ohm")}
         if math.isnan(does.tube_low_ma):
             return str(said["starved" if math.isnan(does.least_ohm) else "none"].format(**figures))
@@ -94,10 +95,10 @@ class SetSide:
     def words(self) -> list[str]:
         """A sentence each; none where nothing of the kind was told."""
         said = data("estimate/demand.toml")["say"]
+        if self.apart and self.set_worst_v < 0.0:  # nothing of the rest is so then
+            return [str(said["series_too_much"])]
         lines = [said["series"].format(load=name, one=one) for name, one in self.series]
-        if self.apart and self.set_worst_v < 0.0:
-            lines.append(said["series_too_much"])
-        elif self.apart:
+        if self.apart:
             lines.append(said["left"].format(set_v=self.set_v, worst_v=self.set_worst_v))
         for name, count, one in self.across:
             each = "" if count == 1 else f" (each of {count})"

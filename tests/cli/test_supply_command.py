@@ -58,6 +58,8 @@ def test_a_valve_beyond_its_limits_is_said_first_and_in_json(called: Run) -> Non
     assert (done.returncode, told["valve"], told["not_told"]) == (0, "5Y3-GT", [])
     assert set(broken) == {"direct-current", "peak-current", "first-capacitor"}
     assert broken["direct-current"] | {"value": 200, "allowed": 125} == broken["direct-current"]
+    mended = {one["how"]: one for one in told["mendings"]}
+    assert {"direct-current"} <= set(mended["solid-state"]["mends"])
     assert {"limit", "value", "allowed", "remedy"} <= broken["peak-current"].keys()
     lines = called("supply", *asked).stdout.splitlines()
     assert "unplug, discharge every capacitor" in lines[1]

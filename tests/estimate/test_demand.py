@@ -112,6 +112,7 @@ def test_field_coil_takes_its_drop_from_the_set_and_turns_it_to_heat():
     assert asked().as_dict()["set_v"] == asked().dc_v
     too_much = asked(load_rows([{"load": "set", "average_ma": "84"}, coil | {"ohm": "9000"}]))
     assert "would drop more than there is" in str(too_much)
+    assert "it drops" not in str(too_much)
 
 
 def line_up_84() -> LineUp:
@@ -153,6 +154,7 @@ def test_glow_tube_gets_a_resistor_that_keeps_it_lit_and_whole_at_both_ends_of_t
     ("row", "said"),
     [
         ({"ohm": "5600"}, "NOT inside its 5 to 40 mA. Fit"),
+        ({"average_ma": "300", "ohm": "22000"}, "carry 0 mA on a line 5 % low at full load"),
         ({"average_ma": "60"}, "no resistor keeps it inside its 5 to 40 mA with 60 mA drawn behind it"),
         ({"regulated_v": "700"}, "it has not that much before its resistor"),
     ],

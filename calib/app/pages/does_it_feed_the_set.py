@@ -236,11 +236,11 @@ def _figures(found: Demand) -> list[tuple[str, str]]:
         told.append(("ripple, peak to peak", found.average.ripple_v_pp, "V"))
         told.append(("winding, one side", found.average.winding_rms_ma, "mA rms"))
         told.append(("rectifier's peak", found.average.peak_ma, "mA"))
-    if found.section is not None:
+    if found.section is not None and found.section.dc_v >= 0.0:
         told.append(("behind the second section", found.section.dc_v, "V"))
         told.append(("ripple there, at most", found.section.ripple_v_pp, "V peak to peak"))
         told.append(("heat in the section", found.section.watts, "W"))
-    if found.set_side.apart:
+    if found.set_side.apart and found.set_side.set_worst_v >= 0.0:
         told.append(("left to the set at rest", found.set_side.set_v, "V"))
         told.append(("left to the set at worst", found.set_side.set_worst_v, "V"))
     rows = [(name, f"{words.figure(value)} {symbol}") for name, value, symbol in told if value is not None]
