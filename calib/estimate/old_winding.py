@@ -11,8 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from calib.bench.ratio_test import no_load_voltage
 from calib.bench.resistance import CONDUCTORS, REFERENCE_C, RESISTIVITY_OHM_M, resistance_at
-from calib.bench.wire import ohm_per_metre, wire_area_mm2
+from calib.bench.wire import awg_diameter_mm, ohm_per_metre, wire_area_mm2
 from calib.errors import Fault, InputError, above, positive
 from calib.estimate.rewind import REWIND
 from calib.paths import data
@@ -20,12 +21,15 @@ from calib.register.fields import faults_of
 
 if TYPE_CHECKING:
     from calib.estimate.rewind import RewindPlan
+    from calib.register.records import UnknownUnit
 
 __all__ = ["AsItWas", "AsWound", "NewWinding", "OLD", "OldWinding", "READ", "as_it_was", "as_wound"]
-__all__ += ["turns_by_loose_turn"]
+__all__ += ["asked_by", "turns_by_loose_turn"]
 
 OLD = ("was_winding_v", "was_turn_v", "was_turns", "was_wire_mm")
 READ = ("read_v", "read_ohm", "read_temp_c")  # of the new one
+CORE = ("tongue_mm", "stack_mm", "window_width_mm", "window_height_mm")
+SAME = (*CORE, "line_voltage_v", "line_frequency_hz", "rectifier", "filter")  # of a unit and of its rewind
 APART = 0.03  # of the turns: counting and the loose turn may differ by so much (judgement)
 MAKING_SHARE, READING_SHARE = 0.03, 0.015  # sd of V/R: length and pull of the wire; two ordinary meters (judgement)
 READ_90 = 1.645
@@ -179,6 +183,24 @@ def as_it_was(plan: RewindPlan, old: OldWinding) -> AsItWas | None:
         plan,
         tuple(doubts),
     )
+
+
+def asked_by(unit: UnknownUnit) -> dict[str, float | str]:
+    """What a unit's readings tell of its own rewind: fields of `RewindTarget` and `OldWinding`, those that are told.
+
+    Notes
+    -----
+    Its volts at no load are to be had again, by the ratio test where both stand; its set's demand is the current.
+    """
+    told: dict[str, Any] = {name: getattr(unit, name) for name in SAME}
+    if unit.excitation_v is not None and unit.hv_v is not None:
+        told["volts"] = float(no_load_voltage(unit.excitation_v, unit.hv_v, unit.line_voltage_v))
+    else:
+        told["volts"] = unit.no_load_v
+    told["current_ma"] = unit.demand_ma
+    wire = unit.wire_diameter_mm
+    told["was_wire_mm"] = float(awg_diameter_mm(unit.awg)) if wire is None and unit.awg is not None else wire
+    return {name: value for name, value in told.items() if value is not None and value != ""}
 
 
 def turns_by_loose_turn(winding_v: float, turn_v: float) -> float:

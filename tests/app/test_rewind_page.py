@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+import calib
 from tests.app.visits import opened, settle, text_of, unescaped
 
 PAGE = "calib/app/pages/wind_it_again.py"
@@ -50,3 +51,21 @@ def test_a_plan_stands_beside_what_was_and_what_came(tmp_path: Path, monkeypatch
     assert "is no heater winding" in typed(heaters="6.3")
     typed(heaters="")
     assert "is outside the limits, 8 to 120 mm" in typed(tongue_mm="3200")
+
+
+def test_the_unit_at_hand_fills_the_form_whatever_unit_is_chosen_beside_a_field(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settle(tmp_path, monkeypatch)
+    monkeypatch.setenv("CALIB_PRACTICE", "1")
+    at = opened(PAGE)
+    at.radio(key="wind_tongue_mm_unit").set_value("in").run()
+    at.button(key="rewind_take").click().run()
+    assert not at.exception
+    assert not at.error
+    there = {name: at.text_input(key=f"wind_{name}").value for name in ("tongue_mm", "stack_mm", "volts")}
+    unit = calib.read_unknown(calib.shipped("datasets/practice/unknown.csv")).iloc[0]  # the first practice unit
+    assert (there["tongue_mm"], there["stack_mm"]) == tuple(f"{unit[name]:g} mm" for name in ("tongue_mm", "stack_mm"))
+    assert "for V peak" in text_of(at)  # a plan came; of a core of so many inches none would
+    volts = unit["hv_v"] / unit["excitation_v"] * unit["line_voltage_v"]
+    assert float(there["volts"]) == pytest.approx(volts, rel=1e-4)

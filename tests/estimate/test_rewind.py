@@ -8,8 +8,17 @@ import pandas as pd
 import pytest
 
 from calib.errors import InputError
-from calib.estimate.old_winding import AsWound, NewWinding, OldWinding, as_it_was, as_wound, turns_by_loose_turn
+from calib.estimate.old_winding import (
+    AsWound,
+    NewWinding,
+    OldWinding,
+    as_it_was,
+    as_wound,
+    asked_by,
+    turns_by_loose_turn,
+)
 from calib.estimate.rewind import Heater, RewindPlan, RewindTarget, rewind_plan
+from calib.register.records import UnknownUnit
 from tests.fitting.making import practice_fit
 from tests.scenes.wound_again import wound
 
@@ -199,6 +208,31 @@ def test_a_loose_turn_counts_the_turns_and_no_other_voltage_does():
     for winding, turn in ((12.0, 0.0), (0.1, 0.2)):
         with pytest.raises(ValueError, match="voltage"):
             turns_by_loose_turn(winding, turn)
+
+
+def test_a_unit_s_readings_tell_what_its_rewind_is_to_be():
+    """117 V over 4.97 V of excitation makes 27.76 V 653.5 V; AWG 33 is 7.0800 mil, 0.17983 mm (ASTM B258)."""
+    unit = UnknownUnit.parse(
+        {
+            **{
+                "unit": "T",
+                "rectifier": "full-wave",
+                "filter": "choke",
+                "line_voltage_v": 117.0,
+                "centre_tapped": True,
+            },
+            **{"line_frequency_hz": 60.0, "excitation_v": 4.97, "hv_v": 27.76, "no_load_v": 9.0, "awg": 33},
+            **{"hv_resistance_ohm": 188.6, "winding_temp_c": 20.0, "tongue_mm": 28.0, "stack_mm": 33.6},
+        },
+        "a test",
+    )
+    told = asked_by(unit)
+    assert told.pop("volts") == pytest.approx(27.76 / 4.97 * 117.0)
+    assert told.pop("was_wire_mm") == pytest.approx(0.17983, abs=1e-5)
+    assert told == {
+        **{"tongue_mm": 28.0, "stack_mm": 33.6, "line_voltage_v": 117.0, "line_frequency_hz": 60.0},
+        **{"rectifier": "full-wave", "filter": "choke"},
+    }
 
 
 def test_a_winding_as_planned_reads_as_planned_and_what_is_not_is_said_with_its_likely_cause():

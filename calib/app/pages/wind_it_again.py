@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+import calib
 from calib import words
 from calib.app import context, forms, printing
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.bench.resistance import CONDUCTORS
 from calib.errors import InputError
-from calib.estimate.old_winding import OLD, READ, AsItWas, NewWinding, OldWinding, as_it_was, as_wound
+from calib.estimate.old_winding import OLD, READ, AsItWas, NewWinding, OldWinding, as_it_was, as_wound, asked_by
 from calib.estimate.rewind import REWIND, SERIES, Heater, RewindPlan, RewindTarget, rewind_plan
 from calib.paths import data
+from calib.register.frame import record_of
 from calib.session import fields as measured, readings as r
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SAYS = context.SAID["rewind"]
 PLAN = data("estimate/rewind.toml")
@@ -29,8 +34,12 @@ def draw() -> None:
     """Core and target, the plan, as it was, after winding."""
     opened = context.opened_register()
     context.head("Wind it again?", opened)
-    form, done = forms.Form.checked("wind_", STEP)
+    typed_in = unit_entries()
+    unit = r.understand(typed_in, opened.meters).unit
     st.header("Core and target", anchor=False)
+    if unit is not None:
+        st.button(SAYS["take"], key="rewind_take", on_click=_take, args=(unit,))
+    form, done = forms.Form.checked("wind_", STEP)
     form.grid((*CORE, *TARGET))
     rectifier, filter_input = forms.supply("wind_")
     forms.number("wind_heaters", LABELS["heaters"], placeholder="5x2 6.3x3")
@@ -39,7 +48,7 @@ def draw() -> None:
     st.header("As it was", anchor=False)
     context.caution(SAYS["loose_turn"])
     form.grid(OLD)
-    numbers, old_metal = done.values, r.metal_of(unit_entries())
+    numbers, old_metal = done.values, r.metal_of(typed_in)
     if old_metal != r.COPPER:
         st.write(SAYS["old_metal"].format(metal=old_metal))
     old = _found(numbers, old_metal)
@@ -61,6 +70,17 @@ def draw() -> None:
     printing.of_plan(opened, context.model_of(opened), plan, was)
     st.header("After winding", anchor=False)
     _after(form, numbers, plan)
+
+
+def _take(unit: pd.DataFrame) -> None:
+    """Put what the unit at hand tells of its own rewind into the form; what it does not tell stays."""
+    record = record_of(calib.UnknownUnit, {str(name): value for name, value in unit.iloc[0].items()})
+    kept = st.session_state.setdefault("kept", {})
+    for name, value in asked_by(record).items():
+        shown = value if isinstance(value, str) else measured.shown(float(f"{value:.5g}"))
+        if name in REWIND and len(measured.symbols_of(REWIND[name].unit)) > 1:
+            shown = f"{shown} {REWIND[name].unit}"  # whatever unit is chosen beside it
+        st.session_state[f"wind_{name}"] = kept[f"wind_{name}"] = shown
 
 
 def _found(numbers: dict[str, float], metal: str) -> OldWinding | None:
@@ -109,7 +129,7 @@ def _plan(plan: RewindPlan, was: AsItWas | None) -> None:
     ]
     st.write(words.plain(SAYS["bought"].format(wires="; ".join(wires))))
     for line in said[-4:]:
-        st.write(words.plain(words.sentence(line.strip())))
+        st.write(words.plain(words.symbols(words.sentence(line.strip()))))
     if was is not None:
         if was.doubts:
             st.html(context.doubts("In doubt, look again", was.doubts))
