@@ -28,6 +28,7 @@ CHOKE_OHM_PER_H = 15.0  # of ordinary filter chokes (judgement)
 OVER_CRITICAL = 1.5  # of the inductance, since a choke loses some with its direct current (judgement)
 BLEEDERS_OHM = tuple(float(one * power) for power in (10, 100, 1000, 10_000) for one in E12)
 LIGHTER = (0.75, 0.5, 0.25, 0.0)  # of what a bleeder draws
+MOST_RIPPLE = 0.2  # peak to peak over the direct voltage, that a set still filters (judgement)
 DIODE_DROP_V, INVERSE_SPARE = 1.0, 1.5  # of silicon; its peak inverse rating over what it sees (judgement)
 # The limits that a change of a kind can mend.
 MENDS = {
@@ -97,7 +98,8 @@ def mendings(what: Settings, duty: Duty, bled_ma: float = 0.0) -> tuple[Mending,
     Returns
     -------
     tuple of Mending
-        The least change of each kind that mends all that its kind can; none where no limit is broken.
+        The least change of each kind that mends all that its kind can, else the least that mends some of it; none where
+        no limit is broken.
     """
     broken = {one.limit for one in duty.broken}
     found = []
@@ -105,11 +107,16 @@ def mendings(what: Settings, duty: Duty, bled_ma: float = 0.0) -> tuple[Mending,
         wanted = broken & able
         if not wanted:
             continue
+        partly: Mending | None = None
         for changed, figures in _changes(how, what, duty, bled_ma):
             left = {one.limit for one in changed.broken}
+            made = Mending(how, tuple(sorted(broken - left)), tuple(sorted(left)), figures)
             if not left & wanted:
-                found.append(Mending(how, tuple(sorted(broken - left)), tuple(sorted(left)), figures))
+                partly = made
                 break
+            if partly is None and wanted - left:
+                partly = made
+        found += [partly] if partly is not None else []
     return tuple(found)
 
 
@@ -126,7 +133,7 @@ def _changes(how: str, what: Settings, duty: Duty, bled_ma: float) -> Iterator[t
         sizes = [one for one in CAPACITORS_UF if one < float(what.capacitance_uf)]
         cases = [replace(what, capacitance_uf=one) for one in sizes]
         for one, (state, new) in zip(sizes, _duties(cases, "capacitance_uf"), strict=True):
-            if state is not None and new is not None:
+            if state is not None and new is not None and state.ripple_v_pp <= MOST_RIPPLE * state.dc_v:
                 yield new, {"uf": one, "dc_v": state.dc_v, "ripple_v_pp": state.ripple_v_pp}
     elif how == "choke-input" and what.filter == "capacitor" and what.rectifier in ("full-wave", "bridge"):
         yield from _through_choke(what)

@@ -40,6 +40,7 @@ def test_each_change_made_keeps_what_it_says(found):
     broken = {one.limit for one in duty_of(WHAT).broken}
     assert {"first-capacitor", "peak-current"} <= broken
     assert {"smaller-capacitor", "choke-input", "solid-state"} <= found.keys()
+    assert (found["smaller-capacitor"].figures["uf"], found["smaller-capacitor"].leaves) == (20.0, ("peak-current",))
     for one in found.values():
         after = duty_of(changed(one))
         assert after.state.dc_v == pytest.approx(one.figures["dc_v"], rel=1e-4)
