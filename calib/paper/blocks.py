@@ -1,11 +1,9 @@
-"""The parts of a unit's sheet, each made from what stands behind it: readings, facts, estimate, demand, heat run."""
+"""The parts of a unit's sheet, each made from what stands behind it: readings, facts, estimate."""
 
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from calib import bench, words
@@ -16,14 +14,12 @@ from calib.register.fields import FIELDS
 from calib.register.frame import frame_of
 from calib.session.readings import heater_rows
 from calib.session.steps import Fact, symbols
-from calib.supply.duty import NAMES as LIMITS
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from calib.estimate.unit import UnitEstimate
     from calib.register.records import Unit
-    from calib.session.bench_unit import UnitNow
     from calib.session.meters import Metered
 
 FIGURE, TITLES = SAYS["figure"], SAYS["block"]
@@ -43,8 +39,6 @@ OF_ORIGIN = (
 )
 PART_SHOWN = 0.01  # a part below this share of the variance is left out of the account
 IF_BLANK = {"conductor": "copper, as nothing else is said"}
-MA = ("average_ma", "worst_ma", "winding_rms_ma", "peak_ma", "hv_fuse_ma", "primary_fuse_ma")
-VOLTS = ("dc_v", "dc_v_worst", "ripple_v_pp", "peak_inverse_v")
 
 
 def shown(name: str, value: object) -> str:
@@ -117,7 +111,7 @@ def sentence_of(answer: Mapping[str, Any], level: float) -> str:
     """What a unit can give, in a sentence."""
     told = {name: words.milliamps(float(answer[f"{name}_ma"])) for name in ("low", "high", "floor")}
     likely = words.milliamps(float(answer["rated_current_ma"]))
-    return str(SAYS["finding"]["likely"].format(likely=likely, share=words.share(level), ratio=_ratio(level), **told))
+    return str(SAYS["finding"]["likely"].format(likely=likely, share=words.share(level), ratio=ratio_of(level), **told))
 
 
 def other_of(estimate: UnitEstimate, filter_input: str) -> str:
@@ -138,7 +132,7 @@ def slip_of(answer: Mapping[str, Any]) -> str:
     return str(SAYS["finding"]["slip"].format(slip=answer["likely_slip"], likely=likely, low=low, high=high))
 
 
-def _ratio(level: float) -> str:
+def ratio_of(level: float) -> str:
     return words.share(level).replace(" units", "")
 
 
@@ -146,7 +140,7 @@ def marks_of(answer: Mapping[str, Any], level: float, more: Mapping[str, float])
     """The currents that the picture names: likely and floor, and of more those that are known, by kind [mA]."""
     told = {"likely": float(answer["rated_current_ma"]), "floor": float(answer["floor_ma"]), **more}
     return tuple(
-        Mark(kind, SAYS["mark"][kind].format(at=words.milliamps(at), ratio=_ratio(level)), at)
+        Mark(kind, SAYS["mark"][kind].format(at=words.milliamps(at), ratio=ratio_of(level)), at)
         for kind, at in told.items()
         if math.isfinite(at)
     )
@@ -154,7 +148,7 @@ def marks_of(answer: Mapping[str, Any], level: float, more: Mapping[str, float])
 
 def figures_of(answer: Mapping[str, Any], level: float, asked: float) -> list[tuple[str, str]]:
     """The chief figures of an estimate, each with its label."""
-    ratio, rows = _ratio(level), []
+    ratio, rows = ratio_of(level), []
     if math.isfinite(float(answer["rated_current_ma"])):
         low, likely, high, floor = (
             f"{words.milliamps(float(answer[name]))}" for name in ("low_ma", "rated_current_ma", "high_ma", "floor_ma")
@@ -232,104 +226,3 @@ def _span(one: Mapping[Any, Any], column: str, _: int) -> tuple[str, str]:
     low, middle, high = (words.milliamps(float(one[name])) for name in (f"{start}low_ma", likely, f"{start}high_ma"))
     label = words.sentence(str(one[column]))[:-1] if column == "slip" else words.predictors(str(one[column]))
     return label, f"{middle} mA ({low} to {high})"
-
-
-def of_kept(now: UnitNow) -> tuple[Block, ...]:
-    """What was kept of a unit on the bench: the set's demand, the heat run, the last estimate and how it moved."""
-    kept, found = now.kept, list[Block]()
-    if kept.demand is not None:
-        found += of_demand(kept.demand.answer, _made(kept.demand.made_at, kept.demand.fit), now.odds_moved)
-    if kept.heat_run is not None:
-        found += of_heat_run(kept.heat_run.result, kept.heat_run.given, f"{kept.heat_run.made_at:%Y-%m-%d}")
-    if kept.estimate is not None:
-        then, says = kept.estimate, SAYS["kept"]
-        rows = [
-            (says["made"], _made(then.made_at, then.fit)),
-            (says["supply"], words.supply(then.rectifier, then.filter)),
-        ]
-        figures = (then.rated_current_ma, then.low_ma, then.high_ma, then.floor_ma)
-        likely, low, high, floor = (words.milliamps(math.nan if one is None else one) for one in figures)
-        ratio = _ratio(then.level)
-        rows += [(FIGURE["likely"], f"{likely} mA"), (FIGURE["interval"].format(ratio=ratio), f"{low} to {high} mA")]
-        rows.append((FIGURE["floor"].format(ratio=ratio), f"{floor} mA"))
-        said = (words.sentence(now.moved),) if now.moved else ()
-        found.append(Block(TITLES["kept"], tuple(rows), said))
-    return tuple(found)
-
-
-def _made(at: datetime, fit: str) -> str:
-    return str(SAYS["kept"]["by"].format(day=f"{at:%Y-%m-%d}", fit=fit))
-
-
-def of_demand(answer: Mapping[str, Any], made: str = "", moved: str = "") -> tuple[Block, ...]:
-    """What a set asks of a unit, and the duty of its rectifier, from the JSON of ``calib demand``."""
-    says = SAYS["demand"]
-    rows = [(says["asked"], made)] if made else []
-    for name in says:
-        value = answer.get(name)
-        if not isinstance(value, float | int):
-            continue
-        if name.startswith("odds"):
-            rows.append((says[name], words.odds(value)))
-        else:
-            unit = " mA" if name in MA else " V" if name in VOLTS else " Ω" if name == "source_ohm" else ""
-            rows.append((says[name], f"{value:.4g}{unit}{_between(answer, name)}"))
-    lit = _parts(answer, "heaters")
-    rows += [(says["heater"].format(volts=one["heater_v"]), f"{one['amperes']:.3g} A") for one in lit]
-    duty = [says["broken"].format_map(_rounded(one)) for one in _parts(answer, "broken")] or [says["kept"]]
-    untold = [LIMITS.get(str(one), str(one)) for one in answer.get("not_told") or ()]
-    duty += [says["not_told"].format(limits=words.joined_names(untold))] if untold else []
-    said = (words.sentence(moved),) if moved else ()
-    return (Block(TITLES["duty"], said=tuple(duty)), Block(TITLES["demand"], tuple(rows), said))
-
-
-def _parts(answer: Mapping[str, Any], name: str) -> list[dict[str, Any]]:
-    found = answer.get(name)
-    return [one for one in found if isinstance(one, dict)] if isinstance(found, list | tuple) else []
-
-
-def _between(answer: Mapping[str, Any], name: str) -> str:
-    """The interval or the standard uncertainty of a figure of the demand; blank where there is none."""
-    if name == "dc_v" and answer.get("dc_v_low") is not None:
-        return f" ({answer['dc_v_low']:.4g} to {answer['dc_v_high']:.4g})"
-    u = answer.get(f"{name.removesuffix('_ma')}_u_ma")
-    return f" ± {u:.2g}" if u else ""
-
-
-def _rounded(one: Mapping[str, Any]) -> dict[str, str]:
-    told = {name: f"{value:.4g}" if isinstance(value, float) else str(value) for name, value in one.items()}
-    limit = told.get("limit", "")
-    return defaultdict(lambda: "–", {**told, "limit": LIMITS.get(limit, limit)})
-
-
-def of_heat_run(result: Mapping[str, Any], given: Mapping[str, Any], made: str = "") -> tuple[Block, ...]:
-    """What a heat run showed, from the JSON of ``calib heat-run`` and what was told it."""
-    says, doubts = SAYS["heat_run"], str(result.get("doubts") or "")
-    told = {**given, **result}
-
-    def figure(name: str, digits: str, unit: str) -> list[tuple[str, str]]:
-        value, u = told.get(name), told.get(f"{name.removesuffix('_k')}_u_k")
-        more = f" ± {u:{digits}}" if isinstance(u, float | int) else ""
-        return [(says[name], f"{value:{digits}}{more} {unit}")] if isinstance(value, float | int) else []
-
-    rise = given.get("allowed_rise_k")
-    allowed = says["allowed"].format(rise=rise) if isinstance(rise, float | int) else says["allowed_plain"]
-    rows = [
-        *([(says["made"], made)] if made else []),
-        *figure("load_ma", ".4g", "mA"),
-        *figure("hot_ohm", ".5g", "Ω"),
-        *figure("rise_k", ".1f", "K"),
-        *figure("line_rise_k", ".1f", "K"),
-        *figure("drift_k", ".1f", "K"),
-        (allowed, _current(result, "allowed")),
-        (says["reference"], _current(result, "reference")),
-        (says["rule"], str(result.get("rule") or "")),
-    ]
-    return (Block(TITLES["heat_run"], tuple(rows), tuple(one for one in doubts.split(" | ") if one)),)
-
-
-def _current(result: Mapping[str, Any], name: str) -> str:
-    most, low, high = (result.get(f"{name}{end}_ma") for end in ("", "_low", "_high"))
-    if most is None or low is None or high is None:
-        return str(SAYS["heat_run"]["not_told"])
-    return f"{most:.4g} mA ({low:.4g} to {high:.4g})"

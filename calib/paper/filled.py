@@ -15,6 +15,7 @@ from calib.errors import InputError, visible
 from calib.estimate.unit import CAUTIONS
 from calib.estimate.working import of_record as working_of_record
 from calib.paper import blocks
+from calib.paper.kept import of_kept
 from calib.paper.layout import SAYS, Block, Photograph, UnitSheet
 from calib.register.attachments import of_record as owner_of
 from calib.register.fields import FIELDS
@@ -160,7 +161,7 @@ def of_known(
     asked = {name: cells[name] for name in columns(calib.UnknownUnit) if name in cells}
     estimate = calib.estimate_unit(model, calib.UnknownUnit.parse(asked, HERE), level)
     established = blocks.of_facts(blocks.facts_of(record))
-    kept = blocks.of_kept(now) if now else ()
+    kept = of_kept(now, model, level) if now else ()
     shown = _estimated(cells, estimate, behind, _More([*standing(cells), *against], (*established, *kept)))
     rated, evidence = float(record.rated_current_ma), FIELDS["evidence"].names[record.evidence]
     current = words.figure(rated, 4) if rated < 10 else f"{rated:.6g}"
@@ -211,10 +212,10 @@ def of_bench(now: UnitNow, model: Multiplier, behind: Behind, level: float = 0.9
     against += [("doubt", words.sentence(now.trouble))] if now.trouble else []
     record, read = now.record, now.read
     if record is None:
-        return _untold(now, behind, against)
+        return _untold(now, behind, against, of_kept(now, model, level))
     facts = read.facts if read and read.facts else blocks.facts_of(record)
     metered = now.made.metered if now.made else None
-    told = (*blocks.of_kept(now), *blocks.of_facts(facts), *(blocks.of_meters(metered) if metered else ()))
+    told = (*of_kept(now, model, level), *blocks.of_facts(facts), *(blocks.of_meters(metered) if metered else ()))
     demand, run = now.kept.demand, now.kept.heat_run
     asked, proven = (demand.worst_ma if demand else None), (run.reference_ma if run else None)
     estimate = calib.estimate_unit(model, record, level, read.heaters if read else None)
@@ -228,7 +229,7 @@ def of_bench(now: UnitNow, model: Multiplier, behind: Behind, level: float = 0.9
     return replace(shown, figures=tuple(figures))
 
 
-def _untold(now: UnitNow, behind: Behind, against: Sequence[tuple[str, str]]) -> UnitSheet:
+def _untold(now: UnitNow, behind: Behind, against: Sequence[tuple[str, str]], kept: Sequence[Block]) -> UnitSheet:
     """A sheet without a current: what is wrong or missing stands in its place."""
     cells: dict[str, Any] = {"rectifier": now.supply[0], "filter": now.supply[1], "unit": now.kept.tag}
     cells |= {"contributor": now.kept.contributor, **(now.read.columns if now.read else {})}
@@ -249,7 +250,7 @@ def _untold(now: UnitNow, behind: Behind, against: Sequence[tuple[str, str]]) ->
         dated=behind.dated,
         against=tuple(against),
         finding=(SAYS["finding"]["none"].format(why=why),),
-        blocks=(*blocks.of_columns(cells), *blocks.of_facts(now.read.facts if now.read else ()), *blocks.of_kept(now)),
+        blocks=(*blocks.of_columns(cells), *blocks.of_facts(now.read.facts if now.read else ()), *kept),
         photograph=behind.photograph,
         cautions=CAUTIONS,
     )

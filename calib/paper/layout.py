@@ -31,6 +31,7 @@ from calib.paper.stationery import (
     height_of,
 )
 from calib.paths import data
+from calib.words import joined_names
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -139,11 +140,15 @@ class UnitSheet:
 
 
 class Plan(NamedTuple):
-    """How closely a sheet is set: columns of blocks, height of the picture [mm], share of the letters' size."""
+    """How closely a sheet is set: columns of blocks, height of the picture [mm], share of the letters' size.
+
+    The working stands across the columns, or in them, where it takes less of the height.
+    """
 
     columns: int
     picture_mm: float
     share: float
+    working_in_columns: bool = False
 
     @property
     def text(self) -> Style:
@@ -157,19 +162,33 @@ class Plan(NamedTuple):
         return replace(SMALL, size=size, leading=SMALL.leading * size / SMALL.size)
 
 
-PLANS = (
+PLANS: tuple[Plan, ...] = (
     Plan(2, 47.0, 1.0),
     Plan(3, 44.0, 0.92),
     Plan(3, 42.0, 0.84),
     Plan(3, 37.0, 0.79),
+    Plan(3, 40.0, 0.79, working_in_columns=True),
+    Plan(3, 37.0, 0.74, working_in_columns=True),
 )  # the first in which all of it has room
+FULL = PLANS[3]
+# Where there is no room for all, these parts are left out whole, the first first, and named.
+LEFT_OUT = ("opinions", "narrowing", "working", "repairs", "meters", "heaters", "mending", "heater_side")
+
+
+class Columns(NamedTuple):
+    """Blocks in columns: how wide one is, their strips, the height of the tallest [mm], which has the photograph."""
+
+    wide: float
+    strips: list[list[Strip]]
+    tall: float
+    photograph: int | None
 
 
 class _Layout:
     """A sheet on its way to paper."""
 
     def __init__(self, shown: UnitSheet, paper: str) -> None:
-        self.shown = shown
+        self.shown, self.left_out = shown, list[str]()
         self.sheet = Stationery(paper, f"{SAYS['kind']}: {shown.unit}", shown.dated)
         self.width, self.left = self.sheet.width, self.sheet.left
         self.more = SAYS["cut"].format(where=shown.where.replace("{", "(").replace("}", ")"))
@@ -178,11 +197,10 @@ class _Layout:
         """The file. What stands at the foot is measured first, and what is between takes the room that is left."""
         y = self._head(self.sheet.top)
         y = self._against(y)
+        finding = self._finding()
+        plan = self._chosen(y + height_of(finding))
         foot = self._foot()
         bottom = self.sheet.bottom - height_of(foot)
-        finding = self._finding()
-        room = bottom - 2.0 - y - height_of(finding)
-        plan = next((one for one in PLANS if self._fits(one, room)), PLANS[-1])
         y = self.sheet.stack(finding, self.left, y)
         y = self._answer(y, plan)
         self._middle((y, bottom - 2.0), plan)
@@ -190,6 +208,34 @@ class _Layout:
             self.sheet.put(self.left + self.width, self.sheet.bottom + 1.2, SAYS["strange"], SMALL, "R")
         self.sheet.stack(foot, self.left, bottom)
         return self.sheet.bytes()
+
+    def _chosen(self, y: float) -> Plan:
+        """The first plan that has room for all below y; where none has, parts are left out that can be done without.
+
+        What is longer than the page even so is cut where it stands.
+        """
+        whole = self.shown
+        out, left = list[str](), [SAYS["block"][name] for name in LEFT_OUT]
+        plan = self._without(whole, out, PLANS, y)
+        while plan is None and left:
+            out.append(left.pop(0))
+            plan = self._without(whole, out, PLANS[3:], y)
+        for one in reversed(out[:-1]):  # what there is room for again, once something longer is out
+            fewer = [title for title in out if title != one]
+            if plan is not None and (better := self._without(whole, fewer, PLANS[3:], y)):
+                out, plan = fewer, better
+        self._without(whole, out, (), y)
+        return plan or FULL
+
+    def _without(self, whole: UnitSheet, out: Sequence[str], plans: Sequence[Plan], y: float) -> Plan | None:
+        """Leave parts out, and give the first of some plans that has room for the rest; None where none has."""
+        blocks = tuple(one for one in whole.blocks if one.title not in out)
+        working = () if SAYS["block"]["working"] in out else whole.working
+        self.shown = replace(whole, blocks=blocks, working=working)
+        here = {one.title for one in whole.blocks} | ({SAYS["block"]["working"]} if whole.working else set())
+        self.left_out = [one for one in out if one in here]
+        room = self.sheet.bottom - height_of(self._foot()) - 2.0 - y
+        return next((one for one in plans if self._fits(one, room)), None)
 
     def _head(self, y: float) -> float:
         """Kind of sheet and disclaimer, the tag, whose it is."""
@@ -278,56 +324,72 @@ class _Layout:
         def rule(x: float, y: float) -> None:
             sheet.line((x, y + 0.5, x + width, y + 0.5), RULE_MM)
 
-        strips = [Strip(1.4, rule), *sheet.paragraph(SAYS["cautions"], width, replace(SMALL, bold=True))]
+        strips = []
+        if self.left_out:
+            told = [f"{one[:1].lower()}{one[1:]}" for one in self.left_out]
+            said = SAYS["left_out"].format(titles=joined_names(told), where=self.shown.where)
+            strips = [gap(0.6), *sheet.paragraph(said, width, replace(SMALL, bold=True))]
+        strips += [Strip(1.4, rule), *sheet.paragraph(SAYS["cautions"], width, replace(SMALL, bold=True))]
         for text in self.shown.cautions:
             strips += sheet.paragraph(text, width, SMALL, hang="•")
         return [*strips, Strip(1.4, rule), *sheet.paragraph(self.shown.source, width, SMALL)]
 
-    def _columns(self, plan: Plan) -> tuple[float, list[list[Strip]]]:
-        """How wide a column is, and the blocks in columns of about one height, in each in their order.
+    def _columns(self, plan: Plan) -> Columns:
+        """The blocks in columns of about one height, in each in their order, the photograph below one of them.
 
         The longest block first goes where there is most room: longest processing time first (Graham 1969).
         """
         wide = (self.width - (plan.columns - 1) * GUTTER_MM) / plan.columns
         made = [
             [one if one.item < 0 else numbered(one, number) for one in self._block(block, wide, plan)]
-            for number, block in enumerate(self.shown.blocks)
+            for number, block in enumerate(self._blocks(plan))
         ]
+        high = [height_of(one) + 1.2 for one in made] + [LEAST_PHOTO_MM + 14.0] * bool(self.shown.photograph)
         places: list[list[int]] = [[] for _ in range(plan.columns)]
-        for number in sorted(range(len(made)), key=lambda one: -height_of(made[one])):
-            min(places, key=lambda column: sum(height_of(made[one]) + 1.2 for one in column)).append(number)
+        for number in sorted(range(len(high)), key=lambda one: -high[one]):
+            min(places, key=lambda column: sum(high[one] for one in column)).append(number)
+        places.sort(key=lambda column: min(column, default=len(high)))
+        between = gap(1.2)
         columns = [
-            [strip for at, one in enumerate(sorted(column)) for strip in ([gap(1.2)] * (at > 0) + made[one])]
-            for column in sorted(places, key=lambda column: min(column, default=len(made)))
+            [strip for one in sorted(column) if one < len(made) for strip in (*made[one], between)][:-1]
+            for column in places
         ]
-        return wide, columns
+        tall = max(sum(high[one] for one in column) for column in places)
+        photograph = next((at for at, column in enumerate(places) if len(made) in column), None)
+        return Columns(wide, columns, tall, photograph)
+
+    def _blocks(self, plan: Plan) -> list[Block]:
+        """The blocks, with the working in two halves among them where it stands in the columns."""
+        rows = [(f"{step}: {how}", gives) for step, how, gives in self.shown.working]
+        if not plan.working_in_columns or not rows:
+            return [*self.shown.blocks]
+        half, title = (len(rows) + 1) // 2, SAYS["block"]["working"]
+        more = [Block(SAYS["block"]["working_on"], tuple(rows[half:]))] if len(rows) > 1 else []
+        return [*self.shown.blocks, Block(title, tuple(rows[:half])), *more]
 
     def _fits(self, plan: Plan, room: float) -> bool:
         """Whether all of it has room by a plan, the photograph too."""
-        _, columns = self._columns(plan)
-        tall, photo = max(map(height_of, columns)), LEAST_PHOTO_MM + 14.0 if self.shown.photograph else 0.0
         figures = height_of(self.sheet.pairs(self.shown.figures, FIGURES_MM, plan.text))
         above = plan.picture_mm if self._has_picture else min(figures, plan.picture_mm)
-        needed = max(tall, height_of(min(columns, key=height_of)) + photo) + height_of(self._working(plan)) + 2.6
+        needed = self._columns(plan).tall + height_of(self._working(plan)) + 2.6
         return figures <= plan.picture_mm and above + needed <= room
 
     def _middle(self, ends: tuple[float, float], plan: Plan) -> None:
-        """Blocks in columns, the photograph below the shortest, and the working across all of them."""
-        (top, bottom), (wide, columns), working = ends, self._columns(plan), self._working(plan)
-        room, short = bottom - top - 0.6, min(columns, key=height_of)
-        tall, all_of_working = max(map(height_of, columns)), height_of(working)
-        wanted = max(tall, height_of(short) + (LEAST_PHOTO_MM + 14.0 if self.shown.photograph else 0.0))
-        for_working = min(all_of_working, max(LEAST_WORKING_MM, room - wanted))
-        for_columns = room - for_working
-        picture: list[Strip] = []
-        if self.shown.photograph:
-            picture = self._photograph(wide, for_columns - height_of(short))
-        for number, column in enumerate(columns):
-            below = picture if column is short else []
-            fitted = self.sheet.fitted(column, for_columns - height_of(below), wide, self.more)
-            self.sheet.stack([*fitted, *below], self.left + number * (wide + GUTTER_MM), top)
-        end = top + min(for_columns, max(tall, height_of(short) + height_of(picture))) + 0.6
-        end = self.sheet.stack(self.sheet.fitted(working, bottom - end, self.width, self.more), self.left, end)
+        """Blocks in columns, the photograph below one of them, and the working across all of them."""
+        (top, bottom), columns, working = ends, self._columns(plan), self._working(plan)
+        room = bottom - top - 0.6
+        for_working = min(height_of(working), max(LEAST_WORKING_MM, room - columns.tall))
+        for_columns, end = room - for_working, top
+        for number, column in enumerate(columns.strips):
+            below: list[Strip] = []
+            if number == columns.photograph:
+                below = self._photograph(columns.wide, for_columns - height_of(column))
+            fitted = self.sheet.fitted(column, for_columns - height_of(below), columns.wide, self.more)
+            at = self.left + number * (columns.wide + GUTTER_MM)
+            end = max(end, self.sheet.stack([*fitted, *below], at, top))
+        if working:
+            end += 0.6
+            end = self.sheet.stack(self.sheet.fitted(working, bottom - end, self.width, self.more), self.left, end)
         self.sheet.ruled(SAYS["block"]["remarks"], end + 1.5, bottom)
 
     def _block(self, block: Block, width: float, plan: Plan) -> list[Strip]:
@@ -337,7 +399,7 @@ class _Layout:
         return strips
 
     def _working(self, plan: Plan) -> list[Strip]:
-        if not self.shown.working:
+        if plan.working_in_columns or not self.shown.working:
             return []
         widths = [share * self.width for share in WORKING_SHARES]
         rows = [

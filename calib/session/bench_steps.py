@@ -12,12 +12,13 @@ from calib.register.attachments import Owner, of_record
 from calib.register.bench_units import KeptDemand, KeptEstimate, bench_id
 from calib.register.evidence_file import EvidenceFile
 from calib.session.bench_unit import SAID, UnitNow
+from calib.session.fields import shown
 from calib.session.interpret import stops_on_the_bench
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from calib import KnownUnit, LineUp, Multiplier, Register, SetSupply, UnknownUnit
+    from calib import Demand, KnownUnit, LineUp, Multiplier, Register, SetSupply, UnknownUnit
 
 SIDES = ("odds_worst", "odds_average", "margin", "dc_v", "dc_v_low", "dc_v_high", "dc_v_worst", "source_ohm")
 
@@ -212,6 +213,33 @@ def told_of(one: KeptEstimate) -> str:
     likely, low, high = (words.milliamps(value) for value in (one.rated_current_ma, one.low_ma, one.high_ma))
     given = SAID["estimate"].format(likely=likely, low=low, high=high, share=words.share(one.level))
     return f"{words.supply(one.rectifier, one.filter)}: {given} ({records})"
+
+
+def figures_of_set(found: Demand, level: float) -> list[tuple[str, str]]:
+    """The figures of a set against a unit, each with its unit; `level` is the probability of the interval."""
+    percent = f"{level * 100:g} %"
+    told: list[tuple[str, float | None, str]] = [("drawn at rest", found.average_ma, "mA")]
+    told += [("drawn at worst", found.worst_ma, "mA")]
+    told += [("direct voltage at worst", found.dc_v_worst, "V"), ("source of one side", found.source_ohm, "Ω")]
+    if found.average is not None:
+        told.append(("ripple, peak to peak", found.average.ripple_v_pp, "V"))
+        told.append(("winding, one side", found.average.winding_rms_ma, "mA rms"))
+        told.append(("rectifier's peak", found.average.peak_ma, "mA"))
+    if found.section is not None and found.section.dc_v >= 0.0:
+        told.append(("behind the second section", found.section.dc_v, "V"))
+        told.append(("ripple there, at most", found.section.ripple_v_pp, "V peak to peak"))
+        told.append(("heat in the section", found.section.watts, "W"))
+    if found.set_side.apart and found.set_side.set_worst_v >= 0.0:
+        told.append(("left to the set at rest", found.set_side.set_v, "V"))
+        told.append(("left to the set at worst", found.set_side.set_worst_v, "V"))
+    rows = [(name, f"{words.figure(value)} {symbol}") for name, value, symbol in told if value is not None]
+    for volts, amperes in found.heaters:
+        figure = f"{words.figure(amperes)} A, {words.figure(volts * amperes)} VA"
+        rows.append((f"heaters of {shown(volts)} V", figure))
+    if found.dc_v is not None and found.dc_v_low is not None and found.dc_v_high is not None:
+        middle, low, high = (words.figure(one) for one in (found.dc_v, found.dc_v_low, found.dc_v_high))
+        rows.insert(2, ("direct voltage at rest", f"{middle} V ({percent}: {low} to {high} V)"))
+    return rows
 
 
 def demand_figures(one: UnitNow, demand: KeptDemand) -> dict[str, str]:

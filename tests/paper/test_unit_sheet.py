@@ -21,7 +21,7 @@ from calib import paper
 from calib.app import context, printing
 from calib.register.attachments import of_record
 from calib.register.evidence_file import evidence_of
-from calib.session import interpret, kept_demand, kept_estimate, kept_heat_run
+from calib.session import interpret, kept_demand, kept_estimate, kept_heat_run, unit_on_the_bench
 from calib.session.protocol import practice_entries
 from tests.app.hostile import NAMES
 from tests.app.visits import ROOT, opened, settle, text_of
@@ -107,7 +107,12 @@ def test_it_says_what_it_is_and_what_stands_behind_it(shown: paper.UnitSheet, mo
         "No stop and no doubt stands against it.",
         "On the bench of Alder Lane; estimated as full-wave, capacitor first.",
         "187.5 ± 1.2 Ω (0.62 %)",
-        "Mean rise by resistance",
+        "Mean rise by resistance 59.1 ± 1.4 K",
+        "Carried back by way A, which counts 233.91 Ω",
+        "The set 2 × 6V6-GT, 3 × 6SQ7 First capacitor 60 µF Rectifier valve 5Y3-GT",
+        "Source resistance of one plate 136 Ω, at least 50.0: kept",
+        "Before you change anything: unplug",
+        "a primary fuse does not protect it",
         "Odds that the rating suffices, average",
         "BROKEN, first capacitor: 60 µF, the limit is 20 µF; fit at most 20 µF first",
         "heat run 88 mA",
@@ -115,6 +120,38 @@ def test_it_says_what_it_is_and_what_stands_behind_it(shown: paper.UnitSheet, mo
         "fit another For full-wave, choke first",
     ):
         assert word in said, word
+
+
+def test_a_set_that_cannot_be_reckoned_again_stands_as_it_was_kept(
+    register: calib.Register, model: calib.Multiplier
+) -> None:
+    kept = unit_on_the_bench(register, "AL-5", "Alder Lane", model)
+    demand = kept.kept.demand
+    assert demand is not None
+    gone = demand.model_copy(update={"supply": {**demand.supply, "valve": "no such valve"}})
+    now = replace(kept, kept=replace(kept.kept, demand=gone))
+    behind = paper.Behind.of("club.duckdb", True, "bench", model)
+    said = text(paper.of_bench(now, model, behind).pdf())
+    for word in ("these are the figures as they were kept", "BROKEN, first capacitor: 60 µF", "Draws at worst 111 mA"):
+        assert word in said, word
+    assert "What would make it fit" not in said
+
+
+def test_what_has_no_room_is_left_out_whole_and_named(shown: paper.UnitSheet) -> None:
+    """The photograph, the set and the run stay; the parts that the page can do without go, as many as must."""
+    note = paper.Block("Notes", said=("It hums. " * 250,))
+    full = replace(shown, blocks=(*shown.blocks, note), photograph=paper.Photograph("plate.jpeg", picture("JPEG")))
+    for named in ("a4", "letter"):
+        made = full.pdf(named)
+        said = text(made)
+        assert (pages(made), beyond(made)) == (1, [])
+        assert b"/Subtype /Image" in made
+        assert "Cut here" not in said
+        (out,) = re.findall("Left out for want of room: (.*?). All of it stands with the unit on the bench", said)
+        assert "the working" in out
+        for title in ("Readings", "What the set asks of it", "The rectifier's duty", "Heat run", "Caution"):
+            assert title in said, title
+        assert said.count("It hums.") == 250
 
 
 @pytest.fixture

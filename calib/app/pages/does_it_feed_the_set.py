@@ -16,6 +16,7 @@ from calib.errors import InputError
 from calib.paths import data
 from calib.register.fields import facts_of
 from calib.session import fields as measured, readings as r
+from calib.session.bench_steps import figures_of_set
 from calib.supply.duty import NAMES, Judged
 from calib.supply.loads import FIELDS, OF_REGULATOR, USES, LineUp, load_rows
 
@@ -175,7 +176,7 @@ def _answer(
         context.caution(data("supply/mending.toml")["caution"])
         for one in found.mendings:
             st.write(words.plain(str(one)))
-    st.html(context.table(("what", "figure"), _figures(found)))
+    st.html(context.table(("what", "figure"), figures_of_set(found, context.LEVEL)))
     for note in found.notes:
         st.write(words.plain(note))
     if said := found.set_words:
@@ -224,33 +225,6 @@ def _mains(found: Demand) -> None:
         context.caution(caution)
     for line in remedies:
         st.write(words.plain(line))
-
-
-def _figures(found: Demand) -> list[tuple[str, str]]:
-    """The figures of the answer, each with its unit."""
-    level = f"{context.LEVEL * 100:g} %"
-    told: list[tuple[str, float | None, str]] = [("drawn at rest", found.average_ma, "mA")]
-    told += [("drawn at worst", found.worst_ma, "mA")]
-    told += [("direct voltage at worst", found.dc_v_worst, "V"), ("source of one side", found.source_ohm, "Ω")]
-    if found.average is not None:
-        told.append(("ripple, peak to peak", found.average.ripple_v_pp, "V"))
-        told.append(("winding, one side", found.average.winding_rms_ma, "mA rms"))
-        told.append(("rectifier's peak", found.average.peak_ma, "mA"))
-    if found.section is not None and found.section.dc_v >= 0.0:
-        told.append(("behind the second section", found.section.dc_v, "V"))
-        told.append(("ripple there, at most", found.section.ripple_v_pp, "V peak to peak"))
-        told.append(("heat in the section", found.section.watts, "W"))
-    if found.set_side.apart and found.set_side.set_worst_v >= 0.0:
-        told.append(("left to the set at rest", found.set_side.set_v, "V"))
-        told.append(("left to the set at worst", found.set_side.set_worst_v, "V"))
-    rows = [(name, f"{words.figure(value)} {symbol}") for name, value, symbol in told if value is not None]
-    for volts, amperes in found.heaters:
-        figure = f"{words.figure(amperes)} A, {words.figure(volts * amperes)} VA"
-        rows.append((f"heaters of {measured.shown(volts)} V", figure))
-    if found.dc_v is not None and found.dc_v_low is not None and found.dc_v_high is not None:
-        middle, low, high = (words.figure(one) for one in (found.dc_v, found.dc_v_low, found.dc_v_high))
-        rows.insert(2, ("direct voltage at rest", f"{middle} V ({level}: {low} to {high} V)"))
-    return rows
 
 
 if __name__ == "__main__":
