@@ -50,7 +50,10 @@ def result_of(asked: argparse.Namespace) -> HeatRunResult:
         readings, wrong = _readings(asked.readings)
     except InputError as error:  # no table at all: what the options say is still looked at
         readings, wrong = [], list(error.faults)
-    columns = {name: tuple(row[name] for _, row in readings) for name in COLUMNS}
+    both = {name: [row for _, row in readings if row[name] == row[name]] for name in ("ohm", "line_ohm")}
+    columns = {name: tuple(row[name] for row in both["ohm"]) for name in ("seconds", "ohm")}
+    columns["line_ohm"] = tuple(row["line_ohm"] for row in both["line_ohm"])
+    columns["line_seconds"] = tuple(row["seconds"] for row in both["line_ohm"])
     unread = {fault.column for fault in (*faults, *wrong)} | ({*COLUMNS} if wrong else set())
     faults += wrong
     given: dict[str, Any] = dict.fromkeys(typed, math.nan) | numbers | columns
@@ -70,14 +73,17 @@ def result_of(asked: argparse.Namespace) -> HeatRunResult:
 
 
 def _readings(path: str) -> tuple[list[tuple[int, dict[str, float]]], list[Fault]]:
-    """The table's rows as numbers, an empty cell as NaN, each with its line; and the faults."""
+    """The table's rows as numbers, an empty cell as NaN, each with its line; and the faults.
+
+    A row has the winding's resistance, the primary's or both, as one meter reads them by turns.
+    """
     rows, faults = rows_of_table(path, COLUMNS, NEEDED, "give a table with the header seconds,ohm")
     read: list[tuple[int, dict[str, float]]] = []
     for line, cells in rows:
         numbers = dict.fromkeys(COLUMNS, math.nan)
         for name, text in cells.items():
             try:
-                if text.strip() or name in NEEDED:
+                if text.strip() or name == "seconds" or (name == "ohm" and not cells.get("line_ohm", "").strip()):
                     numbers[name] = number_of(name, text.strip(), path)
             except InputError as error:
                 faults += [replace(fault, row=line) for fault in error.faults]
@@ -87,6 +93,7 @@ def _readings(path: str) -> tuple[list[tuple[int, dict[str, float]]], list[Fault
 
 def _placed(fault: Fault, typed: dict[str, str], rows: list[tuple[int, dict[str, float]]], path: str) -> Fault:
     """A fault where its reader finds it: the option as typed, or the table and its line."""
+    fault = replace(fault, column="seconds") if fault.column == "line_seconds" else fault
     if fault.column not in COLUMNS:
         return replace(fault, where=HERE, value=typed.get(fault.column, ""))
     line = next((line for line, row in rows if fault.value and f"{row[fault.column]:g}" == fault.value), None)

@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cache
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from calib.bench.resistance import INFERRED_ZERO_C, resistance_at, rise_by_resistance
@@ -92,6 +93,8 @@ class HeatRun:
         [W, mA, ohm].
     idle_rise_k : float or None
         Rise of the winding at the end of a run without load [K].
+    line_seconds : tuple of float
+        Times of `line_ohm` where the primary was read between the readings of the winding; empty: at those times [s].
     """
 
     cold_ohm: float
@@ -111,6 +114,7 @@ class HeatRun:
     idle_ma: float | None = None
     idle_ohm: float | None = None
     idle_rise_k: float | None = None
+    line_seconds: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         given = {name: getattr(self, name, None) for name in HEAT}
@@ -136,10 +140,14 @@ class HeatRun:
         if len(self.seconds) != len(self.ohm):
             problem = f"{len(self.seconds)} times stand beside {len(self.ohm)} resistances"
             faults.append(_fault("seconds", "", problem, "give a time for each resistance", "conflict"))
-        if any(later <= sooner for sooner, later in zip(self.seconds, self.seconds[1:], strict=False)):
-            backwards = list(self.seconds) == sorted(self.seconds, reverse=True)
-            remedy = words()["slip"]["backwards" if backwards else "order"]
-            faults.append(_fault("seconds", "", "do not rise from row to row", remedy, "conflict"))
+        if self.line_seconds and len(self.line_seconds) != len(self.line_ohm):
+            problem = f"{len(self.line_seconds)} times stand beside {len(self.line_ohm)} resistances"
+            faults.append(_fault("line_seconds", "", problem, "give a time for each resistance", "conflict"))
+        for name, times in (("seconds", self.seconds), ("line_seconds", self.line_seconds)):
+            if any(later <= sooner for sooner, later in pairwise(times)):
+                backwards = list(times) == sorted(times, reverse=True)
+                remedy = words()["slip"]["backwards" if backwards else "order"]
+                faults.append(_fault(name, "", "do not rise from row to row", remedy, "conflict"))
         if any(one == one for one in self.line_ohm) and self.line_ohm_cold is None:
             remedy = "give the primary's cold resistance, or leave its hot ones out"
             faults.append(_fault("line_ohm_cold", "", "the primary was read hot and not cold", remedy, "missing"))
@@ -371,7 +379,7 @@ def _line_rise(run: HeatRun, meter: MeterClass) -> float | None:
     """The primary's rise; None where it was not read."""
     if run.line_ohm_cold is None:
         return None
-    read = [(at, ohm) for at, ohm in zip(run.seconds, run.line_ohm, strict=False) if ohm == ohm]
+    read = [(at, ohm) for at, ohm in zip(run.line_seconds or run.seconds, run.line_ohm, strict=False) if ohm == ohm]
     zero = INFERRED_ZERO_C[run.conductor]
     end_ohm = resistance_at(run.line_ohm_cold, run.cold_temp_c, run.ambient_end_c, zero)
     try:

@@ -65,6 +65,11 @@ def test_a_run_is_planned_forecast_and_reckoned_and_moves_the_estimate(
     assert "Ω at switching off, a mean rise of" in said
     assert "Way B, all free, over 240 s" in said
     assert "20 s" in said
+    at.text_area(key="heat_line_readings").set_value("27 7.67\n42 7.64\n57 7.62\n80 7.58\n110 7.53").run()
+    assert "the primary was read hot and not cold" in text_of(at)
+    said = text_of(typed(at, line_ohm_cold="6.1"))
+    assert "Mean rise of the primary then: 6" in said
+    assert "it limits the unit, not this winding" in said
     typed(at, copper_w="9.8", idle_rise_k="23.5")
     assert "The iron's loss: 6." in text_of(at)
     typed(at, ambient_end_c="")

@@ -26,6 +26,13 @@ def test_json_has_the_contract_s_keys_and_text_its_caution_first(called: Run, tm
     assert told.keys() >= KEYS
     assert told["allowed_ma"] < told["reference_ma"] < 92.0
     assert told["rule"] == "exponent 0.8"
+    turns = [f"{at},{ohm}," for at, ohm in (row.split(",") for row in ROWS)]
+    turns += [f"{float(at) + 7.0:g},,{float(ohm) / 10.0:g}" for at, ohm in (row.split(",") for row in ROWS)]
+    turns.sort(key=lambda row: float(row.split(",")[0]))
+    by_turns = str(table(tmp_path / "turns.csv", "seconds,ohm,line_ohm", *turns))
+    both = called("heat-run", *TOLD, "--line-ohm-cold", "6.215", "--readings", by_turns, "--format", "json")
+    assert json.loads(both.stdout)["rise_k"] == told["rise_k"]
+    assert 0.0 < json.loads(both.stdout)["line_rise_k"] - told["rise_k"] < 1.0  # the same ohms, read 7 s later
     idle = ("--copper-w", "9.8", "--idle-rise-k", "24", "--format", "json")
     assert 6.0 < json.loads(called("heat-run", *TOLD, *idle, "--readings", file).stdout)["iron_w"] < 7.0
     text = called("heat-run", *TOLD, "--load-ma", "1092", "--readings", file)
@@ -53,6 +60,9 @@ def test_each_fault_is_one_line_with_its_place(called: Run, tmp_path: Path):
         str(tmp_path / "none.csv"),
         "calib heat-run, load_ma '92000000'",
     ]
+    none = str(table(tmp_path / "none.csv", "seconds,ohm,line_ohm", "20,76,", "30,,", "40,75,"))
+    done = called("heat-run", *TOLD, "--readings", none)
+    assert [line.split(": ")[0] for line in done.stderr.splitlines()] == [f"{none}, row 3, ohm (empty)"]
     no_air = called("heat-run", *TOLD[:6], "--readings", few)
     assert no_air.returncode == 2
     assert "--ambient-end-c" in no_air.stderr

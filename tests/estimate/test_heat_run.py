@@ -56,6 +56,9 @@ def test_primary_hotter_than_the_winding_is_said():
     hotter = heat_run(replace(RUN, line_ohm=line, line_ohm_cold=6.0))
     assert hotter.line_rise_k > hotter.rise_k + 5.0
     assert "it limits the unit" in str(hotter)
+    # One meter reads them by turns: the primary at times of its own.
+    by_turns = replace(RUN, line_seconds=SECONDS[1::2], line_ohm=line[1::2], line_ohm_cold=6.215)
+    assert heat_run(by_turns).line_rise_k == pytest.approx(same.line_rise_k, abs=0.1)
 
 
 def test_coil_that_first_falls_toward_its_core_is_fitted_early():
@@ -86,6 +89,14 @@ def wrong(**changed: object) -> str:
         ({"iron_w": 6.4}, "copper_w (empty): one loss is given without the other"),
         ({"line_ohm": OHM}, "the primary was read hot and not cold"),
         ({"line_ohm_cold": 6.2}, "the primary was read cold and not hot"),
+        (
+            {"line_ohm_cold": 6.2, "line_ohm": OHM, "line_seconds": SECONDS[:4]},
+            "line_seconds (empty): 4 times stand beside 10 resistances",
+        ),
+        (
+            {"line_ohm_cold": 62.0, "line_ohm": OHM, "line_seconds": SECONDS[::-1]},
+            "line_seconds (empty): do not rise from row to row",
+        ),
         ({"conductor": "silver"}, "give copper or aluminium"),
         ({**IDLE, "idle_w": 7.0, "idle_ma": 300.0}, "idle_ohm (empty): the watts without load are not whole"),
         ({"idle_rise_k": 20.0}, "copper_w (empty): what was read without load parts"),

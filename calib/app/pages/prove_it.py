@@ -35,9 +35,10 @@ UNLOADED = data("estimate/heat_run.toml")["unloaded"]
 PLAN = ("dc_v", "load_ma", "tongue_mm")
 RESULT = ("cold_ohm", "cold_temp_c", "ambient_start_c", "ambient_end_c")
 LOSSES = ("copper_w", "iron_w", *IDLE)
+PRIMARY = "line_ohm_cold"
 FIELDS = {name: measured.Field.of(one) for name, one in HEAT.items()}
 NOW = {name: replace(FIELDS[name], name=f"now_{name}", label=SAYS["now"][name]) for name in ("ohm", "case_c", "air_c")}
-STEP = measured.step_of("heat", *(FIELDS[name] for name in (*PLAN, *RESULT, *LOSSES)), *NOW.values())
+STEP = measured.step_of("heat", *(FIELDS[name] for name in (*PLAN, *RESULT, *LOSSES, PRIMARY)), *NOW.values())
 CASE_U_K = 0.5  # of a case's temperature (judgement)
 SAID_LINES = 3  # of what was understood, beneath a text
 STARTED, METAL, TAG = "heat_started", "heat_metal", "heat_tag"  # of the run in the form, kept with it
@@ -79,7 +80,7 @@ def draw() -> None:
     st.header("While it runs", anchor=False)
     _while_it_runs(form, done, allowed, metal)
     st.header("After switching off", anchor=False)
-    found = _after(done, allowed, metal)
+    found = _after(form, done, allowed, metal)
     if found is not None:
         _answer(opened, unit, found)
 
@@ -264,19 +265,25 @@ def _note(key: str, now: Sequence[float]) -> None:
     state[key] = ""
 
 
-def _after(done: measured.Checked, allowed: float, metal: str) -> HeatRunResult | None:
+def _after(form: forms.Form, done: measured.Checked, allowed: float, metal: str) -> HeatRunResult | None:
     """The result of the readings after switching off; None where something is missing or wrong, which is said."""
     st.text_area(SAYS["readings"], key="heat_readings", height=180)
-    asked = ("load_ma", *RESULT, *LOSSES)
+    with st.expander(SAYS["primary"]):
+        st.write(SAYS["primary_too"])
+        form.ask(PRIMARY)
+        st.text_area(SAYS["line_readings"], key="heat_line_readings", height=140)
+    asked = ("load_ma", *RESULT, *LOSSES, PRIMARY)
     given: dict[str, Any] = {name: done.values[name] for name in asked if name in done.values}
     try:
         rows = _rows("heat_readings", "seconds", "ohm")
         if not rows:
             st.write(SAYS["no_result"])
             return None
-        needed = [name for name in asked if name not in LOSSES or name in done.faults]
+        needed = [name for name in asked if name not in (*LOSSES, PRIMARY) or name in done.faults]
         _refuse_missing(needed, given, "the result needs it")
         seconds, ohm = zip(*rows, strict=True)
+        if primary := _rows("heat_line_readings", "line_seconds", "line_ohm"):
+            given["line_seconds"], given["line_ohm"] = zip(*primary, strict=True)
         return heat_run(HeatRun(seconds=seconds, ohm=ohm, allowed_rise_k=allowed, conductor=metal, **given))
     except InputError as error:
         forms.told(error.faults, FIELDS, SAYS["columns"])
@@ -288,6 +295,8 @@ def _told(found: HeatRunResult) -> None:
     if found.doubts:
         st.html(context.doubts("In doubt, look again", found.doubts))
     st.write(SAYS["rise"].format(rise=found.rise_k, u=found.rise_u_k, drift=found.drift_k))
+    if found.line_rise_k is not None:
+        st.write(SAYS["line_rise"].format(rise=found.line_rise_k))
     cooling = found.cooling
     names = SAYS["ways_of"]
     ways = [SAYS["way"].format(name=names[way], ohm=words.figure(ohm, 5)) for way, ohm in cooling.by_method.items()]
