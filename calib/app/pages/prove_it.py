@@ -300,7 +300,7 @@ def _told(found: HeatRunResult) -> None:
     cooling = found.cooling
     names = SAYS["ways_of"]
     ways = [SAYS["way"].format(name=names[way], ohm=words.figure(ohm, 5)) for way, ohm in cooling.by_method.items()]
-    st.write(SAYS["ways"].format(ways="; ".join(ways), method=names[cooling.method]))
+    st.write(SAYS["ways"].format(ways=", ".join(ways), method=cooling.method))
     chart = charts.cooling(found, context.colours())
     context.picture(chart, "prove_picture")
     context.in_words(str(chart.description))
