@@ -136,11 +136,12 @@ def _mended(
 
 def _extremes(unit: pd.Series, source: Source, line_up: LineUp, supply: SetSupply) -> tuple[float, float]:
     """Volts left to the loads on a line 5 % low at full signal, and 5 % high at rest; NaN beyond the source."""
-    left = []
-    for ratio, case in ((1.0 - LINE_HALF_WIDTH, True), (1.0 + LINE_HALF_WIDTH, False)):
-        what = _loaded(unit, (source[0] * ratio, *source[1:]), line_up, supply)
-        dc_v = float(solve(what, blank=True)["dc_v"][int(case)])
-        left.append(line_up.drawn(case, dc_v, supply.section_ohm or 0.0).set_v if dc_v == dc_v else math.nan)
+    cases = ((True, 1.0 - LINE_HALF_WIDTH), (False, 1.0 + LINE_HALF_WIDTH))
+    dc_v = solve(_loaded(unit, source, line_up, supply, cases), blank=True)["dc_v"]
+    left = [
+        line_up.drawn(case, one, supply.section_ohm or 0.0).set_v if one == one else math.nan
+        for (case, _), one in zip(cases, dc_v.tolist(), strict=True)
+    ]
     return left[0], left[1]
 
 
@@ -162,24 +163,32 @@ def source_of(asked: Prediction, at: int, supply: SetSupply) -> Source | None:
     return volts, ohm + primary + supply.series_ohm, primary
 
 
-def _loaded(unit: pd.Series, source: Source, line_up: LineUp, supply: SetSupply) -> Settings:
-    """The supply at the average and the worst load, what resistors and tubes draw at their own voltage included.
+def _loaded(
+    unit: pd.Series,
+    source: Source,
+    line_up: LineUp,
+    supply: SetSupply,
+    cases: Sequence[tuple[bool, float]] = ((False, 1.0), (True, 1.0)),
+) -> Settings:
+    """The supply at each case, what resistors and tubes draw at their own voltage included.
 
-    Both by the secant through two loads: at no voltage, and what they would draw at the voltage of that.
+    A case is whether the load is the worst, and the line over that of the source. Each by the secant through two loads:
+    at no voltage, and what they would draw at the voltage of that.
     """
-    cases, before = (False, True), supply.section_ohm or 0.0
+    before, lines = supply.section_ohm or 0.0, np.array([line for _, line in cases])
 
     def drawn(volts: np.ndarray) -> np.ndarray:
-        """What both cases draw; NaN where there is no voltage."""
-        every = [line_up.drawn(case, one, before).total_ma for case, one in zip(cases, volts, strict=True)]
+        """What the cases draw; NaN where there is no voltage."""
+        every = [line_up.drawn(case, one, before).total_ma for (case, _), one in zip(cases, volts, strict=True)]
         return np.where(np.isnan(volts), np.nan, np.maximum(every, 0.0))
 
     fixed, hz = drawn(np.zeros(len(cases))), supply.line_now_hz or float(unit["line_frequency_hz"])
     what = supply.settings(unit["rectifier"], unit["filter"], source, fixed, hz)
+    what = what if np.all(lines == 1.0) else replace(what, volts=source[0] * lines)
     if not line_up.by_volts:
         return what
     load, beyond = fixed, drawn(solve(what, blank=True)["dc_v"]) - fixed
-    able, most = np.isfinite(beyond), drawn(np.full(len(cases), MOST_V * source[0]))
+    able, most = np.isfinite(beyond), drawn(MOST_V * source[0] * lines)
     further = np.where(able, fixed + beyond, fixed)
     for _ in range(ROUNDS):
         over = drawn(solve(replace(what, load_ma=further), blank=True)["dc_v"]) - further
@@ -193,7 +202,7 @@ def _loaded(unit: pd.Series, source: Source, line_up: LineUp, supply: SetSupply)
         if not np.any(np.abs(step) > AT_REST * np.maximum(further, 1.0)):
             break
     # A load that the source cannot give stays what it would be without a drop: it is said to be beyond the source.
-    return replace(what, load_ma=np.where(able, further, drawn(np.full(len(cases), source[0]))))
+    return replace(what, load_ma=np.where(able, further, drawn(source[0] * lines)))
 
 
 def _interval(
@@ -215,13 +224,14 @@ def _interval(
     moved_primary = primary * np.array([1.0, 1.0, 1.0, 1.0, 1.0 + primary_u, WARM])
     moved_own = own * np.array([1.0, 1.0, 1.0, 1.0 + u_ohm, 1.0, WARM])
     moved_ohm = moved_own + moved_primary + supply.series_ohm
-    moved = solve(replace(what, volts=moved_v, source_ohm=moved_ohm, primary_ohm=moved_primary))["dc_v"]
+    moved = solve(replace(what, volts=moved_v, source_ohm=moved_ohm, primary_ohm=moved_primary), blank=True)["dc_v"]
+    moved = np.where(np.isnan(moved), 0.0, moved)  # what the source can then not give brings it down
     down = moved[0] - moved[1:]
     warm = down[4]  # rectangular between cold and warm
     u = math.sqrt(float(np.sum(down[:4] ** 2)) + (warm / 2.0) ** 2 / 3.0)
     z = float(ndtri((1.0 + level) / 2.0))
     middle = dc_v - warm / 2.0
-    return min(middle - z * u, dc_v), max(middle + z * u, dc_v)
+    return max(min(middle - z * u, dc_v), 0.0), max(middle + z * u, dc_v)
 
 
 def relative_of(read: pd.Series, column: str, otherwise: float) -> float:

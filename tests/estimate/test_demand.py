@@ -179,6 +179,7 @@ def test_what_would_mend_a_broken_limit_is_told_after_its_caution():
         ({"load": "lamp", "heater_v": "6.3", "heater_a": "0.15"}, "It draws no direct current"),
         ({"load": "set", "average_ma": "0"}, "It draws no direct current"),
         ({"load": "set", "average_ma": "5000"}, "cannot give that current"),
+        ({"load": "set", "average_ma": "1900"}, "(90 %: 0 to "),  # on a low line it cannot
         ({"load": "set", "average_ma": "60", "worst_ma": "80"}, "heaters as told"),
     ],
 )
