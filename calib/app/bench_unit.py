@@ -67,7 +67,7 @@ def draw(opened: context.Opened, model: Any, one: UnitNow, listed: BenchUnit, ot
             session.resume(listed.session_id)
             st.switch_page(PAGES / "what_do_the_meters_say.py")
     if one.kept.tag:
-        printing.of_register("bench_sheet", opened, model, *_identity(one))
+        printing.of_register("bench_sheet", model, *_identity(one))
     _who_and_why()
     _clear_stop(one)
     _estimates(one)

@@ -18,7 +18,7 @@ import calib
 from calib import bench, words
 from calib.charts.style import Palette, palette
 from calib.paths import data
-from calib.register.lakehouse import Lakehouse
+from calib.register.lakehouse import Lakehouse, place_of
 from calib.register.records import standing
 from calib.session.meters import meters_of
 
@@ -85,7 +85,7 @@ class Opened:
     simulated : bool
         Whether it holds simulated units.
     place : str
-        Its file.
+        Its file, or the address of one that many share, without a password: to be shown, and to tell one from another.
     meters : tuple of calib.Meter
         The user's own meters.
     sessions : pandas.DataFrame
@@ -106,6 +106,16 @@ class Opened:
     def name(self) -> str:
         """What the pages call it."""
         return "the practice register" if self.simulated else "your register"
+
+    @property
+    def is_file(self) -> bool:
+        """Whether it is a file, and not one that many share."""
+        return isinstance(place_of(self.place), Path)
+
+    @property
+    def called(self) -> str:
+        """The name of its file, or of its database."""
+        return place_of(self.place).name
 
 
 def practising() -> bool:
@@ -356,7 +366,7 @@ def forget(*starts: str) -> None:
 def head(title: str, opened: Opened) -> None:
     """The head of every page: which register is open, its title, and what the tool does not do."""
     number = words.count(len(opened.known), "known unit")
-    place = html.escape(Path(opened.place).name)
+    place = html.escape(opened.called)
     if opened.simulated:
         band = f"<b>PRACTICE REGISTER</b> – every unit in it is simulated, none was read on a bench. {number}."
         st.html(f'<div class="calib-band calib-practice" role="note">{band}</div>')

@@ -31,12 +31,11 @@ def buttons(key: str, tag: str, made: Callable[[str], bytes], label: str = "Prin
             )
 
 
-def of_register(key: str, opened: context.Opened, model: calib.Multiplier, tag: str, contributor: str) -> None:
+def of_register(key: str, model: calib.Multiplier, tag: str, contributor: str) -> None:
     """The buttons for a known unit, or one on the bench, of the register that is open."""
-    place = opened.place
 
     def made(paper: str) -> bytes:
-        with calib.Register(place, create=False) as register:
+        with context.register() as register:
             return calib.unit_sheet(register, tag, contributor, paper, model, context.LEVEL)
 
     buttons(key, tag, made)

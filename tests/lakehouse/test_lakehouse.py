@@ -35,6 +35,17 @@ for number in range(count):
     report = register.add(calib.KnownUnit.parse({**TYPED, "contributor": bench, "unit": f"unit {number}"}, where="row"))
     assert report.added == 1, report
 """
+FULL = """
+import resource, sys
+import calib
+place, table, limit = sys.argv[1:]
+register, known = calib.Register(place, create=False), calib.read_known(table)
+resource.setrlimit(resource.RLIMIT_FSIZE, (int(limit), int(limit)))
+try:
+    print(register.import_table(known).added)
+except calib.CannotError as error:
+    print(error)
+"""
 
 
 def record(**more: str) -> calib.KnownUnit:
@@ -246,3 +257,22 @@ def test_a_catalogue_that_stops_and_starts_again_loses_nothing(tmp_path: Path, m
     finally:
         lakehouse.let_go()
         server.remove()
+
+
+def test_a_storage_that_is_full_is_one_line_and_nothing_is_half_written(tmp_path: Path) -> None:
+    """The folder of the data takes no more; the catalogue does."""
+    place = catalogue.made(f"full_{uuid4().hex}")
+    table = tmp_path / "many.csv"
+    rows = [",".join({**TYPED, "unit": f"unit {number}"}.values()) for number in range(400)]
+    table.write_text("\n".join([",".join(TYPED), *rows, ""]), encoding="utf-8")
+    said = {}
+    for limit in (100, 10**9):
+        done = subprocess.run(
+            [sys.executable, "-c", FULL, place, str(table), str(limit)], capture_output=True, text=True
+        )
+        said[limit] = done.stdout, done.stderr
+        assert len(calib.Register(place, create=False).known()) == (0 if limit == 100 else 400), said
+    assert said[100][0].count("\n") == 1
+    assert said[10**9] == ("400\n", "")
+    assert check_register(place).is_sound
+    lakehouse.let_go()

@@ -226,10 +226,14 @@ def _keep_safe(opened: context.Opened) -> None:
         st.session_state["seen_backup"] = (opened.content, opened.place, _backup())
     content, place, made = st.session_state.get("seen_backup", ("", "", None))
     if made and (content, place) == (opened.content, opened.place):
-        name = f"{Path(place).stem}.{date.today()}.duckdb"
+        name = f"{Path(opened.called).stem}.{date.today()}.duckdb"
         left.download_button(f"Save it: {name}", made, file_name=name, mime="application/octet-stream")
     if right.button("Check the register", key="seen_check"):
-        _check(opened.place)
+        _check()
+    if not opened.is_file:
+        st.write("A backup is put into a register that many share once that is set up anew, in a terminal:")
+        st.code(f"calib carry BACKUP {shlex.quote(opened.place)}", language=None)
+        return
     st.write("To put a backup in the register's place, type this in a terminal; what is there now is moved aside:")
     st.code(f"calib restore-from BACKUP --register {shlex.quote(opened.place)}", language=None)
 
@@ -244,10 +248,12 @@ def _backup() -> bytes | None:
         return None
 
 
-def _check(place: str) -> None:
+def _check() -> None:
     try:
         with calib.patience(waits=context.waiting()):
-            found = calib.check_register(place)
+            with context.register() as register:
+                path = register.path
+            found = calib.check_register(path)
     except calib.CannotError as error:
         st.error(words.plain(f"{error}."))
         return

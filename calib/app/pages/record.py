@@ -58,7 +58,7 @@ def draw() -> None:
     _steps(opened, record, past, doubt)
     if model is not None:
         _place(model, record)
-        printing.of_register("sheet", opened, model, record.unit, record.contributor)
+        printing.of_register("sheet", model, record.unit, record.contributor)
     _told(past, brought)
     st.subheader("Photographs and data sheets", anchor=False)
     attachments.draw(owner_of(*tag), opened.place)
