@@ -44,7 +44,8 @@ def settle(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("CALIB_REGISTER", str(path))
     monkeypatch.delenv("CALIB_PRACTICE", raising=False)
     config.set_option("client.showErrorDetails", "full")
-    config.set_option("runner.magicEnabled", False)  # as ``calib page`` has it
+    for name in ("runner.magicEnabled", "runner.postScriptGC"):  # as ``calib page`` has them
+        config.set_option(name, False)
     config.set_option("browser.gatherUsageStats", False)  # the same; and each element would else be counted
     return path
 
