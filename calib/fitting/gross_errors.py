@@ -381,7 +381,7 @@ def _as_swg(awg: np.ndarray) -> np.ndarray:
 
 SLIPS = (
     Slip("resistance of half the winding with the voltage of the whole", V_OVER_R, 0.02, _fixed(ratio=LN2)),
-    Slip("voltage of half the winding with the resistance of the whole", V_OVER_R, 0.01, _fixed(-LN2, -LN2)),
+    Slip("voltage of half the winding with the resistance of the whole", V_OVER_R, 0.02, _fixed(-LN2, -LN2)),
     Slip("resistance a thousand times too low (kilohm taken for ohm)", V_OVER_R, 0.25, _fixed(ratio=3 * LN10)),
     Slip("resistance a thousand times too high (ohm taken for kilohm)", V_OVER_R, 0.05, _fixed(ratio=-3 * LN10)),
     Slip("resistance ten times too low (decimal)", V_OVER_R, 0.15, _fixed(ratio=LN10)),
