@@ -20,6 +20,7 @@ from calib.register.evidence_file import evidence_of
 from calib.register.lakehouse import Lakehouse
 from calib.register.register import Register
 from calib.register.safekeeping import check_register
+from tests.app.visits import KNOWN, opened, settle, text_of
 from tests.counts import share
 from tests.lakehouse import catalogue
 from tests.register.conftest import TYPED
@@ -64,8 +65,13 @@ def contents(register: Register, folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
 
 
-def test_many_processes_add_while_a_fit_runs_and_nothing_is_lost(address: str) -> None:
+def test_many_processes_add_while_a_fit_runs_and_the_page_is_open_and_nothing_is_lost(
+    address: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Eight, of 100 records each, when all is tried."""
+    settle(tmp_path, monkeypatch)
+    monkeypatch.setenv("CALIB_REGISTER", address)
+    at = opened(KNOWN)
     writers, each = share(4, 8), share(5, 100)
     started = [
         subprocess.Popen([sys.executable, "-c", ADDER, address, f"bench {n}", str(each)], stderr=subprocess.PIPE)
@@ -76,9 +82,12 @@ def test_many_processes_add_while_a_fit_runs_and_nothing_is_lost(address: str) -
         known = register.known()
         seen.append(len(known))
         assert calib.fit(known, published=False).nobs == len(known)
+        at.run()
+        assert not [*at.exception, *at.error]
     assert [(one.wait(), one.stderr.read()) for one in started if one.stderr] == [(0, b"")] * writers
     assert seen == sorted(seen)
     assert len(register.known()) == writers * each
+    assert f"{writers * each} known units" in text_of(at.run())
     assert register.known().groupby("contributor").size().tolist() == [each] * writers
     assert check_register(address).is_sound
 
