@@ -155,6 +155,7 @@ def test_glow_tube_gets_a_resistor_that_keeps_it_lit_and_whole_at_both_ends_of_t
     [
         ({"ohm": "5600"}, "NOT inside its 5 to 40 mA. Fit"),
         ({"average_ma": "300", "ohm": "22000"}, "carry 0 mA on a line 5 % low at full load"),
+        ({"regulated_v": "700"}, "holds 700 V: it has not that much before its resistor on a line 5 % low"),
         ({"average_ma": "60"}, "no resistor keeps it inside its 5 to 40 mA with 60 mA drawn behind it"),
     ],
 )
