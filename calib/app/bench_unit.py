@@ -97,7 +97,7 @@ def _standing(one: UnitNow, listed: BenchUnit) -> None:
     if one.record is not None and one.record.simulated:
         st.html(f'<p class="calib-aloud">{html.escape(SAYS["simulated"])}</p>')
     said = SAYS["metal"].format(metal=metal(one)) if metal(one) else SAYS["no_metal"]
-    st.html(f"<p><b>{html.escape(SAID['state'][listed.state])}</b>. {html.escape(said)}</p>")
+    st.html(f"<p><b>{html.escape(SAID['state'][listed.state])}</b>. {html.escape(said)}.</p>")
     st.write(words.plain(f"Next: {listed.next}."))
 
 
