@@ -97,6 +97,14 @@ def collect() -> None:
         st.session_state[ENTRIES] = {**entries(), step.name: mine}
 
 
+def gather() -> None:
+    """Take over the same at the begin of a run, whatever page it draws: the run that an entry began may have been cut
+    short by a click on another page, and the server forgets the fields of a page that it does not draw.
+    """
+    if PLACE in st.session_state:
+        collect()
+
+
 def spread() -> None:
     """Put the entries of the step that is shown into its fields: all of them where it was not shown before."""
     step, fresh = step_named(st.session_state[STEP]), st.session_state.pop(FRESH, False)

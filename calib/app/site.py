@@ -11,7 +11,7 @@ from streamlit import config
 
 import calib
 from calib import words
-from calib.app import context, revising
+from calib.app import context, revising, session_state
 from calib.app.page_server import SERVED
 
 HERE = Path(__file__).resolve().parent
@@ -23,6 +23,7 @@ def run() -> None:
     if not (SERVED.is_set() or config.get_option("global.appTest")):
         st.error(context.SAID["served_otherwise"])
         st.stop()
+    session_state.gather()
     _warm()
     st.html(f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}{_colours()}</style>")
     context.follow_the_address()

@@ -18,6 +18,7 @@ api = pytest.importorskip("playwright.sync_api")
 expect, PlaywrightTimeout = api.expect, api.TimeoutError
 
 PATH = "what-do-the-meters-say"
+AT_REST = "[data-test-script-state=notRunning]"  # nothing is being drawn
 
 
 def type_in(page: Page, fields: dict[str, str]) -> None:
@@ -50,6 +51,7 @@ def begin(page: Page, tag: str) -> None:
     page.wait_for_selector("#bench-session")
     type_in(page, {"Your tag for the unit": tag, "Whose bench": "Alder Lane"})
     page.wait_for_selector(f"#bench-session:has-text('{tag}')")
+    page.wait_for_selector(AT_REST)
 
 
 @pytest.mark.parametrize(("size", "scheme"), WINDOWS[: share(1, 4)])
@@ -81,6 +83,7 @@ def test_a_click_on_another_page_in_the_middle_of_an_entry_loses_nothing(own: Se
         page.get_by_role("main").get_by_label("Marks and stamps on it", exact=True).fill(f"mark {turn}")
         page.get_by_role("link", name="Known units").click()
         page.wait_for_timeout(3000)  # whichever page it ends on
+        page.wait_for_selector(AT_REST)
         visit.turn_to("What do the meters say?")
         type_in(page, {"What it came out of": f"set {turn}"})
         holds(page, "Your tag for the unit", "AL-5")
