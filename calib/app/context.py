@@ -16,6 +16,7 @@ import streamlit as st
 
 import calib
 from calib import bench, words
+from calib.app import sign_in
 from calib.charts.style import Palette, palette
 from calib.paths import data
 from calib.register.lakehouse import Lakehouse, place_of
@@ -121,7 +122,8 @@ class Opened:
 def practising() -> bool:
     """Whether the practice register is chosen; the environment variable CALIB_PRACTICE says where a visit starts."""
     start = PRACTICE if os.environ.get("CALIB_PRACTICE") == "1" else OWN
-    return bool(st.session_state.setdefault(CHOICE, start) == PRACTICE)
+    chosen = st.session_state.setdefault(CHOICE, start) == PRACTICE
+    return bool(chosen and not sign_in.ASKED.is_set())  # the practice register knows no roles
 
 
 def follow_the_address() -> None:
@@ -145,13 +147,14 @@ def follow_the_address() -> None:
 def choose_register() -> None:
     """The choice of the register, and what is said of an address that named none of the two."""
     with st.sidebar:
-        st.radio(
-            "Register open",
-            [OWN, PRACTICE],
-            key=CHOICE,
-            help=SAID["two_registers"],
-            on_change=lambda: st.session_state.pop(STRANGE, None),
-        )
+        if not sign_in.ASKED.is_set():
+            st.radio(
+                "Register open",
+                [OWN, PRACTICE],
+                key=CHOICE,
+                help=SAID["two_registers"],
+                on_change=lambda: st.session_state.pop(STRANGE, None),
+            )
         if not practising():
             st.session_state.setdefault(PUBLISHED, True)
             st.toggle("Learn from published windings too", key=PUBLISHED, help=SAID["published"])
@@ -173,7 +176,7 @@ def register() -> Iterator[calib.Register]:
     calib.RegisterError
         It cannot be opened; or it was open on this page before and is gone, in the place of which none is made.
     """
-    practice, own = practising(), calib.default_register_path()
+    practice, own = practising(), sign_in.place()
     before = _HAD.get((practice, own))
     if before is not None and not before.exists():
         remedy = "put it back or connect its drive and try again; to begin a new one, stop calib page and start it anew"
@@ -204,7 +207,7 @@ def as_it_stands() -> Opened:
     calib.RegisterError
         As :func:`register` does.
     """
-    there = _HAD.get((practising(), calib.default_register_path()))
+    there = _HAD.get((practising(), sign_in.place()))
     before = _READ.get(there) if there else None
     if there and before and before[0] == _mark(there):
         return before[1]

@@ -20,6 +20,7 @@ from contextlib import suppress
 from typing import Any
 from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
+from calib.app import sign_in
 from calib.charts.style import DARK, LIGHT, Palette
 from calib.errors import CannotError
 from calib.paths import data
@@ -53,7 +54,7 @@ def hosts_of(proxy: str | None) -> list[str]:
     return ["localhost", HOME, *([proxy] if proxy else [])]
 
 
-def in_place(port: int, proxy: str | None = None) -> dict[str, object]:
+def in_place(port: int, proxy: str | None = None, secrets_file: str = "") -> dict[str, object]:
     """Put every setting of the server in this process in place.
 
     Parameters
@@ -62,6 +63,8 @@ def in_place(port: int, proxy: str | None = None) -> dict[str, object]:
         Port to listen on, 1 to 65535.
     proxy : str or None
         Host that a proxy serves the page as.
+    secrets_file : str
+        File that says by whom one signs in; blank for none.
 
     Returns
     -------
@@ -75,6 +78,7 @@ def in_place(port: int, proxy: str | None = None) -> dict[str, object]:
         "server.allowedHosts": hosts_of(proxy),
         "server.cookieSecret": secrets.token_hex(32),
         "browser.serverPort": port,
+        "secrets.files": [secrets_file] if secrets_file else [],
         "server.maxCacheDataSize": None,
         "server.trustedUserHeaders": {},
         "theme.base": None,  # else a file or an address that themes are taken from
@@ -231,7 +235,9 @@ async def _refuse(scope: Message, receive: Receive, send: Send, why: str) -> Non
         await _answer(send, 403, SERVER["refused"][why] + "\n", {"content-type": "text/plain; charset=utf-8"})
 
 
-def serve(port: int, proxy: str | None, started: Callable[[str, str], None]) -> None:
+def serve(
+    port: int, proxy: str | None, started: Callable[[str, str], None], signing: sign_in.SignIn | None = None
+) -> None:
     """Serve the page until interrupted.
 
     Parameters
@@ -243,6 +249,8 @@ def serve(port: int, proxy: str | None, started: Callable[[str, str], None]) -> 
     started : callable
         Called with two addresses once the page is served: one that opens as often as it is asked for, and one for
         a browser's command line, which other users of the machine can read: it opens once.
+    signing : SignIn or None
+        By whom one signs in; None where nobody is asked to.
 
     Raises
     ------
@@ -261,16 +269,20 @@ def serve(port: int, proxy: str | None, started: Callable[[str, str], None]) -> 
         wrong = out_of_place(wanted)
         if wrong:
             raise CannotError(f"the page is not served, for its server does not keep to a setting: {wrong[0]}")
+        if signing and not sign_in.holds(signing):
+            raise CannotError("the page is not served, for its server does not read [auth] as it stands in the file")
         SERVED.set()
         home = f"http://{HOME}:{port}/"
         started(*(f"{home}?{KEY}={key}" if door.asks else home for key in (door.key, door.once)))
 
-    door = Door(App(shipped("app.py"), on_script_error=said_in_own_words), port, proxy, verified)
+    if signing:
+        sign_in.ASKED.set()  # never taken back: what this process shows, it shows to who signed in
     try:
-        wanted = in_place(port, proxy)
+        wanted = in_place(port, proxy, signing.file if signing else "")
     except (RuntimeError, ValueError) as error:
         where = "a config.toml in .streamlit, of your home or of this folder, cannot be read; mend it or take it away"
         raise CannotError(f"{where}: {error}") from error
+    door = Door(App(shipped("app.py"), on_script_error=said_in_own_words), port, proxy, verified)
     server = uvicorn.Server(
         uvicorn.Config(
             door,

@@ -11,7 +11,7 @@ from streamlit import config
 
 import calib
 from calib import words
-from calib.app import context, revising, session_state
+from calib.app import context, revising, session_state, sign_in
 from calib.app.page_server import SERVED
 
 HERE = Path(__file__).resolve().parent
@@ -26,6 +26,7 @@ def run() -> None:
     session_state.gather()
     _warm()
     st.html(f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}{_colours()}</style>")
+    sign_in.ask()
     context.follow_the_address()
     page = st.navigation({title: [_page(*one) for one in pages] for title, pages in context.SAID["pages"].items()})
     context.keep_what_was_typed(page.title)

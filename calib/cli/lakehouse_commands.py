@@ -23,8 +23,8 @@ def run_member(asked: argparse.Namespace) -> None:
     from calib.register.members import members, set_member, told
 
     if asked.login is None:
-        if asked.role or asked.contributor:
-            given = "--role" if asked.role else "--contributor"
+        if asked.role or asked.contributor or asked.signs_in:
+            given = "--role" if asked.role else "--contributor" if asked.contributor else "--signs-in"
             value = asked.role or asked.contributor
             problem, remedy = "is given without a login", "name the login too, or leave it out"
             raise InputError.one(problem, remedy, column=given, value=value, where=HERE, code="conflict")
@@ -33,8 +33,10 @@ def run_member(asked: argparse.Namespace) -> None:
             or "nobody has a role: whoever may write in the catalogue writes all"
         )
         return
-    set_member(asked.address, asked.login, asked.role or "", asked.contributor or "")
-    say_done(next(one for one in told(members(asked.address)) if one.startswith(f"{asked.login}: ")))
+    set_member(asked.address, asked.login, asked.role or "", asked.contributor or "", signs_in=asked.signs_in)
+    there = members(asked.address)
+    of_them = there["login"].eq(asked.login) & there["signs_in"].eq(asked.signs_in)
+    say_done("\n".join(told(there[of_them])))
 
 
 def run_carry(asked: argparse.Namespace) -> None:

@@ -12,9 +12,13 @@ import socket
 import sys
 import threading
 import webbrowser
+from typing import TYPE_CHECKING
 
 from calib.cli.options import HERE, register_path
 from calib.errors import CannotError, InputError
+
+if TYPE_CHECKING:
+    from calib.app.sign_in import SignIn
 
 FIRST_PORT, PORTS_TRIED = 8501, 20
 HOST_NAME = re.compile(r"[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?")
@@ -26,15 +30,18 @@ def run(asked: argparse.Namespace) -> None:
     port, proxy = port_of(asked.port), proxy_of(asked.behind_proxy)
     from calib.app.page_server import serve
 
+    signing = sign_in_of(asked, proxy)
+
     def started(address: str, once: str) -> None:
         whom = "this machine only" if proxy is None else f"no key is asked; the proxy serves it as {proxy}"
+        whom += "; who comes is asked to sign in" if signing else ""
         sys.stderr.write(f"calib: the page is at {address} ({whom}); stop it with Ctrl+C\n")
         sys.stderr.flush()
         if has_display():
             threading.Thread(target=webbrowser.open, args=(once,), daemon=True).start()
 
     try:
-        serve(port, proxy, started)
+        serve(port, proxy, started, signing)
     except KeyboardInterrupt:
         raise KeyboardInterrupt("the page is closed") from None
 
@@ -106,6 +113,30 @@ def proxy_of(typed: str | None) -> str | None:
         return typed and typed.lower()
     remedy = "give the name alone, such as bench.example, without http:// and port"
     raise InputError.one("is no name of a host", remedy, column="--behind-proxy", value=typed, where=HERE, code="text")
+
+
+def sign_in_of(asked: argparse.Namespace, proxy: str | None) -> SignIn | None:
+    """By whom one signs in, every part of it checked; None where nobody is asked to.
+
+    Raises
+    ------
+    InputError
+        It cannot be asked for as the page is to be served, or the file does not say by whom.
+    CannotError
+        Authlib is not there, or the register has no members.
+    """
+    if asked.sign_in is None:
+        return None
+    from calib.app.sign_in import check_register, read
+
+    where = {"column": "--sign-in", "value": asked.sign_in, "where": HERE, "code": "conflict"}
+    if proxy is None:
+        remedy = "name the host with --behind-proxy: a provider's answer comes from another site, and brings no key"
+        raise InputError.one("is for a page that a proxy serves", remedy, **where)
+    if asked.practice:
+        raise InputError.one("is for a register with members", "leave out --practice", **where)
+    check_register()
+    return read(asked.sign_in, proxy)
 
 
 def is_free(port: int) -> bool:

@@ -41,7 +41,7 @@ from calib.register.gate import (
     transaction,
     turn,
 )
-from calib.register.lakehouse import Lakehouse
+from calib.register.lakehouse import Lakehouse, refuse_stranger
 from calib.register.revisions import bring, write_as
 from calib.register.trouble import DAMAGED, READ_ONLY, WAIT_S, AlteredError, busy, patience, say
 
@@ -155,6 +155,8 @@ def _opened_lakehouse(
         if schema_of(con, place) < len(steps()):
             with nullcontext() if write and not of else place.turn(wait):
                 migrate(con, steps())
+        if place.by:
+            refuse_stranger(con, place.by)
         if who:
             write_as(con, *who)
         yield con

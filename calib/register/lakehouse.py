@@ -15,7 +15,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.errors import CannotError, InputError, RegisterError
+from calib.errors import CannotError, InputError, RegisterError, visible
 from calib.register.gate import LOGS, engine, explained as said_of
 from calib.register.trouble import WAIT_S, busy, check_name, patience
 
@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     import psycopg
 
 PREFIX = "ducklake:postgres:"
+SIGNS_IN = (
+    "mailto:"  # begins the name of a member who signs in on the page: no login of PostgreSQL writes under such a one
+)
+NO_ROLE = "has no role in this register"
 EXTENSIONS = ("postgres_scanner", "ducklake")
 _WHO = """
 SELECT session_user, pg_has_role(session_user, datdba, 'member') FROM pg_database WHERE datname = current_database()
@@ -44,6 +48,9 @@ class Lakehouse:
     address : str
         ``ducklake:postgres:`` and what PostgreSQL's client library takes to find a database. As text it is shown
         without its password.
+    by : str
+        The verified e-mail of whoever signed in on the page and is at work by the address's login; blank where it is
+        that login's own work. It goes with the object into whatever thread does the work.
 
     Raises
     ------
@@ -53,7 +60,7 @@ class Lakehouse:
         The extra ``federation`` is not installed.
     """
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, by: str = "") -> None:
         conninfo = _psycopg().conninfo
         self.catalogue = address.removeprefix(PREFIX)
         try:
@@ -64,6 +71,7 @@ class Lakehouse:
         if not told.get("dbname"):
             raise InputError.one("names no database", ADDRESS, column="register", value=address, code="missing")
         self.address, self.name = f"{PREFIX}{self.catalogue}", str(told["dbname"])
+        self.by = by and f"{SIGNS_IN}{by}"
         shown = {name: value for name, value in told.items() if name != "password"}
         self._shown = f"{PREFIX}{conninfo.make_conninfo('', **shown)}"
 
@@ -74,10 +82,10 @@ class Lakehouse:
         return f"Lakehouse({self._shown!r})"
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Lakehouse) and other.catalogue == self.catalogue
+        return isinstance(other, Lakehouse) and (other.catalogue, other.by) == (self.catalogue, self.by)
 
     def __hash__(self) -> int:
-        return hash(self.catalogue)
+        return hash((self.catalogue, self.by))
 
     def absolute(self) -> Lakehouse:
         """The same: an address does not hang on the folder that one is in."""
@@ -141,7 +149,7 @@ class Lakehouse:
     def turn(self, wait: float = WAIT_S, of: str = "") -> Iterator[tuple[str, bool]]:
         """Keep other writers away for as long as the block lasts: from one record, or from all where none is named.
 
-        Gives the login of whoever writes, and whether the catalogue is that login's own.
+        Gives the name of whoever writes, as the members have it, and whether the catalogue is that login's own.
 
         Raises
         ------
@@ -158,7 +166,9 @@ class Lakehouse:
             except psycopg.errors.LockNotAvailable:
                 raise busy(self, self._writer(client), wait) from None
             login, owns = client.execute(_WHO).fetchone() or ("", False)
-            yield str(login), bool(owns)
+            if str(login).startswith(SIGNS_IN):
+                raise RegisterError(f"{login}: a login named so writes nothing; use one that does not begin {SIGNS_IN}")
+            yield (self.by, False) if self.by else (str(login), bool(owns))
 
     def _locks(self, client: psycopg.Connection[Any], of: str) -> list[tuple[str, int]]:
         if not of:
@@ -292,3 +302,20 @@ def _psycopg() -> Any:
     except ImportError as error:
         raise CannotError(f"a register in a lakehouse needs PostgreSQL's client; {EXTRA} ({error})") from None
     return psycopg
+
+
+def refuse_stranger(con: duckdb.DuckDBPyConnection, login: str) -> None:
+    """Refuse to show a register to somebody who signed in on the page and is none of its members.
+
+    Raises
+    ------
+    RegisterError
+        The login has no role.
+    """
+    if not con.execute("SELECT 1 FROM latest_members WHERE login = ?", [login]).fetchone():
+        raise barred(login, NO_ROLE)
+
+
+def barred(login: str, what: str) -> RegisterError:
+    """That somebody may not do what they are about to."""
+    return RegisterError(f"{visible(login.removeprefix(SIGNS_IN))} {what}; ask its owner for one: calib member")

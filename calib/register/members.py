@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
@@ -11,7 +12,7 @@ from calib.errors import Fault, InputError, RegisterError, visible
 from calib.register.fields import line
 from calib.register.file import opened
 from calib.register.gate import transaction
-from calib.register.lakehouse import Lakehouse, place_of
+from calib.register.lakehouse import SIGNS_IN, Lakehouse, place_of
 from calib.register.revisions import CONTRIBUTOR, CURATOR
 from calib.register.trouble import WAIT_S
 
@@ -21,10 +22,13 @@ if TYPE_CHECKING:
 
 READER = "reader"
 ROLES = (READER, CONTRIBUTOR, CURATOR)
+E_MAIL = re.compile(r"[^\s@]+@[^\s@]+")
 READING, WRITING = "SELECT", "SELECT, INSERT, UPDATE, DELETE"
 
 
-def set_member(address: str, login: str, role: str, contributor: str = "", *, wait: float = WAIT_S) -> None:
+def set_member(
+    address: str, login: str, role: str, contributor: str = "", *, signs_in: bool = False, wait: float = WAIT_S
+) -> None:
     """Give a login of the catalogue a role in a register, and the rights on the catalogue that it needs.
 
     Reading and writing are enforced by PostgreSQL's rights. That a contributor writes records of one contributor alone
@@ -36,11 +40,14 @@ def set_member(address: str, login: str, role: str, contributor: str = "", *, wa
     address : str
         The register's, ``ducklake:postgres:…``, as a login that owns the database.
     login : str
-        A login that PostgreSQL has; calib makes none, and knows no password.
+        A login that PostgreSQL has; calib makes none, and knows no password. Or the e-mail of whoever signs in on the
+        page, letter by letter as the provider gives it.
     role : str
         Of ROLES: 'reader' reads; 'contributor' reads, and writes the records of one contributor; 'curator' writes all.
     contributor : str
         Whose records a contributor writes.
+    signs_in : bool
+        Whether it is such an e-mail. Its role is enforced by calib alone: PostgreSQL knows the page's own login.
     wait : float
         How long to wait for others who write [s].
 
@@ -53,7 +60,7 @@ def set_member(address: str, login: str, role: str, contributor: str = "", *, wa
     """
     place = _lakehouse(address)
     login, contributor = line("by", login), line("contributor", contributor)
-    if faults := list(_wrong(login, role, contributor)):
+    if faults := [*_wrong_name(login, signs_in), *_wrong(login, role, contributor)]:
         raise InputError(faults)
     with place.turn(wait) as (giver, owns):
         if not owns:
@@ -61,14 +68,18 @@ def set_member(address: str, login: str, role: str, contributor: str = "", *, wa
                 f"{visible(giver)} does not own the catalogue and may give no roles in it; ask its owner"
             )
     with opened(place, wait, write=True) as con, transaction(con):
-        row = [login, role, contributor or None, datetime.now(UTC).replace(tzinfo=None)]
+        name = f"{SIGNS_IN}{login}" if signs_in else login
+        row = [name, role, contributor or None, datetime.now(UTC).replace(tzinfo=None)]
         con.execute("INSERT INTO members VALUES (?, ?, ?, ?)", row)
-        with _owner(place, login) as client:
-            _grant(client, login, READING if role == READER else WRITING)
+        if not signs_in:
+            with _owner(place, login) as client:
+                _grant(client, login, READING if role == READER else WRITING)
 
 
 def members(address: str, *, wait: float = WAIT_S) -> pd.DataFrame:
-    """Who has a role in a register: login, role, contributor, made_at (UTC); no row where all who may write write all.
+    """Who has a role in a register: login, role, contributor, made_at (UTC) and whether they sign in on the page.
+
+    No row where all who may write write all.
 
     Raises
     ------
@@ -78,10 +89,12 @@ def members(address: str, *, wait: float = WAIT_S) -> pd.DataFrame:
         The catalogue cannot be reached.
     """
     with opened(_lakehouse(address), wait) as con:
-        asked = (
-            "SELECT login, role, coalesce(contributor, '') AS contributor, made_at FROM latest_members ORDER BY login"
-        )
-        return con.execute(asked).df()
+        asked = """
+            SELECT CASE WHEN starts_with(login, $1) THEN substr(login, 1 + length($1)) ELSE login END AS login, "role",
+                coalesce(contributor, '') AS contributor, made_at, starts_with(login, $1) AS signs_in
+            FROM latest_members ORDER BY ALL
+        """
+        return con.execute(asked, [SIGNS_IN]).df()
 
 
 def _lakehouse(address: str) -> Lakehouse:
@@ -90,6 +103,15 @@ def _lakehouse(address: str) -> Lakehouse:
         problem, remedy = "is no lakehouse's address", "begin it with ducklake:postgres:; a file has no members"
         raise InputError.one(problem, remedy, column="ADDRESS", value=address, code="text")
     return place
+
+
+def _wrong_name(login: str, signs_in: bool) -> Iterator[Fault]:
+    if login and signs_in and not E_MAIL.fullmatch(login):
+        remedy = "give it as the provider does, such as anna@club.example"
+        yield Fault("", None, "login", login, "is no e-mail", remedy, "text")
+    elif login.startswith(SIGNS_IN):
+        remedy = f"leave out {SIGNS_IN} and say that they sign in, or give a login that does not begin so"
+        yield Fault("", None, "login", login, "is no login's name", remedy, "text")
 
 
 def _wrong(login: str, role: str, contributor: str) -> Iterator[Fault]:
@@ -140,4 +162,5 @@ def _grant(client: psycopg.Connection, login: str, rights: str) -> None:
 def told(table: pd.DataFrame) -> Iterable[str]:
     """One line a member."""
     for row in table.to_dict("records"):
-        yield f"{row['login']}: {row['role']}{' of ' * bool(row['contributor'])}{row['contributor']}"
+        way = ", signs in on the page" * bool(row["signs_in"])
+        yield f"{row['login']}: {row['role']}{' of ' * bool(row['contributor'])}{row['contributor']}{way}"

@@ -10,9 +10,10 @@ from datetime import UTC, datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from calib.errors import SHOWN, Fault, InputError, RegisterError, visible
+from calib.errors import SHOWN, Fault, InputError, visible
 from calib.register.fields import is_blank
 from calib.register.frame import KEPT, checked, record_of, settled, text_of
+from calib.register.lakehouse import NO_ROLE, SIGNS_IN, barred
 from calib.register.records import KnownUnit, columns, fields, record_id
 from calib.register.trouble import ENTER_AGAIN, AlteredError
 
@@ -37,6 +38,8 @@ SIGNED = f"CAST(getvariable('{_WRITER}') AS VARCHAR) AS written_as"
 def write_as(con: duckdb.DuckDBPyConnection, login: str, owns: bool) -> None:
     """Let a connection write as what the register's members say of a login; the owner of the catalogue is a curator.
 
+    Who signed in on the page is what the members say and nothing else, whoever's login the page works by.
+
     Raises
     ------
     RegisterError
@@ -45,10 +48,10 @@ def write_as(con: duckdb.DuckDBPyConnection, login: str, owns: bool) -> None:
     roles = {
         name: told for name, *told in con.execute("SELECT login, role, contributor FROM latest_members").fetchall()
     }
-    role, contributor = roles.get(login, (CURATOR if owns or not roles else "", ""))
+    free = (owns or not roles) and not login.startswith(SIGNS_IN)
+    role, contributor = roles.get(login, (CURATOR if free else "", ""))
     if role not in (CURATOR, CONTRIBUTOR):
-        what = "may read this register and not write it" if role else "has no role in this register"
-        raise RegisterError(f"{visible(login)} {what}; ask its owner for one: calib member")
+        raise barred(login, "may read this register and not write it" if role else NO_ROLE)
     written = "" if not roles else role if role == CURATOR else f"{role} {contributor}"
     quoted = written.replace("'", "''")
     con.execute(f"SET VARIABLE {_WRITER} = nullif('{quoted}', '')")
