@@ -61,7 +61,7 @@ def read(file: str, proxy: str) -> SignIn:
         Authlib or httpx is not there.
     """
     try:
-        with warnings.catch_warnings(action="ignore"):  # it tells its own makers what is to come
+        with warnings.catch_warnings(record=True):  # it tells its own users what is to come, whatever one ignores
             import authlib.integrations.starlette_client  # noqa: F401
     except ImportError as error:
         raise CannotError(f"signing in needs Authlib and httpx; {EXTRA} ({error})") from None
@@ -188,7 +188,8 @@ def ask() -> None:
     st.title("calib", anchor=False)
     if st.user.to_dict().get("is_logged_in") is True:
         told = str(st.user.to_dict().get("email") or "of nobody")
-        st.error(words.plain(f"Your provider does not say that the e-mail {told} is verified, so it does not count."))
+        what = f"Your provider does not say that the e-mail {told} is verified, so it does not count."
+        st.error(words.plain(f"{what} Sign out, and sign in with one that it has verified."))
         st.button("Sign out", key="sign_out", on_click=st.logout)
     else:
         st.write("The register of this page is open to its members.")

@@ -249,6 +249,7 @@ def test_one_signs_in_adds_a_record_of_ones_own_is_refused_anothers_and_signs_ou
         page.get_by_role("button", name="Sign in").wait_for()
         assert "AL-9" not in page.content()
         assert not [each for each in page.context.cookies() if each.get("name", "").startswith("_streamlit_user")]
+        assert server.log.read_text(encoding="utf-8").count("\n") == 1  # its address, and nothing else was said
     finally:
         server.stop()
         provider.stop()
