@@ -38,6 +38,7 @@ def go(page: Page, name: str) -> None:
             heading.wait_for(timeout=WAIT_MS / 6)
         except PlaywrightTimeout:
             continue
+        page.wait_for_selector(AT_REST)  # else what is typed goes into fields that are about to be drawn anew
         return
     heading.wait_for()
 
