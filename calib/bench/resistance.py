@@ -20,12 +20,12 @@ from calib.bench.uncertainty import (
     rectangular,
     with_u,
 )
-from calib.errors import Quantity, above, not_negative, positive
+from calib.errors import Fault, Quantity, above, not_negative, positive
 
 __all__ = ["CONDUCTORS", "Conductor", "FOUR_WIRE_BELOW_OHM", "HOT_SPOT_ABOVE_MEAN_K", "INFERRED_ZERO_C"]
 __all__ += ["REFERENCE_C", "RESISTIVITY_OHM_M", "RISE_AFTER_RUNNING_K", "SETTLING_H", "difference_left_k"]
-__all__ += ["hot_temperature", "less_lead_null", "resistance_at", "resistance_taken", "rise_by_resistance"]
-__all__ += ["settling_h"]
+__all__ += ["hot_temperature", "less_lead_null", "metal_faults", "resistance_at", "resistance_taken"]
+__all__ += ["rise_by_resistance", "settling_h"]
 
 REFERENCE_C = 20.0  # temperature to which resistances are brought [°C]; IEC 60028 states resistivity there
 
@@ -63,6 +63,15 @@ CONDUCTORS = {
 }
 INFERRED_ZERO_C = {name: metal.inferred_zero_c for name, metal in CONDUCTORS.items()}
 RESISTIVITY_OHM_M = {name: metal.resistivity_ohm_m for name, metal in CONDUCTORS.items()}
+
+
+def metal_faults(column: str, named: str) -> list[Fault]:
+    """The fault of a metal that is not among CONDUCTORS, under the name of its field; none where it is."""
+    if named in CONDUCTORS:
+        return []
+    remedy = f"give {' or '.join(CONDUCTORS)}"
+    return [Fault("", None, column, str(named), "is no metal that windings are of", remedy, "choice")]
+
 
 # The hottest spot lies this far above the average that a resistance tells [K]; practice of IEC 60034-1 and IEC 60076.
 HOT_SPOT_ABOVE_MEAN_K = (5.0, 15.0)

@@ -14,7 +14,7 @@ from functools import cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from calib.bench.resistance import INFERRED_ZERO_C, resistance_at, rise_by_resistance
+from calib.bench.resistance import INFERRED_ZERO_C, metal_faults, resistance_at, rise_by_resistance
 from calib.bench.uncertainty import (
     ONE_METER_ONE_RANGE,
     ORDINARY_OHMMETER,
@@ -125,12 +125,7 @@ class HeatRun:
 
     def _at_odds(self) -> list[Fault]:
         """Faults of values that do not go together."""
-        faults = []
-        if self.conductor not in INFERRED_ZERO_C:
-            named = " or ".join(INFERRED_ZERO_C)
-            faults.append(
-                _fault("conductor", self.conductor, "is no metal that windings are of", f"give {named}", "choice")
-            )
+        faults = metal_faults("conductor", self.conductor)
         idle = any(getattr(self, name) is not None for name in IDLE)
         faults += idle_faults(vars(self))
         if not idle and (self.iron_w is None) != (self.copper_w is None):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from calib.bench.ratio_test import no_load_voltage
-from calib.bench.resistance import CONDUCTORS, REFERENCE_C, RESISTIVITY_OHM_M, resistance_at
+from calib.bench.resistance import REFERENCE_C, RESISTIVITY_OHM_M, metal_faults, resistance_at
 from calib.bench.wire import awg_diameter_mm, ohm_per_metre, wire_area_mm2
 from calib.errors import Fault, InputError, above, positive
 from calib.estimate.rewind import REWIND
@@ -68,9 +68,7 @@ class OldWinding:
             problem = f"is not less than the winding's {self.was_winding_v:g} V"
             remedy = "look whether the two were exchanged, and at millivolts"
             faults.append(Fault("", None, "was_turn_v", f"{self.was_turn_v:g}", problem, remedy, "conflict"))
-        if self.was_conductor not in CONDUCTORS:
-            problem, remedy = "is no metal that windings are of", f"give {' or '.join(CONDUCTORS)}"
-            faults.append(Fault("", None, "was_conductor", self.was_conductor, problem, remedy, "choice"))
+        faults += metal_faults("was_conductor", self.was_conductor)
         if faults:
             raise InputError(faults)
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib.bench.core import CoreSheets, core_area_cm2, core_sheets
 from calib.bench.magnetics import iron_loss_w_kg, turns_per_volt
-from calib.bench.resistance import CONDUCTORS, INFERRED_ZERO_C, REFERENCE_C
+from calib.bench.resistance import CONDUCTORS, INFERRED_ZERO_C, REFERENCE_C, metal_faults
 from calib.bench.wire import (
     approximate_overall,
     awg_diameter_mm,
@@ -150,9 +150,7 @@ class RewindTarget:
         if self.series not in SERIES:
             remedy = f"give {', '.join(SERIES)}"
             faults.append(Fault("", None, "wire", self.series, "is no series of wire", remedy, "choice"))
-        if self.conductor not in CONDUCTORS:
-            problem, remedy = "is no metal that windings are of", f"give {' or '.join(CONDUCTORS)}"
-            faults.append(Fault("", None, "conductor", self.conductor, problem, remedy, "choice"))
+        faults += metal_faults("conductor", self.conductor)
         if faults:
             raise InputError(faults)
 

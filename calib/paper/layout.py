@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 SAYS = data("paper/unit_sheet.toml")
-KIND, FINDING, PLATE = Style(7.4, bold=True, shade=SOFT), Style(10.6, bold=True, leading=4.6), Style(13.0, bold=True)
+FINDING, PLATE = Style(10.6, bold=True, leading=4.6), Style(13.0, bold=True)
 MOST_AGAINST, MOST_FINDING = 0.24, 0.10  # of the page's height, for what stands against it and for what it can give
 GUTTER_MM, FIGURES_MM, LEAST_PT = 6.0, 66.0, 6.0
 LEAST_WORKING_MM, LEAST_PHOTO_MM, PHOTO_MM = 17.0, 24.0, 46.0
@@ -195,7 +195,7 @@ class _Layout:
 
     def drawn(self) -> bytes:
         """The file. What stands at the foot is measured first, and what is between takes the room that is left."""
-        y = self._head(self.sheet.top)
+        y = self._head()
         y = self._against(y)
         finding = self._finding()
         plan = self._chosen(y + height_of(finding))
@@ -237,14 +237,10 @@ class _Layout:
         room = self.sheet.bottom - height_of(self._foot()) - 2.0 - y
         return next((one for one in plans if self._fits(one, room)), None)
 
-    def _head(self, y: float) -> float:
+    def _head(self) -> float:
         """Kind of sheet and disclaimer, the tag, whose it is."""
         sheet, shown = self.sheet, self.shown
-        sheet.put(self.left, y, SAYS["kind"], KIND)
-        sheet.put(self.left + self.width, y, SAYS["disclaimer"], replace(KIND, bold=False), "R")
-        y += KIND.line_mm + 0.8
-        sheet.line((self.left, y, self.left + self.width, y), HEAVY_MM)
-        y += 1.2
+        y = sheet.named(SAYS["kind"], SAYS["disclaimer"]) + 1.2
         style = TITLE
         while style.size > 9.0 and sheet.text_width(sheet.known(shown.unit), style) > self.width:
             style = replace(style, size=style.size - 1.0)

@@ -47,6 +47,7 @@ class Style:
 
 
 TITLE, HEADING, TEXT = Style(17.0, bold=True), Style(8.6, bold=True), Style(7.6, leading=3.3)
+KIND = Style(7.4, bold=True, shade=SOFT)
 SMALL, FINE = Style(6.6, leading=2.85), Style(6.2, shade=SOFT, leading=2.7)
 
 
@@ -312,6 +313,14 @@ class Stationery:
             kept.pop()
         count = len({one.item for one in strips[len(kept) :] if one.item >= 0})
         return [*kept, *self.paragraph(more.format(count=count), width, bold)]
+
+    def named(self, kind: str, disclaimer: str) -> float:
+        """What kind of sheet it is, the disclaimer beside it, a heavy line below; where that is [mm]."""
+        self.put(self.left, self.top, kind, KIND)
+        self.put(self.left + self.width, self.top, disclaimer, replace(KIND, bold=False), "R")
+        y = self.top + KIND.line_mm + 0.8
+        self.line((self.left, y, self.left + self.width, y), HEAVY_MM)
+        return y
 
     def ruled(self, title: str, top: float, bottom: float) -> None:
         """Lines to write on by hand, where there is room for a few."""

@@ -19,7 +19,6 @@ from calib.paper.stationery import (
     TITLE,
     Stationery,
     Strip,
-    Style,
     gap,
     height_of,
 )
@@ -30,7 +29,6 @@ if TYPE_CHECKING:
     from calib.paper.filled import Behind
 
 SAYS, PLAN = data("paper/winding_sheet.toml"), data("estimate/rewind.toml")
-KIND = Style(7.4, bold=True, shade=SOFT)
 GUTTER_MM, BOX_MM = 7.0, 7.6
 SHARES = (0.13, 0.09, 0.07, 0.14, 0.08, 0.07, 0.10, 0.08, 0.08, 0.09, 0.07)
 INSULATION_SHARES = (0.2, 0.2, 0.2, 0.2, 0.2)
@@ -80,11 +78,8 @@ def winding_sheet(plan: RewindPlan, behind: Behind, was: AsItWas | None = None, 
 
 def _head(sheet: Stationery, plan: RewindPlan, title: str, behind: Behind) -> float:
     """Kind of sheet, disclaimer, what is asked; where they end [mm]."""
-    target, sheets, y = plan.target, plan.target.sheets, sheet.top
-    sheet.put(sheet.left, y, SAYS["kind"], KIND)
-    sheet.put(sheet.left + sheet.width, y, SHEET["disclaimer"], replace(KIND, bold=False), "R")
-    y += KIND.line_mm + 0.8
-    sheet.line((sheet.left, y, sheet.left + sheet.width, y), HEAVY_MM)
+    target, sheets = plan.target, plan.target.sheets
+    y = sheet.named(SAYS["kind"], SHEET["disclaimer"])
     core = SAYS["core"].format(
         tongue=f"{target.tongue_mm:g}",
         stack=f"{target.stack_mm:g}",

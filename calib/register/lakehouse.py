@@ -24,9 +24,7 @@ if TYPE_CHECKING:
     import psycopg
 
 PREFIX = "ducklake:postgres:"
-SIGNS_IN = (
-    "mailto:"  # begins the name of a member who signs in on the page: no login of PostgreSQL writes under such a one
-)
+SIGNS_IN = "mailto:"  # begins the name of a member who signs in on the page; no login of PostgreSQL that does writes
 NO_ROLE = "has no role in this register"
 EXTENSIONS = ("postgres_scanner", "ducklake")
 _WHO = """

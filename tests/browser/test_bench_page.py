@@ -3,19 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
 
 import pytest
+from playwright.sync_api import Page, TimeoutError as PlaywrightTimeout, expect
 
 from calib.session.protocol import STEPS
 from tests.browser.conftest import WAIT_MS, WINDOWS, Look, Server
 from tests.counts import share
-
-if TYPE_CHECKING:
-    from playwright.sync_api import Page
-
-api = pytest.importorskip("playwright.sync_api")
-expect, PlaywrightTimeout = api.expect, api.TimeoutError
 
 PATH = "what-do-the-meters-say"
 AT_REST = "[data-test-script-state=notRunning]"  # nothing is being drawn

@@ -4,18 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import pytest
+from playwright.sync_api import Page, expect
 
 import calib
 from tests.browser.conftest import WINDOWS, Look, Server
-
-if TYPE_CHECKING:
-    from playwright.sync_api import Page
-
-api = pytest.importorskip("playwright.sync_api")
-expect = api.expect
 
 HEAD_PX, ROW_PX, BOX_PX = 36, 35, 20  # of the table that the browser draws by itself: its heads, a row, the box
 MADE = {"desk": (0, "198"), "phone": (3, "60")}  # the row that is worked on in each window, and its rated current

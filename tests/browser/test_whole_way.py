@@ -5,20 +5,14 @@ from __future__ import annotations
 import re
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
+from playwright.sync_api import Page, TimeoutError as PlaywrightTimeout, expect
 
 import calib
 from tests.browser.conftest import TRIES, WAIT_MS, WINDOWS, Look, Server, Visit
 from tests.browser.test_bench_page import begin, go, holds, type_in
 from tests.paper.reading import beyond, figures, pages, text
-
-if TYPE_CHECKING:
-    from playwright.sync_api import Page
-
-api = pytest.importorskip("playwright.sync_api")
-expect, PlaywrightTimeout = api.expect, api.TimeoutError
 
 # In each window the leads, what is read between pairs of them, and the picture that these come to.
 LEADS = {

@@ -36,7 +36,9 @@ class Server:
 
     def start(self) -> None:
         """Start it, and wait until it answers."""
-        options = f"-p {self.port} -k {self.folder} -c listen_addresses=127.0.0.1 -c fsync=off -c max_connections=100"
+        # Nothing of it outlives the tests, so it waits for no disk.
+        quick = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c autovacuum=off -c jit=off"
+        options = f"-p {self.port} -k {self.folder} -c listen_addresses=127.0.0.1 -c max_connections=100 {quick}"
         self._run("pg_ctl", "-D", f"{self.folder}/data", "-o", options, "-l", f"{self.folder}/log", "-w", "start")
 
     def stop(self) -> None:

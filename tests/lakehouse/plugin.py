@@ -1,17 +1,18 @@
 """A plug-in for pytest: a PostgreSQL for the run; the register's own tests then make their registers in a lakehouse.
 
 ``python -m pytest -p tests.lakehouse.plugin tests/lakehouse tests/register/test_register.py …`` runs tests/lakehouse as
-it stands, and the tests of the store and of exchange as they are, but for those that look at the file itself.
+it stands, and the tests of the store and of exchange as they are, but for those that look at the file itself: every
+second of them, and with CALIB_TESTS=whole all.
 """
 
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
 import pytest
 
 from calib.register.register import Register
+from tests.counts import WHOLE
 from tests.lakehouse import catalogue
 
 # Tests that open the register's file by other means, or say of a path what is true of no database.
@@ -44,15 +45,21 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what is true of a file alone."""
-    left = [item for item in items if not item.name.startswith(OF_THE_FILE)]
+    """Leave out what is true of a file alone and, but for CALIB_TESTS=whole, every second of the register's tests."""
+    own = [item for item in items if _is_own(item)]
+    of_the_register = [item for item in items if not _is_own(item) and not item.name.startswith(OF_THE_FILE)]
+    left = own + of_the_register[:: 1 if WHOLE else 2]
     config.hook.pytest_deselected(items=[item for item in items if item not in left])
     items[:] = left
 
 
+def _is_own(item: pytest.Item) -> bool:
+    return item.path.parent.name == "lakehouse"
+
+
 @pytest.fixture(autouse=True)
 def _in_a_lakehouse(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    if Path(str(request.path)).parent.name != "lakehouse":
+    if not _is_own(request.node):
         monkeypatch.setattr(Register, "__init__", _opened)
 
 

@@ -58,7 +58,8 @@ def test_a_pair_that_stands_twice_alike_or_once_empty_is_one_reading():
 
 
 def test_tuples_frames_and_readings_are_the_same():
-    pd = pytest.importorskip("pandas")
+    import pandas as pd
+
     frame = pd.DataFrame({"lead_a": ["A", "A"], "lead_b": ["B", "C"], "ohm": [12.5, "open"]})
     from_frame = leads.lead_readings(frame.to_dict("records"))
     from_tuples = checked([("A", "B", 12.5), ("A", "C", "open")])
