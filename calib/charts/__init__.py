@@ -18,16 +18,29 @@ if TYPE_CHECKING:
         repair as repair,
     )
     from calib.charts.leads_chart import windings as windings
+    from calib.charts.left_out_chart import left_out as left_out
     from calib.charts.style import DARK as DARK, LIGHT as LIGHT, Palette as Palette
 
 _HOMES = {
     "cooling_chart": ("cooling",),
     "fit_charts": ("estimate", "multiplier", "opinions", "repair"),
     "leads_chart": ("windings",),
+    "left_out_chart": ("left_out",),
     "style": ("DARK", "LIGHT", "Palette"),
 }
 
-__all__ = ["DARK", "LIGHT", "Palette", "cooling", "estimate", "multiplier", "opinions", "repair", "windings"]
+__all__ = [
+    "DARK",
+    "LIGHT",
+    "Palette",
+    "cooling",
+    "estimate",
+    "left_out",
+    "multiplier",
+    "opinions",
+    "repair",
+    "windings",
+]
 
 
 def __getattr__(name: str) -> Any:

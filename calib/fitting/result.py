@@ -194,12 +194,23 @@ class Multiplier(Fitted):
         """Each known unit estimated from the others: how often its rating lay inside its interval."""
         return validation.leave_one_out(self, check_level(level))
 
-    def comparison(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
-        """Units and whole contributors left out: this fit beside two rules of thumb on the same units.
+    @same_digits
+    def left_out(self, level: float = DEFAULT_LEVEL) -> pd.DataFrame:
+        """Each known unit estimated from the others, beside the direct current that its record states.
 
-        Columns left_out, method, folds, coverage, level, median_error, interval_score.
+        Columns contributor, unit, evidence, size_class, core_area_cm2 [cm²], stated_ma, low_ma, rated_current_ma,
+        high_ma [mA], inside, level. Records in doubt are not asked. :meth:`check` sums it up.
         """
-        return validation.comparison(self, check_level(level), lambda rows: fit_rows(rows, self.prior))
+        return validation.left_out(self, check_level(level))
+
+    def comparison(self, level: float = DEFAULT_LEVEL, contributors: bool = True) -> pd.DataFrame:
+        """This fit beside two rules of thumb on the same units, with single units and whole contributors left out.
+
+        Columns left_out, method, folds, coverage, level, median_error, interval_score. Each contributor left out is a
+        fit of its own; without `contributors` only units are.
+        """
+        refit = (lambda rows: fit_rows(rows, self.prior)) if contributors else None
+        return validation.comparison(self, check_level(level), refit)
 
     @cached_property
     def regression(self) -> Regression:

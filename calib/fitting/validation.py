@@ -68,7 +68,32 @@ def leave_one_out(model: Fitted, level: float) -> Check:
     return Check.of(_left_out(model, asked, level), _ln_current(model.rows.take(asked)), level)
 
 
-def comparison(model: Fitted, level: float, refit: Callable[[Features], Fitted]) -> pd.DataFrame:
+def left_out(model: Fitted, level: float) -> pd.DataFrame:
+    """Each sound known unit as the others would have it, beside what its record states.
+
+    Parameters
+    ----------
+    model : Fitted
+        A fit.
+    level : float
+        Probability of the intervals.
+
+    Returns
+    -------
+    pandas.DataFrame
+        contributor, unit, evidence, size_class, core_area_cm2 [cm²]; stated_ma, the record's direct current; low_ma,
+        rated_current_ma (the likely one), high_ma [mA] from all other records; inside, level.
+    """
+    asked = _sound(model)
+    rows = model.rows.take(asked)
+    low, likely, high = np.exp(_left_out(model, asked, level))
+    stated = np.exp(_ln_current(rows))
+    about = rows.frame[["contributor", "unit", "evidence", "size_class", "core_area_cm2"]].reset_index(drop=True)
+    found = about.assign(stated_ma=stated, low_ma=low, rated_current_ma=likely, high_ma=high)
+    return found.assign(inside=(low <= stated) & (stated <= high), level=level)
+
+
+def comparison(model: Fitted, level: float, refit: Callable[[Features], Fitted] | None) -> pd.DataFrame:
     """The fit beside one multiplier for each filter and the core-area rule, on the same units.
 
     Parameters
@@ -77,8 +102,8 @@ def comparison(model: Fitted, level: float, refit: Callable[[Features], Fitted])
         A fit.
     level : float
         Probability of the intervals.
-    refit : callable
-        Fits other rows, for leaving out a whole contributor.
+    refit : callable or None
+        Fits other rows, for leaving out a whole contributor; without it none is.
 
     Returns
     -------
@@ -91,15 +116,17 @@ def comparison(model: Fitted, level: float, refit: Callable[[Features], Fitted])
     rows = model.rows.take(asked)
     stated = _ln_current(rows)
     trials = [("unit", "this fit", _left_out(model, asked, level))]
-    for left_out, groups in (("unit", np.arange(len(rows))), ("contributor", _codes(rows))):
-        if left_out == "contributor":
-            trials.append((left_out, "this fit", _contributors_left_out(model, rows, level, refit)))
-        trials.append((left_out, "one multiplier for each filter", _one_multiplier(rows, stated, groups, level)))
-        trials.append((left_out, "core-area rule", _area_rule(rows, stated, groups, level)))
+    for without, groups in (("unit", np.arange(len(rows))), ("contributor", _codes(rows))):
+        if without == "contributor":
+            if refit is None:
+                break
+            trials.append((without, "this fit", _contributors_left_out(model, rows, level, refit)))
+        trials.append((without, "one multiplier for each filter", _one_multiplier(rows, stated, groups, level)))
+        trials.append((without, "core-area rule", _area_rule(rows, stated, groups, level)))
     return pd.DataFrame(
         [
-            {"left_out": left_out, "method": method, **vars(Check.of(limits, stated, level))}
-            for left_out, method, limits in trials
+            {"left_out": without, "method": method, **vars(Check.of(limits, stated, level))}
+            for without, method, limits in trials
         ]
     )
 

@@ -29,6 +29,7 @@ from tests.app.visits import (
     READINGS,
     ROOT,
     SIZE,
+    TRUST,
     UNIT,
     enter,
     fill,
@@ -398,3 +399,36 @@ def test_what_contradicts_is_said_above_the_picture_as_data(monkeypatch: pytest.
     monkeypatch.setattr(calib.Multiplier, "conflicts", lambda model: pd.DataFrame({"said": [said]}))
     (told,) = [one.value for one in opened(SIZE).warning if "contradict" in one.value]
     assert "\\*Hut\\*" in told
+
+
+def test_the_trust_page_tells_what_the_check_finds_and_before_any_unit_what_the_answers_rest_on() -> None:
+    at = opened(TRUST)
+    assert "No known unit of yours counts yet" in text_of(at)
+    assert "first principles" in text_of(at)
+    at.radio(key=context.CHOICE).set_value(context.PRACTICE).run()
+    with calib.practice_register() as register:
+        model = calib.fit(register.known())
+    check, table = model.check(0.9), model.left_out(0.9)
+    inside = int(table["inside"].sum())
+    off = f"within {check.median_error * 100:.0f} % of what the record states"
+    assert f"{inside} of {check.folds} known units lie inside the interval that was to hold nine in ten" in text_of(at)
+    assert off in text_of(at)
+    assert ">a contributor<" not in text_of(at)
+    at.checkbox(key="seen_trust_contributors").check().run()
+    assert not at.exception
+    assert text_of(at).count(">a contributor<") == 3
+    for name, one in table.groupby("contributor"):
+        told = f"{one['inside'].sum()} of {len(one)}".replace(" ", "\N{NO-BREAK SPACE}")
+        assert f'<td>{name}</td><td class="num">{told}</td>' in text_of(at)
+
+
+def test_each_count_of_the_trust_page_is_the_trials_own() -> None:
+    """The shipped trials as the page tells them: worst and best population of 30 known units, real windings inside."""
+    shown = text_of(opened(TRUST))
+    trial = pd.read_csv(calib.shipped("datasets/validation/coverage.csv"))
+    asked = trial[(trial["known"] == 30) & (trial["spoiled_pct"] == 5)]["coverage"]
+    ends = f"{asked.min() * 100:.0f} % to {asked.max() * 100:.0f} %"
+    assert f'{asked.mean() * 100:.0f} %</td><td class="num">{ends}</td>' in shown
+    drift = trial[(trial["known"] >= 30) & (trial["spoiled_pct"] == 5)]
+    worst = set(drift.loc[drift.groupby("known")["coverage"].idxmin(), "scene"])
+    assert worst == {"a drifting decade"}  # what the page says of them: years that drift away

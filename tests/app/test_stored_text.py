@@ -15,7 +15,7 @@ from calib import words
 from calib.session.protocol import NAMES as STEPS
 from tests.app.bench_visits import METERS_SAY, go, press
 from tests.app.hostile import NAMES, fill
-from tests.app.visits import KNOWN, SIZE, UNIT, enter, fill as fill_in, opened, settle
+from tests.app.visits import KNOWN, SIZE, TRUST, UNIT, enter, fill as fill_in, opened, settle
 
 LEADS = "calib/app/pages/which_lead_is_which.py"
 # What the browser shows as it stands; all other text of a page is Markdown.
@@ -143,5 +143,5 @@ def test_a_register_that_cannot_be_opened_is_named_as_it_stands(
     folder.mkdir()
     (folder / f"{NAMES[4]}.duckdb").write_bytes(b"no register" * 1000)
     monkeypatch.setenv("CALIB_REGISTER", str(folder / f"{NAMES[4]}.duckdb"))
-    for page in ("", KNOWN, SIZE, LEADS, METERS_SAY):
+    for page in ("", KNOWN, SIZE, TRUST, LEADS, METERS_SAY):
         held_harmless(opened(page), 1)

@@ -19,6 +19,7 @@ from calib.session.fields import shown
 ROOT = Path(__file__).resolve().parents[2]
 HOME = "calib/app/pages/what_can_it_give.py"
 KNOWN, SIZE = "calib/app/pages/known_units.py", "calib/app/pages/multiplier_by_size.py"
+TRUST = "calib/app/pages/how_far_to_trust_it.py"
 READINGS = {"excitation_v": 4.97, "volts_read": 27.76, "ohms_read": 188.6}
 READINGS |= {"line_voltage_v": 117.0, "line_frequency_hz": 60.0}
 UNIT = {

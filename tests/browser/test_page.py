@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 PAGES = {"Known units": "text=Add this unit", "How the multiplier": "text=32 and up"}
+PAGES |= {"How far to trust it": "text=Beside two rules of thumb"}
 OHMS = "Ohms read on the high-voltage winding"
 SHOWN = "([label, value]) => document.querySelector(`input[aria-label='${label}']`)?.value === value"
 ANSWER = re.compile(

@@ -266,3 +266,26 @@ def test_the_carrying_back_shows_readings_ways_and_the_instant_and_tells_them() 
     for colours in (LIGHT, DARK):
         spec = spec_of(charts.cooling(found, colours))
         assert axis_titles(spec) >= {"time after opening the line, s", "resistance, Ω"}
+
+
+LEFT_OUT = pd.DataFrame(
+    {
+        "contributor": ["Alder Lane", "Tin Street"],
+        "unit": ["A-1", "T-1"],
+        "stated_ma": [80.0, 40.0],
+        "low_ma": [60.0, 50.0],
+        "rated_current_ma": [88.0, 70.0],
+        "high_ma": [125.0, 98.0],
+        "inside": [True, False],
+        "level": 0.9,
+    }
+)
+
+
+def test_the_picture_of_the_units_left_out_tells_which_lie_outside() -> None:
+    made = charts.left_out(LEFT_OUT).to_dict()
+    assert " ".join(made["title"]["text"]) == "1 of 2 units inside; meant are nine in ten"
+    assert "T-1 of Tin Street: 40 mA stated, 70 mA likely by the others, 50 to 98 mA." in made["description"]
+    assert "A-1" not in made["description"]
+    (rows,) = [rows for rows in made["datasets"].values() if "standing" in rows[0]]
+    assert [row["likely"] for row in rows] == pytest.approx([1.1, 1.75])

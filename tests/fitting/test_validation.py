@@ -73,6 +73,25 @@ def test_a_register_whose_records_contradict_each_other_shows_it():
     assert fit(wild).check().median_error > 1.3 * scene_fit(count=60, seed=3).check().median_error
 
 
+def test_each_unit_left_out_stands_beside_what_its_record_states():
+    known = scene_known(count=60, seed=3).assign(unit=[f"U-{number}" for number in range(60)])
+    model = fit(known)
+    table, check = model.left_out(0.8), model.check(0.8)
+    assert (len(table), set(table["level"])) == (check.folds, {0.8})
+    assert table["inside"].mean() == check.coverage
+    stated = known.set_index("unit")["rated_current_ma"]
+    np.testing.assert_allclose(table["stated_ma"], stated[table["unit"]], rtol=1e-12)
+    assert (table["low_ma"] < table["rated_current_ma"]).all()
+    assert (table["rated_current_ma"] < table["high_ma"]).all()
+    one = table.iloc[7]
+    others = fit(known[known["unit"] != one["unit"]])
+    asked = known[known["unit"] == one["unit"]].drop(columns="rated_current_ma")
+    assert one["rated_current_ma"] == pytest.approx(others.estimate(asked)["rated_current_ma"].iloc[0], rel=0.05)
+    without = model.comparison(0.8, contributors=False)
+    assert set(without["left_out"]) == {"unit"}
+    assert prior_fit().left_out().empty
+
+
 def test_no_records_no_folds():
     check = prior_fit().check()
     assert check.folds == 0

@@ -84,7 +84,7 @@ def _notes(points: pd.DataFrame) -> None:
     if len(own) < len(points):
         st.write(SAID["published"])
     if own.empty:
-        st.write(SAID["prior"])
+        st.write(f"{SAID['prior']} {SAID['rests']}")
 
 
 def _clicked() -> None:
