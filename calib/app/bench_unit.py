@@ -11,7 +11,7 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import attachments, context, forms, printing, revising, session_state as session
+from calib.app import context, files, forms, revising, session_state as session
 from calib.app.pages.does_it_feed_the_set import STEP as SET
 from calib.app.pages.what_can_it_give import take_up
 from calib.paths import data
@@ -67,7 +67,7 @@ def draw(opened: context.Opened, model: Any, one: UnitNow, listed: BenchUnit, ot
             session.resume(listed.session_id)
             st.switch_page(PAGES / "what_do_the_meters_say.py")
     if one.kept.tag:
-        printing.of_register("bench_sheet", model, *_identity(one))
+        files.print_of_register("bench_sheet", model, *_identity(one))
     _who_and_why()
     _clear_stop(one)
     _estimates(one)
@@ -77,7 +77,7 @@ def draw(opened: context.Opened, model: Any, one: UnitNow, listed: BenchUnit, ot
     _make_known(one)
     st.subheader("Photographs and data sheets", anchor=False)
     if one.kept.revision:
-        attachments.draw(of_bench(*_identity(one)), opened.place)
+        files.attached(of_bench(*_identity(one)), opened.place)
     else:
         st.write(SAYS["no_files_yet"])
     _history(one)

@@ -10,21 +10,19 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from calib.charts.cooling_chart import cooling as cooling
+    from calib.charts.bench_charts import cooling as cooling, windings as windings
     from calib.charts.fit_charts import (
         estimate as estimate,
         multiplier as multiplier,
         opinions as opinions,
         repair as repair,
     )
-    from calib.charts.leads_chart import windings as windings
     from calib.charts.left_out_chart import left_out as left_out
     from calib.charts.style import DARK as DARK, LIGHT as LIGHT, Palette as Palette
 
 _HOMES = {
-    "cooling_chart": ("cooling",),
+    "bench_charts": ("cooling", "windings"),
     "fit_charts": ("estimate", "multiplier", "opinions", "repair"),
-    "leads_chart": ("windings",),
     "left_out_chart": ("left_out",),
     "style": ("DARK", "LIGHT", "Palette"),
 }

@@ -1,4 +1,7 @@
-"""``calib export`` and ``merge``: the register handed out as a bundle, and somebody's bundle brought in."""
+"""Many records at once: ``calib import``, ``export`` and ``merge``, tables and bundles in and out.
+
+``calib backup``, ``restore-from`` and ``check``: the register copied, put back from a copy, and read through.
+"""
 
 from __future__ import annotations
 
@@ -10,10 +13,24 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.cli.options import HERE, all_of, existing_register, register_path
-from calib.cli.output import MOST_NOTED, as_json, note, plain, rows_of, say, say_done
-from calib.cli.register_commands import refuse_stopped, told_when_interrupted
-from calib.errors import InputError, visible
+from calib.cli.register_commands import refuse_stopped, told, told_when_interrupted, who_and_why
+from calib.cli.terminal import (
+    HERE,
+    MOST_NOTED,
+    all_of,
+    as_json,
+    check_target,
+    decimal_of,
+    existing_register,
+    note,
+    plain,
+    register_path,
+    rows_of,
+    say,
+    say_done,
+    write_whole,
+)
+from calib.errors import CannotError, InputError, visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -170,3 +187,110 @@ def _progress() -> Callable[[str, int], None]:
             note(f"{what}: {rows} rows")
 
     return tell
+
+
+def run_import(asked: argparse.Namespace) -> None:
+    """Bring every row of a table into the register, or none; the register is created where there is none."""
+    if asked.template is not None:
+        write_template(asked)
+        return
+    from calib.register.bulk import Large, read_large
+    from calib.register.register import Register
+    from calib.register.tables import name_of, read_known
+
+    if asked.file is None:
+        remedy = "name a CSV file, or have a blank one written with --template"
+        raise InputError.one("no table is named", remedy, column="FILE", where=HERE, code="missing")
+    path, table, *_ = all_of(
+        lambda: register_path(asked.register),
+        lambda: read_large(asked.file) or read_known(asked.file, decimal=decimal_of(asked)),
+        *who_and_why(asked),
+    )
+    where = name_of(asked.file)
+    simulated = False if path.exists() else kind_of(table.kinds if isinstance(table, Large) else table, where)
+    with told_when_interrupted(path, lambda: table):
+        with Register(path, simulated=simulated) as register:
+            refuse_stopped(register, table, where)
+            report = register.import_table(table, by=asked.by, reason=asked.reason, where=where)
+        told(report, path)
+
+
+def write_template(asked: argparse.Namespace) -> None:
+    """Write a blank table of known units to a new file, and print what its columns are."""
+    from calib.register.records import KnownUnit
+    from calib.register.tables import columns_explained, template
+
+    if asked.file is not None:
+        problem, remedy = "a table is named too", "name one to bring in, or one to write"
+        raise InputError.one(problem, remedy, column="--template", value=asked.template, where=HERE, code="conflict")
+    check_target(asked.template)
+    if Path(asked.template).exists():
+        problem, remedy = "there is a file of that name", "name a new one"
+        raise InputError.one(problem, remedy, column="--template", value=asked.template, where=HERE, code="exists")
+    write_whole(template(KnownUnit), asked.template)
+    say("\n".join(f"{name}: {told}" for name, told in columns_explained(KnownUnit)))
+
+
+def kind_of(table: pd.DataFrame, where: str) -> bool:
+    """Whether the register that a table is to begin is one of simulated records.
+
+    Raises
+    ------
+    InputError
+        It mixes the two kinds: nothing is begun then.
+    """
+    simulated = table["simulated"]
+    if simulated.any() and not simulated.all():
+        problem = f"{simulated.sum()} of the {len(simulated)} records are simulated, and the others are not"
+        raise InputError.one(
+            problem, "bring them in as two tables, into two registers", column="simulated", where=where, code="kind"
+        )
+    return bool(simulated.any())
+
+
+def run_backup(asked: argparse.Namespace) -> None:
+    """Copy the register, its whole history with it, and read the copy through."""
+    from calib.register.register import Register
+
+    with Register(existing_register(asked.register), create=False) as register:
+        try:
+            copy = register.backup(asked.file)
+        except KeyboardInterrupt:
+            raise KeyboardInterrupt(f"{asked.file} is not there, or is whole") from None
+    say_done(f"copied {register.path} to {copy}, and read the copy through: it is the same")
+
+
+def run_restore(asked: argparse.Namespace) -> None:
+    """Put a copy of a backup in the register's place; what was there is moved aside, never deleted."""
+    from calib.register.safekeeping import restore_register
+
+    if not Path(asked.backup).exists():
+        remedy = "name a backup"
+        raise InputError.one(
+            "there is no such file", remedy, column="BACKUP", value=asked.backup, where=HERE, code="not-found"
+        )
+    path = register_path(asked.register)
+    try:
+        found, moved = restore_register(asked.backup, path)
+    except KeyboardInterrupt:
+        raise KeyboardInterrupt(f"{path} is as it was, or the whole backup: calib check reads it through") from None
+    was = f"; what was there is now {moved}" if moved else ""
+    say_done(f"restored {found.path} from {asked.backup}; known units: {found.standing}{was}")
+
+
+def run_check(asked: argparse.Namespace) -> None:
+    """Read every block of the register, and hold its tables against each other.
+
+    Raises
+    ------
+    CannotError
+        Something is wrong with it: what, was printed.
+    """
+    from calib.register.safekeeping import check_register
+
+    found = check_register(existing_register(asked.register))
+    say("\n".join(visible(line) for line in str(found).splitlines()))
+    if not found.is_sound:
+        number = len(found.findings)
+        wrong = "thing is wrong with it" if number == 1 else "things are wrong with it"
+        raise CannotError(f"{found.path}: {number} {wrong}, told above with what to do")

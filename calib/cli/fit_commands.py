@@ -1,4 +1,4 @@
-"""``calib fit``, ``calib estimate`` and ``calib review``."""
+"""What a fit answers: ``calib fit``, ``estimate``, ``review``, ``rewind`` and ``sheet``."""
 
 from __future__ import annotations
 
@@ -6,24 +6,33 @@ import argparse
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
-from calib.cli.options import HERE, all_of, decimal_of, existing_register, level_of, register_path
-from calib.cli.output import (
+from calib.cli.terminal import (
+    HERE,
     MOST_NOTED,
     SIMULATED,
+    all_of,
     as_csv,
     as_json,
     check_target,
+    decimal_of,
+    existing_register,
+    level_of,
     note,
+    number_of,
     plain,
+    register_path,
     rows_of,
     say,
+    say_done,
     write_whole,
 )
-from calib.errors import visible
+from calib.errors import Fault, InputError, visible
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from calib.estimate.old_winding import NewWinding, OldWinding
+    from calib.estimate.rewind import RewindTarget
     from calib.fitting.result import Multiplier
     from calib.review import Doubt
 
@@ -192,3 +201,104 @@ def with_notes(table: pd.DataFrame) -> pd.DataFrame:
     for text in (*table.attrs.get("understood", ()), *table.attrs.get("notes", ())):
         note(text)
     return table
+
+
+REWIND_COMMAND = "calib rewind"
+CORE = ("tongue_mm", "stack_mm", "window_width_mm", "window_height_mm")
+NUMBERS = (*CORE, "volts", "current_ma", "line_voltage_v", "line_frequency_hz", "flux_t")
+
+
+def run_rewind(asked: argparse.Namespace) -> None:
+    """Plan the windings and print the plan, beside it the old winding where something of it was found."""
+    known, (target, old, new) = all_of(lambda: known_units(asked), lambda: asked_for(asked))
+    from calib.estimate.old_winding import as_it_was, as_wound
+    from calib.estimate.rewind import REWIND, rewind_plan
+    from calib.fitting.result import fit
+    from calib.register.fields import unlikely_of
+
+    model = fit(known, published=with_published(asked, known))
+    try:
+        plan = rewind_plan(model, target)
+    except InputError as error:
+        raise InputError([_placed(fault, asked) for fault in error.faults]) from None
+    if model.simulated:
+        note(SIMULATED)
+    for said in unlikely_of(REWIND, vars(target) | vars(old) | ({} if new is None else vars(new))):
+        note(said)
+    was, wound = as_it_was(plan, old), None if new is None else as_wound(plan, new)
+    if asked.format == "json":
+        told = {name: plain(value) for name, value in plan.as_dict().items()}
+        beside = {"as_it_was": was, "as_wound": wound}
+        say(as_json(told | {name: None if one is None else one.as_dict() for name, one in beside.items()}))
+    else:
+        say("\n".join(str(one) for one in (plan, was, wound) if one is not None))
+
+
+def asked_for(asked: argparse.Namespace) -> tuple[RewindTarget, OldWinding, NewWinding | None]:
+    """Core, wanted figures, what was found of the old winding and what the new one reads as, as typed.
+
+    Raises
+    ------
+    InputError
+        With every fault.
+    """
+    from calib.estimate.old_winding import OLD, READ, NewWinding, OldWinding
+    from calib.estimate.rewind import REWIND, Heater, RewindTarget
+    from calib.register.fields import faults_of
+
+    numbers: dict[str, Any] = {}
+    faults: list[Fault] = []
+    heaters = []
+    for name in (*NUMBERS, *OLD, *READ):
+        typed = getattr(asked, name)
+        try:
+            numbers |= {} if typed is None else {name: number_of(name, typed, REWIND_COMMAND)}
+        except InputError as error:
+            faults += error.faults
+    for text in asked.heater:
+        try:
+            heaters.append(Heater.of(text))
+        except InputError as error:
+            faults += [replace(fault, where=REWIND_COMMAND) for fault in error.faults]
+    if faults:
+        raise InputError(faults + [_placed(fault, asked) for fault in faults_of(REWIND, numbers)])
+    was = {name: numbers.pop(name) for name in OLD if name in numbers}
+    read: dict[str, Any] = {name: numbers.pop(name, None) for name in READ}
+    supply = {"rectifier": asked.rectifier, "filter": asked.filter, "series": asked.wire, "conductor": asked.conductor}
+    try:
+        target, old, new = all_of(
+            lambda: RewindTarget(heaters=tuple(heaters), **supply, **numbers),
+            lambda: OldWinding(**was, was_conductor=asked.was_conductor),
+            lambda: NewWinding(**read) if any(value is not None for value in read.values()) else None,
+        )
+    except InputError as error:
+        raise InputError([_placed(fault, asked) for fault in error.faults]) from None
+    return target, old, new
+
+
+def _placed(fault: Fault, asked: argparse.Namespace) -> Fault:
+    """A fault of this command, its value as it was typed."""
+    return replace(fault, where=REWIND_COMMAND, value=str(getattr(asked, fault.column, None) or fault.value))
+
+
+def run_sheet(asked: argparse.Namespace) -> None:
+    """Print the sheet of a known unit, or of one on the bench, into a file."""
+    from calib.register.register import Register
+
+    level, path, _ = all_of(
+        lambda: level_of(asked.level),
+        lambda: existing_register(asked.register),
+        lambda: check_target(asked.out, asked.register),
+    )
+    from calib.fitting.result import fit
+    from calib.paper import unit_sheet
+
+    with Register(path, create=False) as register:
+        known = register.known()
+        asked.known = None
+        model = fit(known, published=with_published(asked, known) and not register.is_simulated)
+        made = unit_sheet(register, asked.unit, asked.contributor, asked.paper, model, level)
+        if register.is_simulated:
+            note(SIMULATED)
+    write_whole(made, asked.out)
+    say_done(f"{visible(asked.out)}: the sheet of {visible(asked.unit)}, one page")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from calib.cli.options import HERE
-from calib.cli.output import say, say_done
+from calib.cli.terminal import HERE, say, say_done
 from calib.errors import InputError
 
 

@@ -14,21 +14,15 @@ from typing import Any, NoReturn
 
 import calib
 from calib.cli import (
-    attach_command,
-    bench_command,
-    demand_command,
+    bench_commands,
     exchange_commands,
     fit_commands,
-    heat_run_command,
     lakehouse_commands,
-    leads_command,
     page_command,
     register_commands as register,
-    rewind_command,
-    sheet_command,
-    supply_command,
+    set_commands,
 )
-from calib.cli.output import note
+from calib.cli.terminal import note
 from calib.errors import CannotError, InputError, visible
 from calib.paths import data
 from calib.register.trouble import patience
@@ -46,24 +40,24 @@ RUN: dict[str, Callable[[argparse.Namespace], None]] = {
     "withdraw": register.run_withdraw,
     "restore": register.run_put_back,
     "history": register.run_history,
-    "attach": attach_command.run,
-    "import": register.run_import,
+    "attach": register.run_attach,
+    "import": exchange_commands.run_import,
     "export": exchange_commands.run_export,
     "merge": exchange_commands.run_merge,
-    "backup": register.run_backup,
-    "restore-from": register.run_restore,
-    "check": register.run_check,
+    "backup": exchange_commands.run_backup,
+    "restore-from": exchange_commands.run_restore,
+    "check": exchange_commands.run_check,
     "set-up": lakehouse_commands.run_set_up,
     "member": lakehouse_commands.run_member,
     "carry": lakehouse_commands.run_carry,
     "review": fit_commands.run_review,
-    "leads": leads_command.run,
-    "supply": supply_command.run,
-    "heat-run": heat_run_command.run,
-    "demand": demand_command.run,
-    "rewind": rewind_command.run,
-    "bench": bench_command.run,
-    "sheet": sheet_command.run,
+    "leads": bench_commands.run_leads,
+    "supply": set_commands.run_supply,
+    "heat-run": bench_commands.run_heat_run,
+    "demand": set_commands.run_demand,
+    "rewind": fit_commands.run_rewind,
+    "bench": bench_commands.run_bench,
+    "sheet": fit_commands.run_sheet,
 }
 WORDS = data("cli/commands.toml")
 COMMANDS: tuple[str, ...] = tuple(WORDS["command"])

@@ -14,7 +14,7 @@ import threading
 import webbrowser
 from typing import TYPE_CHECKING
 
-from calib.cli.options import HERE, register_path
+from calib.cli.terminal import HERE, register_path
 from calib.errors import CannotError, InputError
 
 if TYPE_CHECKING:

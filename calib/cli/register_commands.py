@@ -1,9 +1,4 @@
-"""``calib add``, ``import`` and ``export``: records into the register and out of it.
-
-``calib amend``, ``withdraw``, ``restore`` and ``history``: one record, revised and looked back at.
-
-``calib backup``, ``restore-from`` and ``check``: the register copied, put back from a copy, and read through.
-"""
+"""One record: ``calib add``, ``amend``, ``withdraw``, ``restore``, ``history``, and ``attach`` for its files."""
 
 from __future__ import annotations
 
@@ -14,14 +9,25 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.cli.attach_command import history_lines
-from calib.cli.options import HERE, all_of, decimal_of, existing_register, register_path
-from calib.cli.output import as_json, check_target, note, rows_of, say, say_done, write_whole
+from calib.cli.terminal import (
+    HERE,
+    all_of,
+    as_json,
+    check_target,
+    existing_register,
+    note,
+    register_path,
+    rows_of,
+    say,
+    say_done,
+    write_whole,
+)
 from calib.errors import SHOWN, CannotError, Fault, InputError, visible
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from calib.register.attachments import Attachment, Owner
     from calib.register.bulk import Large
     from calib.register.records import KnownUnit
     from calib.register.register import Register
@@ -61,7 +67,7 @@ def run_add(asked: argparse.Namespace) -> None:
     path, record, *_ = all_of(
         lambda: register_path(asked.register),
         lambda: _record_of(typed),
-        *_who(asked),
+        *who_and_why(asked),
     )
     with told_when_interrupted(path, lambda: frame_of(KnownUnit, [record])):
         with Register(path, simulated=record.simulated) as register:
@@ -247,48 +253,6 @@ def _history_in_words(told: list[dict[str, Any]]) -> str:
     return "\n".join(lines)
 
 
-def run_import(asked: argparse.Namespace) -> None:
-    """Bring every row of a table into the register, or none; the register is created where there is none."""
-    if asked.template is not None:
-        write_template(asked)
-        return
-    from calib.register.bulk import Large, read_large
-    from calib.register.register import Register
-    from calib.register.tables import name_of, read_known
-
-    if asked.file is None:
-        remedy = "name a CSV file, or have a blank one written with --template"
-        raise InputError.one("no table is named", remedy, column="FILE", where=HERE, code="missing")
-    path, table, *_ = all_of(
-        lambda: register_path(asked.register),
-        lambda: read_large(asked.file) or read_known(asked.file, decimal=decimal_of(asked)),
-        *_who(asked),
-    )
-    where = name_of(asked.file)
-    simulated = False if path.exists() else kind_of(table.kinds if isinstance(table, Large) else table, where)
-    with told_when_interrupted(path, lambda: table):
-        with Register(path, simulated=simulated) as register:
-            refuse_stopped(register, table, where)
-            report = register.import_table(table, by=asked.by, reason=asked.reason, where=where)
-        told(report, path)
-
-
-def write_template(asked: argparse.Namespace) -> None:
-    """Write a blank table of known units to a new file, and print what its columns are."""
-    from calib.register.records import KnownUnit
-    from calib.register.tables import columns_explained, template
-
-    if asked.file is not None:
-        problem, remedy = "a table is named too", "name one to bring in, or one to write"
-        raise InputError.one(problem, remedy, column="--template", value=asked.template, where=HERE, code="conflict")
-    check_target(asked.template)
-    if Path(asked.template).exists():
-        problem, remedy = "there is a file of that name", "name a new one"
-        raise InputError.one(problem, remedy, column="--template", value=asked.template, where=HERE, code="exists")
-    write_whole(template(KnownUnit), asked.template)
-    say("\n".join(f"{name}: {told}" for name, told in columns_explained(KnownUnit)))
-
-
 def refuse_stopped(register: Register, table: pd.DataFrame | Large, where: str) -> None:
     """Refuse units that a session at the bench stops; where there is no session the session wing is not even loaded."""
     if len(register.sessions()):
@@ -332,23 +296,6 @@ def held_off() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def kind_of(table: pd.DataFrame, where: str) -> bool:
-    """Whether the register that a table is to begin is one of simulated records.
-
-    Raises
-    ------
-    InputError
-        It mixes the two kinds: nothing is begun then.
-    """
-    simulated = table["simulated"]
-    if simulated.any() and not simulated.all():
-        problem = f"{simulated.sum()} of the {len(simulated)} records are simulated, and the others are not"
-        raise InputError.one(
-            problem, "bring them in as two tables, into two registers", column="simulated", where=where, code="kind"
-        )
-    return bool(simulated.any())
-
-
 def told(report: ImportReport, path: Path) -> None:
     """Say what became of the records brought in; what is to be looked at goes out as notes."""
     for text in report.notes:
@@ -357,56 +304,132 @@ def told(report: ImportReport, path: Path) -> None:
     say_done(f"{done}; the register {path} holds {report.holds} known units")
 
 
-def run_backup(asked: argparse.Namespace) -> None:
-    """Copy the register, its whole history with it, and read the copy through."""
-    from calib.register.register import Register
-
-    with Register(existing_register(asked.register), create=False) as register:
-        try:
-            copy = register.backup(asked.file)
-        except KeyboardInterrupt:
-            raise KeyboardInterrupt(f"{asked.file} is not there, or is whole") from None
-    say_done(f"copied {register.path} to {copy}, and read the copy through: it is the same")
-
-
-def run_restore(asked: argparse.Namespace) -> None:
-    """Put a copy of a backup in the register's place; what was there is moved aside, never deleted."""
-    from calib.register.safekeeping import restore_register
-
-    if not Path(asked.backup).exists():
-        remedy = "name a backup"
-        raise InputError.one(
-            "there is no such file", remedy, column="BACKUP", value=asked.backup, where=HERE, code="not-found"
-        )
-    path = register_path(asked.register)
-    try:
-        found, moved = restore_register(asked.backup, path)
-    except KeyboardInterrupt:
-        raise KeyboardInterrupt(f"{path} is as it was, or the whole backup: calib check reads it through") from None
-    was = f"; what was there is now {moved}" if moved else ""
-    say_done(f"restored {found.path} from {asked.backup}; known units: {found.standing}{was}")
-
-
-def run_check(asked: argparse.Namespace) -> None:
-    """Read every block of the register, and hold its tables against each other.
-
-    Raises
-    ------
-    CannotError
-        Something is wrong with it: what, was printed.
-    """
-    from calib.register.safekeeping import check_register
-
-    found = check_register(existing_register(asked.register))
-    say("\n".join(visible(line) for line in str(found).splitlines()))
-    if not found.is_sound:
-        number = len(found.findings)
-        wrong = "thing is wrong with it" if number == 1 else "things are wrong with it"
-        raise CannotError(f"{found.path}: {number} {wrong}, told above with what to do")
-
-
-def _who(asked: argparse.Namespace) -> tuple[Callable[[], str], ...]:
+def who_and_why(asked: argparse.Namespace) -> tuple[Callable[[], str], ...]:
     """The checks of who makes an entry and why: made before anything else is."""
     from calib.register.fields import line
 
     return (lambda: line("by", asked.by, "--by"), lambda: line("reason", asked.reason, "--reason"))
+
+
+ACTS = {"--file": "file", "--write-out": "write_out", "--take-off": "take_off"}
+
+
+def run_attach(asked: argparse.Namespace) -> None:
+    """Attach a file, or list, write out or take off what is attached."""
+    from calib.register.attachments import of_record
+    from calib.register.evidence_file import read_evidence
+    from calib.register.fields import line
+    from calib.register.register import Register
+
+    _one_act(asked)
+    path, given, why, by = all_of(
+        lambda: existing_register(asked.register),
+        lambda: None if asked.file is None else read_evidence(asked.file),
+        lambda: line("why", asked.why, "--why"),
+        lambda: line("by", asked.by, "--by"),
+    )
+    owner = of_record(asked.contributor, asked.unit)
+    register = Register(path, create=False)
+    if register.history(asked.contributor, asked.unit).empty:
+        register.record(asked.contributor, asked.unit)  # it is not there: with the tags near to it
+    if given is not None:
+        new = register.attach(owner, given, by or asked.contributor, why)
+        what = f"{given.name} ({_kind(given.media)}, {_size(len(given.content))}, {given.sha256[:8]})"
+        say_done(f"attached {what} to {_unit(asked)}" if new else f"{what} is attached already: nothing was written")
+        if new and given.media == "application/pdf":
+            _warn()
+    elif asked.take_off is not None:
+        one = _which(register, owner, asked.take_off, "--take-off")
+        register.detach(owner, one.sha256, by or asked.contributor, why)
+        say_done(f"took {visible(one.name, SHOWN)} off {_unit(asked)}; the history keeps that it was attached")
+    elif asked.write_out is not None:
+        _write_out(register, owner, asked)
+    else:
+        _list(register, owner, asked)
+
+
+def _one_act(asked: argparse.Namespace) -> None:
+    """Refuse several things at once, and a file to write that is not asked for or cannot be one."""
+    acts = [option for option, name in ACTS.items() if getattr(asked, name) is not None]
+    if len(acts) > 1:
+        problem, remedy = f"stands beside {acts[0]}", "do one after the other"
+        raise InputError.one(problem, remedy, column=acts[1], where=HERE, code="conflict")
+    if (asked.out is None) != (asked.write_out is None):
+        problem, remedy = "is needed with the other", "give both --write-out and --out"
+        column = "--out" if asked.out is None else "--write-out"
+        raise InputError.one(problem, remedy, column=column, where=HERE, code="missing")
+    if asked.out is not None:
+        check_target(asked.out)
+        if Path(asked.out).exists():
+            problem, remedy = "there is a file of that name", "name a new one"
+            raise InputError.one(problem, remedy, column="--out", value=asked.out, where=HERE, code="exists")
+
+
+def _which(register: Register, owner: Owner, named: str, option: str) -> Attachment:
+    from calib.register.attachments import the_one
+
+    try:
+        return the_one(register.attachments(owner), named)
+    except InputError as error:
+        fault = error.faults[0]
+        raise InputError.one(
+            fault.problem, fault.remedy, column=option, value=named, where=HERE, code=fault.code
+        ) from None
+
+
+def _write_out(register: Register, owner: Owner, asked: argparse.Namespace) -> None:
+    one = _which(register, owner, asked.write_out, "--write-out")
+    write_whole(register.attachment(one), asked.out)
+    say_done(f"wrote {visible(one.name, SHOWN)} to {asked.out}: {_kind(one.media)}, {_size(one.size)}")
+    if one.media == "application/pdf":
+        _warn()
+
+
+def _list(register: Register, owner: Owner, asked: argparse.Namespace) -> None:
+    attached = register.attachments(owner)
+    if asked.format == "json":
+        names = ("name", "media", "size", "sha256", "by", "reason")
+        say(as_json([{**{name: getattr(one, name) for name in names}, "made_at": _when(one)} for one in attached]))
+        return
+    listed = [f"{visible(one.name, SHOWN)}  {_kind(one.media)}, {_size(one.size)}, {one.short}" for one in attached]
+    say("\n".join(listed) or f"nothing is attached to {_unit(asked)}; attach a file with --file")
+
+
+def history_lines(register: Register, contributor: str, unit: str) -> list[str]:
+    """What was attached to a record and taken off again, a line each."""
+    from calib.register.attachments import of_record
+
+    lines = []
+    for one in register.attachment_revisions(of_record(contributor, unit)).to_dict("records"):
+        what = "attached" if one["action"] == "attach" else "taken off"
+        told = f"{visible(one['name'], SHOWN)} ({_kind(one['media'])}, {_size(one['size'])}, {one['sha256'][:8]})"
+        why = f": {visible(one['reason'])}" if one["reason"] else ""
+        when = f"{one['made_at']:%Y-%m-%d %H:%M:%S}"
+        lines.append(f"{what}  {when} UTC  {told}  by {visible(one['by'] or '(not told)')}{why}")
+    return lines
+
+
+def _when(one: Attachment) -> str:
+    return one.made_at.isoformat(timespec="microseconds")
+
+
+def _unit(asked: argparse.Namespace) -> str:
+    return visible(f"{asked.unit} of {asked.contributor}", SHOWN)
+
+
+def _kind(media: str) -> str:
+    from calib.register.evidence_file import type_in_words
+
+    return type_in_words(media)
+
+
+def _size(count: int) -> str:
+    from calib.register.evidence_file import length_in_words
+
+    return length_in_words(count)
+
+
+def _warn() -> None:
+    from calib.register.evidence_file import FACTS
+
+    note(str(FACTS["says"]["pdf"]))

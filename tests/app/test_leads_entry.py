@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, strategies as st
 
 from calib.app.pages import which_lead_is_which as leads_entry
-from calib.charts import leads_chart
+from calib.charts import bench_charts
 
 TAGS = ("1", "2", "3", "4")
 READ = {("1", "2"): "148.2", ("2", "3"): "171.9", ("1", "3"): "320.4", ("1", "4"): "open"}
@@ -150,15 +150,15 @@ def test_a_lead_null_is_understood_or_said_to_be_wrong(value, null, understood, 
 def test_the_picture_places_leads_by_resistance_and_keeps_their_tags_apart():
     """148.2 of 320.1 ohm, the sum of both sections, is 0.463 of the way."""
     winding = leads_entry.identified(TAGS, READ)[0].windings[0]
-    places = leads_chart.places_of(winding)
+    places = bench_charts.places_of(winding)
     assert places == pytest.approx([0.0, 148.2 / 320.1, 1.0], abs=0.002)
     near, _ = leads_entry.identified(("1", "2", "3"), {("1", "2"): "1.0", ("2", "3"): "300", ("1", "3"): "301"})
-    places = leads_chart.places_of(near.windings[0])
-    assert min(b - a for a, b in zip(places, places[1:], strict=False)) >= leads_chart.LEAST_GAP
+    places = bench_charts.places_of(near.windings[0])
+    assert min(b - a for a, b in zip(places, places[1:], strict=False)) >= bench_charts.LEAST_GAP
 
 
 def test_the_picture_says_in_words_what_it_draws():
     found, _ = leads_entry.identified(TAGS, READ)
-    told = leads_chart.windings(found).description
+    told = bench_charts.windings(found).description
     assert "1 to 2 to 3: 320 Ω, high voltage (centre-tapped), probable." in told
     assert "Alone: 4." in told

@@ -410,7 +410,7 @@ def test_a_register_in_a_folder_that_cannot_be_is_one_line(called: Run, known: P
     [
         ("calib.register.tables.read_known", "nothing was written", -1),
         ("calib.register.revisions.bring", "the rows are not in, none of them", 0),
-        ("calib.cli.register_commands.told", "the rows are in, all of them", 4),
+        ("calib.cli.exchange_commands.told", "the rows are in, all of them", 4),
     ],
 )
 def test_an_interruption_says_whether_the_rows_are_in(

@@ -18,7 +18,7 @@ from streamlit.testing.v1 import AppTest
 
 import calib
 from calib import paper
-from calib.app import context, printing
+from calib.app import context, files
 from calib.register.attachments import of_record
 from calib.register.evidence_file import evidence_of
 from calib.session import interpret, kept_demand, kept_estimate, kept_heat_run, unit_on_the_bench
@@ -160,7 +160,7 @@ def pressed(register: calib.Register, tmp_path: Path, monkeypatch: pytest.Monkey
     settle(tmp_path, monkeypatch)
     monkeypatch.setenv("CALIB_REGISTER", str(register.path))
     made: list[Callable[[str], bytes]] = []
-    monkeypatch.setattr(printing, "buttons", lambda key, tag, one: made.append(one))
+    monkeypatch.setattr(files, "print_buttons", lambda key, tag, one: made.append(one))
     return made
 
 

@@ -10,7 +10,7 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import context, forms, on_bench
+from calib.app import context, forms, session_state
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.errors import InputError
 from calib.paths import data
@@ -189,7 +189,7 @@ def _answer(
     for line in found.heater_side.words or [SAYS["no_windings"]]:
         st.write(words.plain(line))
     _mains(found)
-    on_bench.demand(opened, context.model_of(opened), unit, found, asked)
+    session_state.keep_demand(opened, context.model_of(opened), unit, found, asked)
 
 
 def _limits(judged: tuple[Judged, ...]) -> None:

@@ -13,7 +13,7 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import attachments, context, exchange, forms, known_form
+from calib.app import context, files, forms, revising
 from calib.register.attachments import of_record
 from calib.session import readings
 from calib.session.interpret import stops_on_the_bench
@@ -36,12 +36,12 @@ def draw() -> None:
     opened = context.opened_register()
     context.head("Known units", opened)
     _table(opened.known)
-    exchange.hand_out(opened)
+    files.hand_out(opened)
     st.header("Add one", anchor=False)
     _add_one(opened)
     st.header("Bring in", anchor=False)
-    exchange.bring_in()
-    exchange.merge_in()
+    files.bring_in()
+    files.merge_in()
     st.header("Photographs and data sheets", anchor=False)
     _attached(opened)
     st.header("Keep it safe", anchor=False)
@@ -113,7 +113,7 @@ def _add_one(opened: context.Opened) -> None:
     now, tried = forms.entries("add_"), bool(st.session_state.get(TRIED))
     understood = readings.understand_known(now, opened.meters, opened.simulated)
     with st.container(border=True, key="add_a_known_unit"):
-        form = known_form.draw("add_", understood, opened, tried)
+        form = revising.form("add_", understood, opened, tried)
         st.button("Add this unit", key="submit_unit", type="primary", on_click=_add)
     _there_already()
     trouble = st.session_state.get("seen_add_trouble", "")
@@ -183,7 +183,7 @@ def _amend(contributor: str, unit: str) -> None:
     """Take what was typed to the record's own page, where it is amended with a reason."""
     try:
         with context.register() as register:
-            known_form.begin(str(register.path), register.record(contributor, unit), forms.entries("add_"))
+            revising.begin(str(register.path), register.record(contributor, unit), forms.entries("add_"))
     except (calib.InputError, calib.CannotError) as error:
         st.session_state["seen_add_trouble"] = f"Not amended: {error}."
         return
@@ -215,7 +215,7 @@ def _attached(opened: context.Opened) -> None:
     named = {f"{unit} of {contributor}": (contributor, unit) for unit, contributor in pairs}
     chosen = st.selectbox("Of which unit?", list(named), index=None, placeholder="choose", key="seen_files_of")
     if chosen is not None:
-        attachments.draw(of_record(*named[chosen]), opened.place)
+        files.attached(of_record(*named[chosen]), opened.place)
 
 
 def _keep_safe(opened: context.Opened) -> None:

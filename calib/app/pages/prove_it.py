@@ -14,7 +14,7 @@ import streamlit as st
 
 import calib
 from calib import charts, words
-from calib.app import context, forms, on_bench, session_state as session
+from calib.app import context, forms, session_state, session_state as session
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.bench.uncertainty import WINDING_TEMP_HALF_WIDTH_K, rectangular
 from calib.errors import Fault, InputError
@@ -116,7 +116,7 @@ def _answer(opened: context.Opened, unit: pd.DataFrame | None, found: HeatRunRes
         if st.button(SAYS["make_known"], key="prove_known", on_click=_fill, args=(unit, found.reference_ma)):
             st.switch_page(Path(__file__).with_name("known_units.py"))
     if unit is not None:
-        on_bench.heat_run(opened, unit, found)
+        session_state.keep_heat_run(opened, unit, found)
     st.write(SAYS["after_all"])
 
 

@@ -9,7 +9,7 @@ import streamlit as st
 
 import calib
 from calib import charts, words
-from calib.app import attachments, context, known_form, printing, revising
+from calib.app import context, files, revising
 from calib.app.answer import working_table
 from calib.app.pages.multiplier_by_size import areas_of, classes_of
 from calib.estimate.working import of_record
@@ -58,10 +58,10 @@ def draw() -> None:
     _steps(opened, record, past, doubt)
     if model is not None:
         _place(model, record)
-        printing.of_register("sheet", model, record.unit, record.contributor)
+        files.print_of_register("sheet", model, record.unit, record.contributor)
     _told(past, brought)
     st.subheader("Photographs and data sheets", anchor=False)
-    attachments.draw(owner_of(*tag), opened.place)
+    files.attached(owner_of(*tag), opened.place)
 
 
 def _chosen(opened: context.Opened) -> Tag | None:
@@ -169,7 +169,7 @@ def _steps(opened: context.Opened, record: calib.KnownUnit, past: pd.DataFrame, 
             number = st.selectbox("Go back to revision", earlier[::-1], key="record_revision")
             _button("Go back to it", "record_go_back", tag, f"as at revision {number}", _put_back(tag, number))
     revising.trouble()
-    begun = st.session_state.get(known_form.AMENDS)
+    begun = st.session_state.get(revising.AMENDS)
     mine = begun is not None and begun[0] == opened.place and (begun[1].contributor, begun[1].unit) == tag
     if not gone and (mine or st.button("Amend it by hand", key=OPEN, on_click=_begin, args=(opened.place, record))):
         _form(opened, record)
@@ -217,19 +217,19 @@ def _put_back(tag: Tag, revision: int | None) -> Callable[[calib.Register], Any]
 
 
 def _begin(place: str, record: calib.KnownUnit) -> None:
-    known_form.begin(place, record)
+    revising.begin(place, record)
     st.session_state[TRIED] = False
 
 
 def _stop() -> None:
-    st.session_state.pop(known_form.AMENDS, None)
+    st.session_state.pop(revising.AMENDS, None)
     context.forget("amend_")
 
 
 def _form(opened: context.Opened, record: calib.KnownUnit) -> None:
     """The record in the form for a known unit; what is wrong stands beside its field."""
-    _, begun, first = st.session_state[known_form.AMENDS]
-    read = known_form.amended(known_form.forms.entries("amend_"), begun, first, opened)
+    _, begun, first = st.session_state[revising.AMENDS]
+    read = revising.amended(revising.forms.entries("amend_"), begun, first, opened)
     renamed = read.record is not None and (read.record.contributor, read.record.unit) != (
         begun.contributor,
         begun.unit,
@@ -240,7 +240,7 @@ def _form(opened: context.Opened, record: calib.KnownUnit) -> None:
             st.button(
                 "Begin again from what stands now", key="record_again", on_click=_begin, args=(opened.place, record)
             )
-        form = known_form.draw("amend_", read, opened, bool(st.session_state.get(TRIED)))
+        form = revising.form("amend_", read, opened, bool(st.session_state.get(TRIED)))
         if renamed:
             st.error("Unit and contributor are what a record is found by: another tag is another record. Add it there.")
         if read.record is not None:

@@ -14,7 +14,7 @@ import streamlit as st
 
 import calib
 from calib import bench, words
-from calib.app import answer, context, forms, mending, on_bench, printing
+from calib.app import answer, context, files, forms, session_state
 from calib.app.forms import Form
 from calib.session import fields as measured, readings as r
 from calib.session.protocol import BY_NAME
@@ -61,7 +61,7 @@ def draw() -> None:
 def _answer(opened: context.Opened, understood: r.Understood, heaters: r.HeatersRead, origin: answer.Origin) -> None:
     st.header("The answer", anchor=False)
     with st.container():
-        mending.made(HOME, origin.entries, _put)
+        answer.made(HOME, origin.entries, _put)
     if understood.faults:
         st.write("There is something to mend among the readings: it is said beside the field.")
     if understood.missing:
@@ -82,12 +82,12 @@ def _answer(opened: context.Opened, understood: r.Understood, heaters: r.Heaters
     def mend() -> None:
         repair = repair_of(slip, origin.entries)
         right = r.understand({**origin.entries, **repair.after}, opened.meters).unit if repair else None
-        mending.offer(model, frame, slip, mending.Mending(repair, right, _put))
+        answer.offer_repair(model, frame, slip, answer.Mending(repair, right, _put))
 
     answer.draw(estimate, unit, context.account(understood.metered), answer.counted(unit, origin), mend)
-    on_bench.estimate(opened, model, understood.record, estimate)
+    session_state.keep_estimate(opened, model, understood.record, estimate)
     if understood.record is not None:
-        printing.of_estimate("sheet", opened, model, (understood.record, estimate, understood.metered))
+        files.print_of_estimate("sheet", opened, model, (understood.record, estimate, understood.metered))
 
 
 def _put(repair: Repair, fields: Mapping[str, Any]) -> None:

@@ -10,7 +10,7 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import answer, context, mending, session_forms as forms, session_state as session
+from calib.app import answer, context, session_forms as forms, session_state as session
 from calib.app.answer import Origin, counted
 from calib.app.forms import LABELS
 from calib.register.frame import frame_of
@@ -194,7 +194,7 @@ def _result(step: Step, understood: Session, opened: context.Opened | None) -> b
 def _answer(understood: Session, made: readings.Understood, opened: context.Opened, origin: Origin) -> None:
     """What the unit can give, drawn as the home page draws it."""
     st.subheader("What it can give", anchor=False)
-    mending.made(SESSION, session.entries(), session.put_right)
+    answer.made(SESSION, session.entries(), session.put_right)
     model = context.model_of(opened)
     try:
         estimate = context.estimate_of(model, made.record, understood.heaters)
@@ -210,7 +210,7 @@ def _answer(understood: Session, made: readings.Understood, opened: context.Open
         if repair is not None:
             there = {**session.entries(), repair.step: {**session.of(repair.step), **repair.after}}
             right = interpret(there, opened.meters).understood(**_supply()).unit
-        mending.offer(model, frame, slip, mending.Mending(repair, right, session.put_right))
+        answer.offer_repair(model, frame, slip, answer.Mending(repair, right, session.put_right))
 
     answer.draw(estimate, unit, context.account(made.metered), counted(unit, origin), mend)
 

@@ -8,7 +8,7 @@ import streamlit as st
 
 import calib
 from calib import words
-from calib.app import context, forms, printing
+from calib.app import context, files, forms
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.bench.resistance import CONDUCTORS
 from calib.errors import InputError
@@ -67,7 +67,7 @@ def draw() -> None:
         return
     was = None if old is None else as_it_was(plan, old)
     _plan(plan, was)
-    printing.of_plan(opened, context.model_of(opened), plan, was)
+    files.print_of_plan(opened, context.model_of(opened), plan, was)
     st.header("After winding", anchor=False)
     _after(form, numbers, plan)
 

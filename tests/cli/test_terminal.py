@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from calib.cli.output import as_csv, as_json, plain, rows_of, write_whole
+from calib.cli.terminal import as_csv, as_json, plain, rows_of, write_whole
 
 
 def test_a_file_is_replaced_whole(tmp_path: Path) -> None:

@@ -1,10 +1,13 @@
-"""What the register's page takes in and hands out: tables, and bundles with the whole history."""
+"""What the pages take in and hand out as files: tables and bundles, attached evidence, and sheets to print."""
 
 from __future__ import annotations
 
 import io
+import re
 import tempfile
 import zipfile
+from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,15 +16,19 @@ import streamlit as st
 import calib
 from calib import words
 from calib.app import context
-from calib.register.evidence_file import KEPT
+from calib.estimate.old_winding import AsItWas
+from calib.paper import Behind, of_answer
+from calib.register.attachments import Attachment, Owner
+from calib.register.evidence_file import FACTS, KEPT, MOST_BYTES, evidence_of, length_in_words, type_in_words
 from calib.register.merge import Bundle, read_bundle, unzipped
 from calib.register.tables import columns_explained, template
 from calib.session.interpret import refuse_stopped
+from calib.session.meters import Metered
 
 if TYPE_CHECKING:
     import pandas as pd
 
-FILES = [str(one["end"]) for one in KEPT.values()]
+EVIDENCE_ENDS = [str(one["end"]) for one in KEPT.values()]
 DECIMALS = {"a comma": ",", "a point": "."}
 
 
@@ -141,7 +148,7 @@ def merge_in() -> None:
     label = "Somebody's bundle: the zip, or its files (known.csv, revisions.csv, datapackage.json and what is attached)"
     turn = int(st.session_state.setdefault("seen_merges", 0))
     given = st.file_uploader(
-        label, type=["zip", "csv", "json", *FILES], accept_multiple_files=True, key=f"bundle_{turn}"
+        label, type=["zip", "csv", "json", *EVIDENCE_ENDS], accept_multiple_files=True, key=f"bundle_{turn}"
     )
     if not given:
         return
@@ -220,3 +227,165 @@ def _merge(bundle: Bundle, by: str, take: list[tuple[str, str]]) -> None:
     st.session_state["seen_merges"] = int(st.session_state["seen_merges"]) + 1
     st.session_state.pop("seen_bundle", None)
     st.rerun()
+
+
+SIDE_PX = 240
+TYPES = ["jpg", "jpeg", "png", "webp", "pdf"]
+DONE, TROUBLE, TURN = "seen_attached", "seen_attached_wrong", "seen_attached_turn"
+WHO, WHY = "seen_attached_by", "seen_attached_why"
+
+
+def attached(owner: Owner, place: str) -> None:
+    """The files of one owner, one below the other, and what can be done with them.
+
+    Parameters
+    ----------
+    owner : Owner
+        What they are attached to, such as a record.
+    place : str
+        The file of the register that is open.
+    """
+    if done := st.session_state.pop(DONE, ""):
+        st.success(words.plain(done))
+    if trouble := st.session_state.pop(TROUBLE, ""):
+        st.error(words.plain(trouble))
+    try:
+        with context.register() as register:
+            there = register.attachments(owner)
+    except calib.CannotError as error:
+        st.error(words.plain(f"What is attached cannot be read: {error}."))
+        return
+    for one in there:
+        _one(owner, place, one)
+    if any(one.media == "application/pdf" for one in there):
+        st.caption(str(FACTS["says"]["pdf"]))
+    _attach(owner)
+
+
+def _one(owner: Owner, place: str, one: Attachment) -> None:
+    """One file: what it is, and for a photograph a small picture of it."""
+    whose = f"by {one.by}" if one.by else "by nobody named"
+    told = f"{one.name}: {type_in_words(one.media)}, {length_in_words(one.size)}, {whose}, {one.made_at:%Y-%m-%d}"
+    told += f": {one.reason}" if one.reason else ""
+    left, right = st.columns([1, 2], gap="medium")
+    with right:
+        st.write(words.plain(told))
+        try:
+            content = _content(place, one)
+        except calib.CannotError as error:
+            st.error(words.plain(f"{error}."))
+        else:
+            end = KEPT[one.media]["end"]
+            name, key = f"{one.short}.{end}", f"attached_save_{one.sha256}"
+            st.download_button("Save a copy", content, file_name=name, mime=one.media, key=key, on_click="ignore")
+            if end != "pdf" and (small := _small(one.sha256, content)):
+                left.image(small, width=SIDE_PX)
+        st.button("Take it off", key=f"attached_off_{one.sha256}", on_click=_take_off, args=(owner, one))
+
+
+@st.cache_data(max_entries=40, show_spinner=False, hash_funcs={Attachment: lambda one: (one.sha256, one.media)})
+def _content(place: str, one: Attachment) -> bytes:
+    with context.register() as register:
+        return register.attachment(one)
+
+
+@st.cache_data(max_entries=200, show_spinner=False)
+def _small(sha256: str, _content: bytes) -> bytes:
+    """A small picture, drawn anew; nothing where it cannot be drawn."""
+    from PIL import Image
+
+    written = BytesIO()
+    try:
+        with Image.open(BytesIO(_content), formats=["JPEG", "PNG"]) as picture:
+            picture.thumbnail((2 * SIDE_PX, 2 * SIDE_PX))
+            picture.convert("RGB").save(written, "PNG")
+    except (OSError, ValueError, Image.DecompressionBombError):
+        return b""
+    return written.getvalue()
+
+
+def _attach(owner: Owner) -> None:
+    """One more file, looked at before it is kept."""
+    turn = int(st.session_state.setdefault(TURN, 0))
+    label = f"Attach {FACTS['says']['types']}"
+    help = (
+        "A photograph is drawn anew, without the place and what else the camera wrote into it. Nothing in a PDF is run."
+    )
+    most = MOST_BYTES >> 20
+    given = st.file_uploader(label, type=TYPES, key=f"attach_{turn}", help=help, max_upload_size=most)
+    who, why = st.columns(2)
+    by = who.text_input("Who (kept in the history)", key=WHO).strip()
+    reason = why.text_input("What it shows, or why", key=WHY).strip()
+    if not st.button("Attach it", key="attach_it", disabled=given is None) or given is None:
+        return
+    try:
+        kept = evidence_of(given.getvalue(), given.name)
+        with context.register() as register:
+            new = register.attach(owner, kept, by, reason)
+    except calib.InputError as error:
+        context.show_faults("Nothing was attached.", error.faults)
+        return
+    except calib.CannotError as error:
+        st.error(words.plain(f"Nothing was attached: {error}."))
+        return
+    st.session_state[DONE] = f"{kept.name} is attached." if new else f"{kept.name} is attached already."
+    st.session_state[TURN] = turn + 1
+    st.rerun()
+
+
+def _take_off(owner: Owner, one: Attachment) -> None:
+    by, why = (str(st.session_state.get(key, "")).strip() for key in (WHO, WHY))
+    try:
+        with context.register() as register:
+            register.detach(owner, one.sha256, by, why)
+    except (calib.InputError, calib.CannotError) as error:
+        st.session_state[TROUBLE] = f"Nothing was taken off: {error}."
+        return
+    st.session_state[DONE] = f"{one.name} is taken off; the history keeps that it was attached."
+
+
+PAPERS = {"a4": "A4", "letter": "US Letter"}
+
+
+def print_buttons(key: str, tag: str, made: Callable[[str], bytes], label: str = "Print this unit's sheet") -> None:
+    """A button for each paper; `made` gives the sheet on it, once one is pressed."""
+    name = re.sub(r"[^A-Za-z0-9]+", "-", tag).strip("-")[:60] or "unit"
+    with st.container(horizontal=True, gap="small", key=f"{key}_print"):
+        for paper, called in PAPERS.items():
+
+            def sheet(paper: str = paper) -> bytes:
+                return made(paper)
+
+            file = f"{name}-sheet-{paper}.pdf"
+            st.download_button(
+                f"{label} (PDF, {called})", sheet, file, "application/pdf", key=f"{key}_{paper}", on_click="ignore"
+            )
+
+
+def print_of_register(key: str, model: calib.Multiplier, tag: str, contributor: str) -> None:
+    """The buttons for a known unit, or one on the bench, of the register that is open."""
+
+    def made(paper: str) -> bytes:
+        with context.register() as register:
+            return calib.unit_sheet(register, tag, contributor, paper, model, context.LEVEL)
+
+    print_buttons(key, tag, made)
+
+
+def print_of_estimate(
+    key: str,
+    opened: context.Opened,
+    model: calib.Multiplier,
+    answered: tuple[calib.UnknownUnit, calib.UnitEstimate, Metered],
+) -> None:
+    """The buttons for an answer at hand, nothing of which is kept."""
+    record, estimate, metered = answered
+    behind = Behind.of(opened.place, opened.simulated, "typed", model)
+    print_buttons(key, record.unit, lambda paper: of_answer(record, estimate, behind, metered).pdf(paper))
+
+
+def print_of_plan(opened: context.Opened, model: calib.Multiplier, plan: calib.RewindPlan, was: AsItWas | None) -> None:
+    """The buttons for the winding sheet of a plan."""
+    behind = Behind.of(opened.place, opened.simulated, "typed", model)
+    label = context.SAID["rewind"]["sheet"]
+    print_buttons("rewind_sheet", "winding", lambda paper: calib.winding_sheet(plan, behind, was, paper), label)
