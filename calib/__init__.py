@@ -64,10 +64,7 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         HeaterReading as HeaterReading,
         heater_currents as heater_currents,
     )
-    from calib.estimate.line import (
-        LineNow as LineNow,
-        line_now as line_now,
-    )
+    from calib.estimate.line import LineNow as LineNow, line_now as line_now
     from calib.estimate.old_winding import (
         AsItWas as AsItWas,
         AsWound as AsWound,
@@ -137,9 +134,6 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
         carry as carry,
         set_up_lakehouse as set_up_lakehouse,
     )
-    from calib.register.practice import (
-        practice_register as practice_register,
-    )
     from calib.register.records import (
         KnownUnit as KnownUnit,
         UnknownUnit as UnknownUnit,
@@ -148,6 +142,7 @@ if TYPE_CHECKING:  # the same names for those who read types without running any
     from calib.register.register import (
         Register as Register,
         default_register_path as default_register_path,
+        practice_register as practice_register,
     )
     from calib.register.safekeeping import (
         RegisterCheck as RegisterCheck,
@@ -191,10 +186,9 @@ _HOMES = {
     "calib.register.improbable": ("improbabilities",),
     "calib.register.members": ("members", "set_member"),
     "calib.register.moving": ("Carried", "carry", "set_up_lakehouse"),
-    "calib.register.practice": ("practice_register",),
     "calib.register.tables": ("read_known", "read_unknown"),
     "calib.register.trouble": ("patience",),
-    "calib.register.register": ("Register", "default_register_path"),
+    "calib.register.register": ("Register", "default_register_path", "practice_register"),
     "calib.register.safekeeping": ("RegisterCheck", "check_register", "restore_register"),
     "calib.review": ("Doubt", "Review", "review_of", "review_register"),
     "calib.fitting.result": ("Multiplier", "fit", "fit_table"),

@@ -17,11 +17,10 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
-from calib.register.attached_bundle import Attached, path_of
-from calib.register.attachments import attachment_id, of_record
+from calib.register.attachments import EvidenceFile, attachment_id, of_record
 from calib.register.bench_book import Meter
 from calib.register.bench_units import BenchEntry
-from calib.register.evidence_file import EvidenceFile
+from calib.register.bundle import Attached, path_of
 from calib.register.frame import frame_of
 from calib.register.merge import Bundle, read_bundle
 from calib.register.records import KnownUnit, UnknownUnit

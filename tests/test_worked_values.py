@@ -14,18 +14,18 @@ from pathlib import Path
 import pytest
 
 from calib import bench, leads, supply
-from calib.estimate import heat_run, unloaded, warming
+from calib.estimate import cooling, heat_run, warming
 from calib.supply.steady_state import steady_state
 
 with Path(__file__).with_name("worked_values.csv").open(encoding="utf-8", newline="") as lines:
     ROWS = list(csv.DictReader(lines))
 KNOWN = {"bench": bench, "leads": leads, "supply": supply, "steady_state": steady_state, "math": math}
-KNOWN |= {"heat_run": heat_run, "warming": warming, "unloaded": unloaded}
+KNOWN |= {"heat_run": heat_run, "warming": warming, "cooling": cooling}
 
 
 @pytest.mark.parametrize("row", ROWS, ids=[f"{row['id']} {row['result']}" for row in ROWS])
 def test_a_worked_value_comes_out_as_printed(row, printed):
-    assert re.search(r"\b(bench|leads|supply|heat_run|warming|unloaded)\.\w|\bsteady_state\(", row["equation"]), (
+    assert re.search(r"\b(bench|leads|supply|heat_run|warming|cooling)\.\w|\bsteady_state\(", row["equation"]), (
         "no function of a wing"
     )
     inputs = eval(f"dict({row['inputs']})", {})

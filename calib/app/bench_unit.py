@@ -18,7 +18,8 @@ from calib.paths import data
 from calib.register.fields import FIELDS
 from calib.register.revisions import PUT_BACK
 from calib.session import fields as measured
-from calib.session.bench_steps import (
+from calib.session.on_the_bench import (
+    SAID,
     demand_figures,
     history_of,
     known_of,
@@ -28,7 +29,6 @@ from calib.session.bench_steps import (
     side_by_side,
     told_of,
 )
-from calib.session.on_the_bench import SAID
 
 if TYPE_CHECKING:
     from calib.session.bench_unit import UnitNow

@@ -18,8 +18,16 @@ from calib import words
 from calib.app import context
 from calib.estimate.old_winding import AsItWas
 from calib.paper import Behind, of_answer
-from calib.register.attachments import Attachment, Owner
-from calib.register.evidence_file import FACTS, KEPT, MOST_BYTES, evidence_of, length_in_words, type_in_words
+from calib.register.attachments import (
+    FACTS,
+    KEPT,
+    MOST_BYTES,
+    Attachment,
+    Owner,
+    evidence_of,
+    length_in_words,
+    type_in_words,
+)
 from calib.register.merge import Bundle, read_bundle, unzipped
 from calib.register.tables import columns_explained, template
 from calib.session.interpret import refuse_stopped

@@ -20,8 +20,7 @@ from calib.session.interpret import Session, is_done, said_of
 from calib.session.protocol import LIVE, STEPS, said
 from calib.session.steps import TIED, StepRead, symbols
 from calib.session.steps.cold import Plan, gentle
-from calib.session.steps.ratio import allowed
-from calib.session.steps.resistance import heater_name
+from calib.session.steps.windings import allowed, heater_name
 
 if TYPE_CHECKING:
     from calib import Meter

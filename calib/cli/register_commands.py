@@ -316,8 +316,7 @@ ACTS = {"--file": "file", "--write-out": "write_out", "--take-off": "take_off"}
 
 def run_attach(asked: argparse.Namespace) -> None:
     """Attach a file, or list, write out or take off what is attached."""
-    from calib.register.attachments import of_record
-    from calib.register.evidence_file import read_evidence
+    from calib.register.attachments import of_record, read_evidence
     from calib.register.fields import line
     from calib.register.register import Register
 
@@ -418,18 +417,18 @@ def _unit(asked: argparse.Namespace) -> str:
 
 
 def _kind(media: str) -> str:
-    from calib.register.evidence_file import type_in_words
+    from calib.register.attachments import type_in_words
 
     return type_in_words(media)
 
 
 def _size(count: int) -> str:
-    from calib.register.evidence_file import length_in_words
+    from calib.register.attachments import length_in_words
 
     return length_in_words(count)
 
 
 def _warn() -> None:
-    from calib.register.evidence_file import FACTS
+    from calib.register.attachments import FACTS
 
     note(str(FACTS["says"]["pdf"]))

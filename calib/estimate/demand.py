@@ -1,6 +1,6 @@
 """Does a unit feed a set: what the set draws against what the unit can give, and what its supply then does.
 
-How the supply works is calib.estimate.supply_works'. The odds carry the spread of the rating and of the demand.
+How the supply works is calib.estimate.set_supply'. The odds carry the spread of the rating and of the demand.
 """
 
 from __future__ import annotations
@@ -15,10 +15,8 @@ import numpy as np
 from calib.errors import Fault, InputError
 from calib.estimate.heater_side import HeaterSide, heater_side
 from calib.estimate.heaters import HeaterReading
-from calib.estimate.mains_side import MainsSide, mains_side
-from calib.estimate.set_side import SetSide
-from calib.estimate.set_supply import SetSupply
-from calib.estimate.supply_works import HV_OVER_PRIMARY, Works, source_of, works_of
+from calib.estimate.line import MainsSide, mains_side
+from calib.estimate.set_supply import HV_OVER_PRIMARY, SetSide, SetSupply, Works, source_of, works_of
 from calib.fitting.features import PRIMARY
 from calib.fitting.mixture import same_digits
 from calib.fitting.predictive import Prediction, check_level
@@ -27,8 +25,7 @@ from calib.paths import data
 from calib.supply.duty import AT_LIMIT, BROKEN, KEPT, NOT_TOLD, Judged
 from calib.supply.loads import Drawn, LineUp
 from calib.supply.mending import Mending
-from calib.supply.section import FilterSection
-from calib.supply.steady_state import SupplyState
+from calib.supply.steady_state import FilterSection, SupplyState
 
 if TYPE_CHECKING:
     import pandas as pd

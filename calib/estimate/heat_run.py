@@ -25,8 +25,18 @@ from calib.bench.uncertainty import (
     with_u,
 )
 from calib.errors import Code, Fault, InputError
-from calib.estimate.cooling import LEAST_READINGS, Cooling, back_to_switch_off, slip_between
-from calib.estimate.unloaded import CONSTANT, FREE, IDLE, IronLoss, idle_faults, iron_loss
+from calib.estimate.cooling import (
+    CONSTANT,
+    FREE,
+    IDLE,
+    LEAST_READINGS,
+    Cooling,
+    IronLoss,
+    back_to_switch_off,
+    idle_faults,
+    iron_loss,
+    slip_between,
+)
 from calib.paths import data
 from calib.register.fields import facts_of, faults_of
 

@@ -16,9 +16,8 @@ from calib.bench.ratio_test import usual_heater_v
 from calib.bench.resistance import REFERENCE_C
 from calib.errors import Fault, InputError
 from calib.estimate.heaters import HeaterEstimate, HeaterReading, heaters_of_unit
-from calib.estimate.mains_side import lines_of, primary_at
-from calib.estimate.set_supply import SetSupply
-from calib.estimate.supply_works import LINE_HALF_WIDTH, WARM, Source
+from calib.estimate.line import lines_of, primary_at
+from calib.estimate.set_supply import LINE_HALF_WIDTH, WARM, SetSupply, Source
 from calib.fitting.predictive import Prediction
 from calib.paths import data
 from calib.supply.budget import HeatBudget, Resistor, Winding, dropping, heat_budget, heater_at_load

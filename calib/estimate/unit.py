@@ -12,7 +12,7 @@ from scipy.special import ndtri
 from calib.estimate import working
 from calib.estimate.core_rating import CoreOpinion, core_of_unit
 from calib.estimate.heaters import HeaterAnswer, HeaterReading, heaters_of_unit
-from calib.estimate.narrowing import narrowing
+from calib.estimate.working import narrowing
 from calib.fitting import Multiplier, Prediction, RatedCurrent
 from calib.fitting.features import (
     CENTRE_V_OVER_R,
@@ -28,8 +28,7 @@ from calib.fitting.features import (
 )
 from calib.fitting.gross_errors import NAMES, SUSPECT_BELOW, SWAPPED, Weighed, plausible
 from calib.fitting.model import GRADES
-from calib.fitting.predictive import density, one_unit
-from calib.fitting.predictors import NAMED, predictors
+from calib.fitting.predictive import NAMED, density, one_unit, predictors
 from calib.fitting.tables import estimates, repaired, sheets_of
 from calib.paths import data
 from calib.register.frame import record_of
@@ -116,7 +115,7 @@ class UnitEstimate:
     improbable : tuple of Unlikely
         Readings that are worth a second look by themselves: column and why, with what was probably meant.
     narrowing : pandas.DataFrame
-        What each reading took off the interval, see :func:`calib.estimate.narrowing.narrowing`; no row where the
+        What each reading took off the interval, see :func:`calib.estimate.working.narrowing`; no row where the
         currents are withheld, or only one set of readings speaks.
     """
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal, cast, get_args, get_origin, get_
 import numpy as np
 
 from calib.errors import InputError
-from calib.fitting import conflicts, report, tables, validation
+from calib.fitting import report, tables, validation
 from calib.fitting.features import Features, features_of, one_each
 from calib.fitting.imputation import impute
 from calib.fitting.mixture import same_digits, soundness, unsettled
@@ -141,7 +141,7 @@ class Multiplier(Fitted):
         kind (level, slope, noise, maker, bench, doubts), name, found and expected, tail (probability of so much where
         nothing contradicts), said: a sentence of it.
         """
-        return conflicts.frame_of(self)
+        return report.frame_of(self)
 
     def line(self, rectifier: str, filter: str, level: float, areas: np.ndarray) -> pd.DataFrame:
         """Multiplier over core area for one supply: mean with confidence band, and the band of single units."""

@@ -20,8 +20,7 @@ from calib.fitting.features import (
 )
 from calib.fitting.gross_errors import DOUBTFUL_BELOW, ERROR_NAMES, NAMES, SLIPS, SUSPECT_BELOW, plausible
 from calib.fitting.model import DRIFT_SD
-from calib.fitting.predictive import Fitted, Prediction, RatedCurrent, check_level
-from calib.fitting.predictors import predictors, unused
+from calib.fitting.predictive import Fitted, Prediction, RatedCurrent, check_level, predictors, unused
 from calib.fitting.prior import MAIN, MAKER_SD
 from calib.register.improbable import improbable_rows
 from calib.supply.form_factor import FORM_FACTOR

@@ -11,9 +11,8 @@ from itertools import combinations
 
 from calib.bench.ratio_test import HAZARDOUS_LIVE_V, HIGHEST_RESISTANCE, feed
 from calib.leads.checks import Contradiction, Winding
-from calib.leads.graph import Parts
 from calib.leads.order import OPEN_COST
-from calib.leads.readings import named, ohms, pair_name, say
+from calib.leads.readings import Parts, named, ohms, pair_name, say
 from calib.leads.roles import HV, PRIMARY, Roles, colour_of, too_high
 
 KICK = say("caution", "kick")

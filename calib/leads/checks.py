@@ -16,9 +16,8 @@ from typing import Any
 
 import numpy as np
 
-from calib.leads.graph import Clash, Parts
 from calib.leads.order import BEND, OPEN_COST, LineFit, Placed, Spans, place, solve_line, u_between
-from calib.leads.readings import LeadReading, named, ohms, pair_name, path_sum, say
+from calib.leads.readings import Clash, LeadReading, Parts, named, ohms, pair_name, path_sum, say
 
 # A check fails beyond so many standard uncertainties of its sum; with more checks than one the limit is widened so
 # that a sound set fails no oftener than a single check does.

@@ -18,8 +18,7 @@ from calib.bench.uncertainty import LEAD_NULL_U_OHM, ORDINARY_OHMMETER, MeterCla
 from calib.errors import not_negative, within
 from calib.leads.advice import NextStep, State, leakage, next_step, order_note, remarks
 from calib.leads.checks import Contradiction, Winding, disputes, solve_windings
-from calib.leads.graph import parts_of
-from calib.leads.readings import LeadReading, checked, less_null, named, ohms, say, sentence, short
+from calib.leads.readings import LeadReading, checked, less_null, named, ohms, parts_of, say, sentence, short
 from calib.leads.roles import OTHER_WEIGHT, PROBABLE, RoleFacts, Roles, colour_hint, colour_note
 from calib.paths import data
 

@@ -18,8 +18,7 @@ from itertools import combinations
 
 from calib.bench.faults import HIGHEST_HALF_RATIO
 from calib.errors import Quantity, positive
-from calib.leads.graph import LEAKAGE_OHM
-from calib.leads.readings import named, ohms, say
+from calib.leads.readings import LEAKAGE_OHM, named, ohms, say
 from calib.paths import shipped_rows
 
 HV, PRIMARY, AUXILIARY, HEATER = FAMILIES = ("high voltage", "primary", "bias or auxiliary", "heater")

@@ -15,16 +15,16 @@ from calib.errors import InputError, visible
 from calib.estimate.unit import CAUTIONS
 from calib.estimate.working import of_record as working_of_record
 from calib.paper import blocks
-from calib.paper.kept import of_kept
+from calib.paper.blocks import of_kept
 from calib.paper.layout import SAYS, Block, Photograph, UnitSheet
 from calib.register.attachments import of_record as owner_of
 from calib.register.fields import FIELDS
 from calib.register.frame import frame_of
 from calib.register.lakehouse import Lakehouse, place_of
 from calib.register.records import columns, standing
-from calib.session.bench_steps import of_bench as bench_owner
 from calib.session.bench_unit import UnitNow, answered, units_of
 from calib.session.interpret import stops_on_the_bench
+from calib.session.on_the_bench import of_bench as bench_owner
 from calib.session.steps import symbols
 
 if TYPE_CHECKING:

@@ -21,12 +21,14 @@ from zipfile import BadZipFile, ZipFile
 import numpy as np
 
 from calib.errors import SHOWN, Code, Fault, InputError, visible
-from calib.register.attached_bundle import (
+from calib.register.bundle import (
     FOLDER,
+    HEADS,
     TABLE,
     Attached,
     coming,
     files_in,
+    head_of,
     is_file,
     merge_attached,
     place_in_bundle,
@@ -35,7 +37,6 @@ from calib.register.attached_bundle import (
 )
 from calib.register.fields import is_blank
 from calib.register.frame import frame_of
-from calib.register.noted import HEADS, head_of
 from calib.register.package import NAMES, TITLES
 from calib.register.records import KnownUnit, columns, fields
 from calib.register.revisions import RECORDS, brought, count

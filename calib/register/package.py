@@ -15,9 +15,8 @@ from uuid import uuid4
 from filelock import FileLock, Timeout
 
 from calib.errors import CannotError, InputError
-from calib.register.attached_bundle import FOLDER, TABLE, Attached, is_file, resources
+from calib.register.bundle import ATTACHED_HEADS, FOLDER, HEADS, TABLE, Attached, is_file, resources
 from calib.register.fields import FieldFacts
-from calib.register.noted import ATTACHED_HEADS, HEADS
 from calib.register.records import KnownUnit, Unit, fields
 from calib.register.tables import DESCRIPTOR, FOR_FORMULA, descriptor_of, odd_kind, sha256_of
 

@@ -10,11 +10,10 @@ From readings as the meters showed them to the record that is estimated::
     estimate = calib.estimate_unit(model, session.unit(), heaters=session.heaters)
 """
 
-from calib.session.bench_steps import known_of, make_known, of_bench, side_by_side
 from calib.session.bench_unit import UnitNow, kept_demand, kept_estimate, kept_heat_run, unit_on_the_bench
 from calib.session.fields import Field, Part, Rows, Step
 from calib.session.interpret import Session, found_leads, interpret
-from calib.session.on_the_bench import Bench, BenchUnit, on_the_bench
+from calib.session.on_the_bench import Bench, BenchUnit, known_of, make_known, of_bench, on_the_bench, side_by_side
 from calib.session.protocol import Protocol, protocol
 from calib.session.sheet import bench_sheet
 from calib.session.steps import Fact, StepRead

@@ -20,8 +20,7 @@ from calib.session.meters import Metered
 from calib.session.protocol import BY_NAME, HEATERS, STEPS, translated
 from calib.session.readings import FIELD_OF, METALS, Understood, asked_by_ratio, recorded
 from calib.session.steps import Fact, StepRead, cold, core, nominal, one_line, symbols, u_pct
-from calib.session.steps.ratio import ratio
-from calib.session.steps.resistance import HALF_1, HALF_2, heater_name, resistance
+from calib.session.steps.windings import HALF_1, HALF_2, heater_name, ratio, resistance
 
 if TYPE_CHECKING:
     import pandas as pd

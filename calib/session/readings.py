@@ -20,7 +20,7 @@ from calib.register.frame import frame_of
 from calib.register.records import HALVES
 from calib.session import meters as m
 from calib.session.fields import Numbers, doubted, read, refused, symbols_of
-from calib.session.steps import resistance
+from calib.session.steps import windings
 from calib.session.steps.core import SCRAPLESS, sheets_said, wire_column
 
 if TYPE_CHECKING:
@@ -389,7 +389,7 @@ def rest_warning(entries: Mapping[str, Any]) -> str:
     """What to say where the winding cannot have the room's temperature yet; blank where it can, or nothing is known."""
     entries = numbers_of(entries).kept
     tongue = entries.get("tongue") if entries.get("core_by") != AREA else None
-    return resistance.rest_warning(entries.get("rest_h"), tongue, metal_of(entries))
+    return windings.rest_warning(entries.get("rest_h"), tongue, metal_of(entries))
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,10 @@ _NAMES = {
         *("fuse_ma", "glow_regulator", "heat_budget", "heater_at_load", "in_series", "inrush", "preferred_ohm"),
         "primary_current",
     ),
-    "steady_state": ("SupplyState", "critical_inductance", "load_line", "state_of", "steady_state"),
-    "section": ("FilterSection", "filter_section", "resonance_hz", "ripple_hz"),
+    "steady_state": (
+        *("FilterSection", "SupplyState", "critical_inductance", "filter_section", "load_line", "resonance_hz"),
+        *("ripple_hz", "state_of", "steady_state"),
+    ),
     "mending": ("Mending", "mendings"),
     "parameters": ("Settings",),
     "duty": ("Duty", "rectifier_duty"),

@@ -14,8 +14,7 @@ import numpy as np
 
 from calib.supply.budget import fuse_ma
 from calib.supply.parameters import Settings
-from calib.supply.section import RESONANCE_BELOW, resonance_hz, ripple_hz
-from calib.supply.steady_state import CRITICAL, SupplyState
+from calib.supply.steady_state import CRITICAL, RESONANCE_BELOW, SupplyState, resonance_hz, ripple_hz
 from calib.supply.valves import Valve
 
 if TYPE_CHECKING:

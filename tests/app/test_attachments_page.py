@@ -11,8 +11,7 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from calib.errors import RegisterError
-from calib.register.attachments import of_record
-from calib.register.evidence_file import evidence_of
+from calib.register.attachments import evidence_of, of_record
 from calib.register.records import KnownUnit
 from calib.register.register import Register
 from tests.app.visits import KNOWN, opened, settle, text_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calib.estimate.narrowing import ADDED
+from calib.estimate.working import ADDED
 from tests.estimate.asking import estimated
 from tests.fitting.making import practice_fit, unknown
 

@@ -15,8 +15,7 @@ import calib
 from calib.cli.main import main
 from calib.errors import CannotError, InputError, RegisterError
 from calib.register import lakehouse
-from calib.register.attachments import of_record
-from calib.register.evidence_file import evidence_of
+from calib.register.attachments import evidence_of, of_record
 from calib.register.lakehouse import Lakehouse
 from calib.register.register import Register
 from calib.register.safekeeping import check_register

@@ -19,8 +19,7 @@ from streamlit.testing.v1 import AppTest
 import calib
 from calib import paper
 from calib.app import context, files
-from calib.register.attachments import of_record
-from calib.register.evidence_file import evidence_of
+from calib.register.attachments import evidence_of, of_record
 from calib.session import interpret, kept_demand, kept_estimate, kept_heat_run, unit_on_the_bench
 from calib.session.protocol import practice_entries
 from tests.app.hostile import NAMES

@@ -6,7 +6,7 @@ import csv
 import io
 import json
 
-from calib.register.noted import HEADS
+from calib.register.bundle import HEADS
 from calib.register.package import descriptor
 from calib.register.records import KnownUnit, columns, record_id
 from calib.register.tables import sha256_of

@@ -13,8 +13,7 @@ import frictionless
 import pytest
 
 from calib.errors import InputError
-from calib.register.attachments import of_record
-from calib.register.evidence_file import MOST_BYTES, EvidenceFile, evidence_of
+from calib.register.attachments import MOST_BYTES, EvidenceFile, evidence_of, of_record
 from calib.register.merge import read_bundle, unzipped
 from calib.register.records import KnownUnit
 from calib.register.register import Register

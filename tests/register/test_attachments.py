@@ -10,8 +10,7 @@ import pytest
 
 from calib.errors import InputError, RegisterError
 from calib.register import attachments
-from calib.register.attachments import PART, Owner, of_record
-from calib.register.evidence_file import EvidenceFile, evidence_of
+from calib.register.attachments import PART, EvidenceFile, Owner, evidence_of, of_record
 from calib.register.records import KnownUnit
 from calib.register.register import Register
 from calib.register.safekeeping import check_register, restore_register

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 
 from calib.errors import InputError
-from calib.register.evidence_file import MOST_BYTES, evidence_of, fault_of, plain_name, read_evidence
+from calib.register.attachments import MOST_BYTES, evidence_of, fault_of, plain_name, read_evidence
 
 PDF = b"%PDF-1.4\n1 0 obj<</Type/Catalog>>endobj\ntrailer<</Root 1 0 R>>\n%%EOF\n"
 

@@ -13,9 +13,8 @@ import pytest
 
 from calib.errors import RegisterError
 from calib.register import gate
-from calib.register.practice import practice_register
 from calib.register.records import KnownUnit
-from calib.register.register import Register
+from calib.register.register import Register, practice_register
 from tests.warm import Begun
 
 ADD = """
@@ -36,7 +35,7 @@ with session(Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(60)
 """
-PRACTICE = "import sys; from calib.register.practice import practice_register as p; print(p(sys.argv[1]).count())"
+PRACTICE = "import sys; from calib.register.register import practice_register as p; print(p(sys.argv[1]).count())"
 
 
 def adder(path: Path, contributor: str, count: int, typed: dict[str, str]) -> Begun:

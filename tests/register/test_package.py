@@ -12,9 +12,8 @@ import pytest
 
 from calib.errors import InputError
 from calib.register.frame import frame_of
-from calib.register.practice import practice_register
 from calib.register.records import KnownUnit, columns
-from calib.register.register import Register
+from calib.register.register import Register, practice_register
 from calib.register.tables import read_known
 from tests.register.conftest import TYPED
 

@@ -11,14 +11,13 @@ import duckdb
 import pandas as pd
 import pytest
 
-import calib.register.practice
+import calib.register.register
 from calib.errors import InputError, RegisterError
 from calib.paths import shipped
 from calib.register.file import make
 from calib.register.frame import checked, frame_of
-from calib.register.practice import practice_register
 from calib.register.records import KnownUnit, columns, record_id
-from calib.register.register import ImportReport, Register, default_register_path
+from calib.register.register import ImportReport, Register, default_register_path, practice_register
 from calib.register.revisions import changes
 from calib.register.tables import read_known
 
@@ -379,14 +378,14 @@ def test_a_practice_register_of_an_earlier_version_is_renewed_and_keeps_what_its
     own.withdraw(*tags[2])
     own.amend(own.record(*tags[3]).model_copy(update={"notes": "looked at"}))
     for _ in range(2):
-        monkeypatch.setattr(calib.register.practice, "_RENEWED", set())
+        monkeypatch.setattr(calib.register.register, "_RENEWED", set())
         known = practice_register(own.path).known().set_index(["contributor", "unit"])
         assert {*known.index} == {*tags, (typed["contributor"], "mine")} - {tags[2]}
         assert known.loc[tags[3], "notes"] == "looked at"
         assert known.loc[tags[:2], "hv_resistance_ohm"].tolist() == come["hv_resistance_ohm"].tolist()[:2]
         assert len(own.revisions()) == len(before) + 3 + 3
     own.withdraw(*tags[0])
-    monkeypatch.setattr(calib.register.practice, "_RENEWED", set())
+    monkeypatch.setattr(calib.register.register, "_RENEWED", set())
     assert tags[0] not in {*practice_register(own.path).known().set_index(["contributor", "unit"]).index}
 
 

@@ -14,8 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.supply.parameters import Settings
-from calib.supply.section import filter_section
-from calib.supply.steady_state import state_of
+from calib.supply.steady_state import filter_section, state_of
 from calib.supply.valves import rectifier_valve
 
 LEAKAGE_OVER_PRIMARY = 2.6 / 5.36  # reactance over resistance of the primary; as much again on the other side

@@ -7,10 +7,9 @@ from pathlib import Path
 import pytest
 
 import calib
-from calib.register.attachments import of_record
-from calib.register.evidence_file import EvidenceFile
+from calib.register.attachments import EvidenceFile, of_record
 from calib.session import UnitNow, kept_estimate, known_of, make_known, of_bench, side_by_side, unit_on_the_bench
-from calib.session.bench_steps import history_of, in_full
+from calib.session.on_the_bench import history_of, in_full
 from tests.fitting.making import practice_fit
 from tests.session.test_on_the_bench import QUARRY, STOPPED, UNIT, demanded, run
 

@@ -16,7 +16,7 @@ from calib.session import readings
 from calib.session.interpret import found_leads, interpret, is_done, with_leads
 from calib.session.protocol import STEPS
 from calib.session.steps import Fact, symbols
-from calib.session.steps.ratio import allowed
+from calib.session.steps.windings import allowed
 from tests.app.bench_visits import SESSION, with_more
 from tests.counts import share
 

@@ -6,8 +6,7 @@ import math
 
 import pytest
 
-from calib.supply.section import filter_section, resonance_hz
-from calib.supply.steady_state import SupplyState, steady_state
+from calib.supply.steady_state import SupplyState, filter_section, resonance_hz, steady_state
 from tests.counts import WHOLE, share
 from tests.scenes.whole_sets import SETS, marched, solved
 

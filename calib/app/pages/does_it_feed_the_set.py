@@ -16,7 +16,7 @@ from calib.errors import InputError
 from calib.paths import data
 from calib.register.fields import facts_of
 from calib.session import fields as measured, readings as r
-from calib.session.bench_steps import figures_of_set
+from calib.session.on_the_bench import figures_of_set
 from calib.supply.duty import NAMES, Judged
 from calib.supply.loads import FIELDS, OF_REGULATOR, USES, LineUp, load_rows
 

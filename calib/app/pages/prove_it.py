@@ -18,9 +18,9 @@ from calib.app import context, forms, session_state, session_state as session
 from calib.app.pages.what_can_it_give import unit_entries
 from calib.bench.uncertainty import WINDING_TEMP_HALF_WIDTH_K, rectangular
 from calib.errors import Fault, InputError
+from calib.estimate.cooling import IDLE
 from calib.estimate.heat_run import HEAT, HeatRun, HeatRunResult, heat_run
 from calib.estimate.unit import beside_heat_run
-from calib.estimate.unloaded import IDLE
 from calib.estimate.warming import Entry, entries_by_ohms, forecast_rise, run_plan
 from calib.paths import data
 from calib.register.records import standing
