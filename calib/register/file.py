@@ -170,13 +170,14 @@ def schema_of(con: duckdb.DuckDBPyConnection, path: Path | Lakehouse) -> int:
     RegisterError
         It is no register, or one of a newer calib.
     """
-    if not {"about", "revisions", "schema_steps"} <= tables(con):
+    state = _state_of(path)
+    looked_through = state is not None and state == _OURS.get(path)
+    if not looked_through and not {"about", "revisions", "schema_steps"} <= tables(con):
         raise RegisterError(f"{path}: it is a database but no register; name a register")
-    done = applied(con)
+    done = _last_step(con)
     if done > len(steps()):
         raise RegisterError(f"{path}: a newer version of calib wrote it (schema {done}); bring calib up to date")
-    state = _state_of(path)
-    if (state is None or state != _OURS.get(path)) and (strange := stranger(con, steps()[:done])):
+    if not looked_through and (strange := stranger(con, steps()[:done])):
         raise RegisterError(f"{path}: it {visible(strange, 100)}; {NOT_OURS}")
     _OURS[path] = state if done == len(steps()) else None
     return done
@@ -351,7 +352,8 @@ def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> duckdb.Duck
         attach(con, new, "register", NEW_FILE)
         con.execute("USE register")
         with transaction(con):  # one, since of a file that is not whole nothing stays
-            lay_out(con, simulated)
+            make_tables(con)
+            note_kind(con, simulated)
             if first is not None:
                 bring(con, first, "", "")
         con.execute("CHECKPOINT register")
@@ -361,10 +363,14 @@ def _fill(new: Path, simulated: bool, first: pd.DataFrame | None) -> duckdb.Duck
         return con
 
 
-def lay_out(con: duckdb.DuckDBPyConnection, simulated: bool) -> None:
+def make_tables(con: duckdb.DuckDBPyConnection) -> None:
     """Make the tables of a register in an empty database, inside the caller's transaction."""
     for step in steps():
         _apply(con, step)
+
+
+def note_kind(con: duckdb.DuckDBPyConnection, simulated: bool) -> None:
+    """Let tables be a register: say whether its records are simulated."""
     con.execute("INSERT INTO about VALUES (?, ?)", [simulated, datetime.now(UTC).replace(tzinfo=None)])
 
 
@@ -417,8 +423,10 @@ def steps(folder: Path = SCHEMA) -> tuple[Step, ...]:
 
 def applied(con: duckdb.DuckDBPyConnection) -> int:
     """Number of the last step that the open database has had; 0 where it has had none."""
-    if "schema_steps" not in tables(con):
-        return 0
+    return _last_step(con) if "schema_steps" in tables(con) else 0
+
+
+def _last_step(con: duckdb.DuckDBPyConnection) -> int:
     last = con.execute("SELECT max(step) FROM schema_steps").fetchone()
     return int(last[0] or 0) if last else 0
 

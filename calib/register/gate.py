@@ -49,13 +49,12 @@ _IDLE: dict[tuple[int, Path], duckdb.DuckDBPyConnection] = {}
 MOST_IDLE = 2
 
 
-def engine() -> duckdb.DuckDBPyConnection:
+def engine(**options: str) -> duckdb.DuckDBPyConnection:
     """A connection with nothing attached, which never fetches an extension."""
     import duckdb
 
-    con = duckdb.connect(
-        config={"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}  # offline, always
-    )
+    offline = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+    con = duckdb.connect(config={**options, **offline})
     con.execute("SET enable_progress_bar_print = false")  # what takes long would else print among a command's results
     return con
 

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import InputError
-from calib.register.file import lay_out, opened
-from calib.register.gate import tables, transaction
+from calib.register.file import make_tables, note_kind, opened
+from calib.register.gate import rows, tables, transaction
 from calib.register.lakehouse import Lakehouse, place_of
 from calib.register.register import Register
 from calib.register.revisions import refuse_foreign
@@ -85,15 +85,48 @@ def set_up_lakehouse(
         if not place.exists():
             place.set_up(data)
         with place.opened() as con:
-            if not tables(con):
-                with transaction(con):
-                    lay_out(con, simulated)
+            _laid_out(con, simulated)
     register = Register(place, create=False, wait=wait)
     if register.is_simulated != simulated:
         kind = "simulated" if register.is_simulated else "real"
         problem = f"a register of {kind} records is there already"
         raise InputError.one(problem, "name another database", column="ADDRESS", value=str(place), code="kind")
     return register
+
+
+def _laid_out(con: duckdb.DuckDBPyConnection, simulated: bool) -> None:
+    """Make the tables where they are not whole; what is no longer empty then is left as it is.
+
+    DuckLake keeps figures of a table from its first row on, and asks the catalogue for them once. Of a table that never
+    had a row it asks anew, for each column, whenever the table is read or all are listed: so each is given one, which
+    is taken out again before the register is one.
+    """
+    if not tables(con):
+        with transaction(con):
+            make_tables(con)
+            for name, row in _first_rows(con).items():
+                cells = ", ".join(f'{cell} AS "{column}"' for column, cell in row.items())
+                con.execute(f"INSERT INTO {name} BY NAME SELECT {cells}")
+    if con.execute("FROM about").fetchall():
+        return
+    with transaction(con):
+        for name, row in _first_rows(con).items():
+            its_own = " AND ".join(f'"{column}" = {cell}' for column, cell in row.items())
+            con.execute(f"DELETE FROM {name} WHERE {its_own}")
+        if not any(count for name, count in rows(con).items() if name != "schema_steps"):
+            note_kind(con, simulated)
+
+
+def _first_rows(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
+    """For each table that is to hold something, some row of it: SQL of each column's value."""
+    asked = """
+        SELECT table_name, column_name, data_type FROM duckdb_columns() WHERE database_name = 'register' ORDER BY ALL
+    """
+    found: dict[str, dict[str, str]] = {name: {} for name in _carried(con)}
+    for table, column, kind in con.execute(asked).fetchall():
+        if table in found:
+            found[table][column] = f"CAST('{'epoch' if kind in ('DATE', 'TIMESTAMP') else 1}' AS {kind})"
+    return found
 
 
 def carry(source: str | os.PathLike[str], target: str | os.PathLike[str], wait: float = WAIT_S) -> Carried:

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 from uuid import uuid4
 
@@ -202,6 +203,40 @@ def test_a_database_without_a_register_is_said() -> None:
     catalogue.asked(f"CREATE DATABASE {(name := f'empty_{uuid4().hex}')}")
     with pytest.raises(RegisterError, match="there is no register in that database; set it up"):
         Register(catalogue.address(name), create=False)
+
+
+def test_a_setting_up_that_was_stopped_is_no_register_until_it_is_gone_on_with(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from calib.register import moving
+
+    catalogue.asked(f"CREATE DATABASE {(name := f'begun_{uuid4().hex}')}")
+    place = catalogue.address(name)
+    with monkeypatch.context() as patch:
+        patch.setattr(moving, "note_kind", None)
+        with pytest.raises(TypeError):
+            calib.set_up_lakehouse(place, tmp_path)
+    with pytest.raises(RegisterError, match="does not say, once, whether its records are simulated"):
+        Register(place, create=False)
+    assert calib.set_up_lakehouse(place, tmp_path).revisions().empty
+    assert calib.set_up_lakehouse(place, tmp_path).add(record()).added == 1
+    found = check_register(place)
+    assert (found.is_sound, sum(found.rows.values())) == (True, 2 + found.rows["schema_steps"])
+    lakehouse.let_go()
+
+
+def test_the_signature_of_an_extension_is_checked_where_this_process_has_not_loaded_it_as_it_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def unsigned() -> object:
+        with closing(lakehouse._engine()) as con:
+            return con.execute("SELECT current_setting('allow_unsigned_extensions')").fetchone()
+
+    monkeypatch.setattr(lakehouse, "_CHECKED", seen := {})
+    assert [unsigned(), unsigned()] == [(False,), (True,)]
+    path = next(iter(seen))
+    seen[path] = (*seen[path][:-1], 0)
+    assert unsigned() == (False,)
 
 
 def test_a_writer_who_waits_too_long_is_told_who_writes(address: str) -> None:
