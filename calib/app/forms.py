@@ -20,6 +20,7 @@ from calib.app import context
 from calib.register.fields import FIELDS
 from calib.session import fields as measured, meters as m, readings as r
 from calib.session.fields import Field
+from calib.session.protocol import said
 
 if TYPE_CHECKING:
     from calib.errors import Fault
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 REMEMBERED, PLACES = "seen_units", "seen_unit_fields"
 YES_NO = {"true": "yes", "false": "no"}
 ACROSS = 2  # fields side by side on a wide window
+AT_ONCE = 4  # choices of a step up to so many are all shown, more fold into a list
 
 
 class Asked(Protocol):
@@ -101,18 +103,23 @@ class Form:
 
     def grid(self, names: Sequence[str]) -> None:
         """Fields side by side, row by row: a phone, where columns stand one below the other, keeps their order."""
-        for at in range(0, len(names), ACROSS):
-            for column, name in zip(st.columns(ACROSS, gap="medium"), names[at : at + ACROSS], strict=False):
+        left = list(names)
+        while left:
+            wide = [name for name in left[:ACROSS] if getattr(self.fields[name], "wide", False)]
+            row = left[: 1 if wide else ACROSS]
+            for column, name in zip(st.columns(1 if row[0] in wide else ACROSS, gap="medium"), row, strict=False):
                 with column:
                     self.ask(name)
+            left = left[len(row) :]
 
     def ask(self, *names: str, **how: Any) -> None:
         """Fields one below the other, each by its definition; `how` as the method for its kind takes it."""
         for name in names:
             asked = self.fields[name]
             if asked.kind == "number":
+                how = {"placeholder": getattr(asked, "placeholder", ""), **how}
                 self.number(name, asked.label, asked.unit, asked.help, **how)
-            elif asked.kind in ("choice", "flag"):
+            elif asked.kind not in ("text", "date"):
                 self.choice(asked, **how)
             else:
                 key, help = f"{self.prefix}{name}", asked.help or None
@@ -138,17 +145,20 @@ class Form:
             self.said(name, label)
 
     def choice(self, asked: Asked, names: Mapping[str, str] | None = None) -> None:
-        """A choice that is empty at first."""
-        names = names or (YES_NO if asked.kind == "flag" else {})
-        st.selectbox(
-            asked.label,
-            asked.choices,
-            index=None,
-            placeholder="choose",
-            format_func=lambda choice: names.get(choice, choice),
-            key=f"{self.prefix}{asked.name}",
-            help=asked.help or None,
-        )
+        """A choice: of a record empty at first; of a step at its first, which says nothing yet, or any of several."""
+        of_step, named = isinstance(asked, Field), names or (YES_NO if asked.kind == "flag" else {})
+        how: dict[str, Any] = {"key": f"{self.prefix}{asked.name}", "help": asked.help or None}
+        how["format_func"] = said if of_step else lambda code: named.get(code, code)
+        if asked.kind == "several":
+            st.multiselect(asked.label, asked.choices, placeholder="choose any", **how)
+        elif of_step and asked.kind == "choice" and len(asked.choices) <= AT_ONCE:
+            st.radio(asked.label, asked.choices, **how)
+        else:
+            if asked.kind == "pick":
+                how |= {"index": None, "placeholder": "choose, or type another", "accept_new_options": True}
+            elif not of_step:
+                how |= {"index": None, "placeholder": "choose"}
+            st.selectbox(asked.label, asked.choices, **how)
         self.said(asked.name, asked.label)
 
     def said(self, name: str, label: str) -> None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
     from calib import Meter
 
 PAGES = Path(__file__).resolve().parent / "pages"
-ACROSS = 2  # fields side by side on a wide window
-AT_ONCE = 4  # choices up to so many are all shown, more fold into a list
 SAYS = context.SAID["session"]
 
 
@@ -158,19 +157,20 @@ def cautions_of(step: Step, understood: Session) -> list[str]:
 
 def _fields(step: Step, understood: Session, meters: Sequence[Meter]) -> None:
     checked = understood.steps[step.name].checked
-    form = Fields(session.key(step.name, ""), checked.aloud, checked.unusual, checked.faults, step.fields)
+    own = {name: _with_meters(step, one, meters) for name, one in step.fields.items() if one.kind == "meter"}
+    form = Fields(session.key(step.name, ""), checked.aloud, checked.unusual, checked.faults, {**step.fields, **own})
     if step.name in LIVE and understood.holding(step.name):
         st.write(SAYS["waits"])
         return
     for part in step.parts:
         with st.expander(part.title) if part.closed else st.container():
-            _part(step, part, form, meters)
+            _part(step, part, form)
             _after(step, part, understood)
             if waits := waits_after(part, understood):
                 st.write(waits)
                 return
             if part.rows:
-                _rows(step, part.rows, form, meters)
+                _rows(step, part.rows, form)
 
 
 def waits_after(part: Part, understood: Session) -> str:
@@ -213,16 +213,16 @@ def _plan(plan: Sequence[Plan]) -> None:
     st.html(table(("test between", "works at, peak", "test with", "so far"), rows, numeric=(1,)))
 
 
-def _part(step: Step, part: Part, form: Fields, meters: Sequence[Meter]) -> None:
+def _part(step: Step, part: Part, form: Fields) -> None:
     """The fields of a part that are asked once."""
     if part.title and not part.closed:
         st.subheader(part.title, anchor=False)
     if part.note:
         st.write(words.plain(part.note))
-    _grid(step, part.fields, form, meters)
+    form.grid(_asked(step, part.fields))
 
 
-def _rows(step: Step, rows: Rows, form: Fields, meters: Sequence[Meter]) -> None:
+def _rows(step: Step, rows: Rows, form: Fields) -> None:
     shown = shown_rows(step, rows)
     for number in range(1, shown + 1):
         name = f"{rows.label} {number}"
@@ -230,7 +230,7 @@ def _rows(step: Step, rows: Rows, form: Fields, meters: Sequence[Meter]) -> None
             name = heater_name(session.of(rows.like[0]), number)
         with st.container(border=True):
             st.markdown(f"**{words.plain(name)}**")
-            _grid(step, rows.named(number), form, meters)
+            form.grid(_asked(step, rows.named(number)))
     if shown < rows.most:
         st.button(
             f"Another: {rows.label.lower()}",
@@ -251,44 +251,18 @@ def shown_rows(step: Step, rows: Rows) -> int:
     return max([rows.shown, *asked, *filled])
 
 
-def _grid(step: Step, fields: Sequence[Field], form: Fields, meters: Sequence[Meter]) -> None:
-    """Fields side by side in twos, so that on a phone they stand in the same order."""
+def _asked(step: Step, fields: Sequence[Field]) -> list[str]:
+    """Those of some fields that are asked as the others of the step stand."""
     mine = session.of(step.name)
-    asked = [field for field in fields if step.asks(field, mine)]
-    while asked:
-        count = 1 if asked[0].wide or (len(asked) > 1 and asked[1].wide) else ACROSS
-        columns = st.columns(1 if asked[0].wide else ACROSS, gap="medium")
-        for column, field in zip(columns, asked[:count], strict=False):
-            with column:
-                _field(step, field, form, meters)
-        asked = asked[count:]
+    return [field.name for field in fields if step.asks(field, mine)]
 
 
-def _field(step: Step, field: Field, form: Fields, meters: Sequence[Meter]) -> None:
-    if field.kind in ("number", "text"):
-        form.ask(field.name, **({"placeholder": field.placeholder} if field.kind == "number" else {}))
-        return
-    place = session.key(step.name, field.name)
-    options = _meters(field, meters, place) if field.kind == "meter" else field.choices
-    how: dict[str, Any] = {"format_func": said, "key": place, "help": field.help or None}
-    if field.kind == "several":
-        st.multiselect(field.label, options, placeholder="choose any", **how)
-    elif field.kind == "pick":
-        how |= {"index": None, "placeholder": "choose, or type another", "accept_new_options": True}
-        st.selectbox(field.label, options, **how)
-    elif field.kind == "choice" and len(options) <= AT_ONCE:
-        st.radio(field.label, options, **how)
-    else:
-        st.selectbox(field.label, options, **how)
-    form.said(field.name, field.label)
-
-
-def _meters(field: Field, meters: Sequence[Meter], place: str) -> list[str]:
-    """The meters to choose from; one that was chosen stays, though the register may not name it now."""
+def _with_meters(step: Step, field: Field, meters: Sequence[Meter]) -> Field:
+    """A field with the meters to choose from; one that was chosen stays, though the register may not name it now."""
     own = [one.label for one in meters if one.reads == field.unit]
-    chosen = st.session_state.get(place)
+    chosen = st.session_state.get(session.key(step.name, field.name))
     options = [field.choices[0], *own, *field.choices[1:]]
-    return options if chosen in (None, *options) else [*options, str(chosen)]
+    return replace(field, choices=(*options, *([] if chosen in (None, *options) else [str(chosen)])))
 
 
 def steering(step: Step) -> None:
