@@ -36,6 +36,11 @@ FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-dev-shm-u
 FLAGS += ("--disable-background-networking", "--disable-component-update", "--disable-sync")
 # On the address of a page other than the home page the server's own script first asks for these two in the wrong place.
 HARMLESS = ("/_stcore/health", "/_stcore/host-config")
+# A button asks for its file as it is drawn. On a slow machine the next run has put another in its place by then. What a
+# button gives when it is pressed is taken in the tests, and a file that is not there fails them.
+OUTRUN = re.compile(
+    r"Failed to load .*404.*/media/\S+[.](csv|json|pdf|zip)\)|Client Error: Download Button source error"
+)
 
 
 @pytest.fixture(scope="session")
@@ -149,8 +154,9 @@ class Visit:
 
     def _heard(self, message: ConsoleMessage) -> None:
         place = message.location.get("url", "")
-        if message.type == "error" and not place.endswith(HARMLESS):
-            self.trouble.append(f"{message.text} ({place})")
+        told = f"{message.text} ({place})"
+        if message.type == "error" and not place.endswith(HARMLESS) and not OUTRUN.match(told):
+            self.trouble.append(told)
 
     def _asked(self, url: str) -> None:
         parts = urlsplit(url)
