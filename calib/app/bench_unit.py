@@ -192,9 +192,18 @@ def _demand(one: UnitNow) -> None:
         st.warning(words.plain(words.sentence(f"{each.get('limit')}: {each.get('remedy') or 'broken'}")))
     if one.record is not None and st.button(SAYS["again"], key="bench_demand_again", help=SAYS["again_help"]):
         source = SAYS["source"].format(tag=one.kept.tag)
-        take_up({**one.record.values()}, source, one.session.session_id if one.session else "")
+        take_up({**one.record.values()}, source, one.session.session_id if one.session else "", _windings(one))
         _put_set(demand)
         st.switch_page(PAGES / "does_it_feed_the_set.py")
+
+
+def _windings(one: UnitNow) -> tuple[calib.HeaterReading, ...]:
+    """Its heater windings; none where those that were kept cannot be read any more."""
+    try:
+        return one.heaters
+    except calib.InputError as error:
+        context.keep_notice(f"{error}.")
+        return ()
 
 
 def _put_set(demand: calib.KeptDemand) -> None:

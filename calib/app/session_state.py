@@ -368,9 +368,13 @@ def keep_estimate(opened: context.Opened, model: Any, record: calib.UnknownUnit,
 
 
 def keep_demand(
-    opened: context.Opened, model: Any, unit: pd.DataFrame, found: calib.Demand, asked: tuple[Any, calib.SetSupply]
+    opened: context.Opened,
+    model: Any,
+    unit: pd.DataFrame,
+    found: calib.Demand,
+    asked: tuple[Any, calib.SetSupply, Sequence[calib.HeaterReading]],
 ) -> None:
-    """Offer to keep whether a unit feeds a set; `asked` is the line-up and the supply of the set."""
+    """Offer to keep whether a unit feeds a set; `asked` is the set's line-up and supply, and the heater windings."""
     record = _record(unit)
     made = kept_demand(model, found, *asked)
     _offer(opened, "demand", record, calib.BenchEntry(readings=record, demand=made))

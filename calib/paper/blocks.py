@@ -270,8 +270,8 @@ def asked_again(now: UnitNow, model: Multiplier, level: float) -> Demand | None:
     if now.kept.demand is None or now.record is None:
         return None
     with suppress(InputError):
-        heaters = {"": now.read.heaters if now.read and now.read.heaters else ()}
-        found: Demand = calib.demand_of(model, now.record, *set_of(now.kept.demand), level, heaters)[0]
+        asked, heaters = set_of(now.kept.demand), {"": now.heaters}
+        found: Demand = calib.demand_of(model, now.record, *asked, level, heaters)[0]
         return found
     return None
 

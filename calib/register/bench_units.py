@@ -130,6 +130,8 @@ class KeptDemand(_Answer):
         The set's supply, as `calib.SetSupply` takes it; what was not told is left out.
     answer : dict
         Under the keys of the JSON of `calib demand`.
+    windings : tuple of dict
+        The unit's heater windings that were told with it, as `calib.HeaterReading` takes them.
     """
 
     fit: str
@@ -137,6 +139,7 @@ class KeptDemand(_Answer):
     loads: tuple[dict[str, str], ...]
     supply: Json
     answer: Json
+    windings: tuple[Json, ...] = ()
 
     def _number(self, name: str) -> float | None:
         value = self.answer.get(name)

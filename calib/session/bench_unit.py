@@ -25,7 +25,18 @@ from calib.session.meters import meters_of
 from calib.session.protocol import translated
 
 if TYPE_CHECKING:
-    from calib import BenchSession, Demand, HeatRunResult, LineUp, Meter, Multiplier, Register, SetSupply, UnknownUnit
+    from calib import (
+        BenchSession,
+        Demand,
+        HeaterReading,
+        HeatRunResult,
+        LineUp,
+        Meter,
+        Multiplier,
+        Register,
+        SetSupply,
+        UnknownUnit,
+    )
     from calib.register.bench_units import OnTheBench
     from calib.session.readings import Understood
 
@@ -63,8 +74,10 @@ def kept_estimate(model: Multiplier, row: dict[Any, Any], supply: tuple[str, str
     return KeptEstimate.model_validate({**fit, **made, **figures})
 
 
-def kept_demand(model: Multiplier, found: Demand, line_up: LineUp, supply: SetSupply) -> KeptDemand:
-    """A demand as the bench keeps it: the answer, and all that it takes to reckon it again."""
+def kept_demand(
+    model: Multiplier, found: Demand, line_up: LineUp, supply: SetSupply, windings: Sequence[HeaterReading] = ()
+) -> KeptDemand:
+    """A demand as the bench keeps it: the answer, and all that it takes to reckon it again, its windings included."""
     told = {name: value for name, value in asdict(supply).items() if value is not None}
     return KeptDemand(
         made_at=datetime.now(UTC),
@@ -73,7 +86,27 @@ def kept_demand(model: Multiplier, found: Demand, line_up: LineUp, supply: SetSu
         loads=tuple(dict(row) for row in line_up.rows),
         supply=told,
         answer=found.as_dict(),
+        windings=tuple(asdict(one) for one in windings),
     )
+
+
+def windings_of(demand: KeptDemand) -> tuple[HeaterReading, ...]:
+    """The heater windings that were told with a demand.
+
+    Raises
+    ------
+    InputError
+        They cannot be read any more.
+    """
+    found = []
+    for row in demand.windings:
+        told: dict[str, Any] = {name: value for name, value in row.items() if value is not None}
+        try:
+            found.append(calib.HeaterReading(**{**told, "meter": calib.MeterClass(**told["meter"])}))
+        except (KeyError, TypeError, ValueError) as error:
+            problem, remedy = f"were kept by another version of calib: {error}", "enter the heater windings anew"
+            raise InputError.one(problem, remedy, column="demand", code="unknown") from None
+    return tuple(found)
 
 
 def kept_heat_run(found: HeatRunResult) -> KeptHeatRun:
@@ -135,6 +168,21 @@ class UnitNow:
         """When something of it was kept last, in UTC."""
         times = [self.kept.kept_at, self.session.kept_at if self.session else None]
         return max(one for one in times if one is not None)
+
+    @property
+    def heaters(self) -> tuple[HeaterReading, ...]:
+        """Its heater windings: those of the session, or those that were told with its demand where they are newer.
+
+        Raises
+        ------
+        InputError
+            Those of the demand cannot be read any more.
+        """
+        demand, read = self.kept.demand, self.read.heaters if self.read else None
+        if demand is None or not demand.windings:
+            return read or ()
+        older = self.session is None or self.session.kept_at < demand.made_at
+        return windings_of(demand) if older or not read else read
 
     @property
     def moved(self) -> str:

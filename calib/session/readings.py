@@ -237,8 +237,9 @@ def entries_of(columns: Mapping[str, Any], heaters: Sequence[calib.HeaterReading
 
 
 def _heater_entries(made: Mapping[str, Any], heaters: Sequence[calib.HeaterReading]) -> dict[str, Any]:
-    """Heater windings as if read in the ratio test that the form holds; none where it holds none."""
-    fed, line = made.get("excitation_v"), made.get("line_voltage_v")
+    """Heater windings as if read in the form's ratio test, or without load; none where it holds neither."""
+    at_line = made.get("voltage_by") == NO_LOAD
+    fed, line = (1.0, 1.0) if at_line else (made.get("excitation_v"), made.get("line_voltage_v"))
     if not heaters or fed is None or line is None:
         return {}
     fields: dict[str, Any] = {"heaters": COUNTS[1 + len(heaters)], "heater_leads": FOUR_WIRES}
@@ -247,6 +248,8 @@ def _heater_entries(made: Mapping[str, Any], heaters: Sequence[calib.HeaterReadi
         if not math.isnan(one.reading_ohm):
             fields[f"heater_ohm_{place}"] = one.reading_ohm
             fields |= {} if one.null_ohm is None else {"heater_leads": TWO_LEADS, "heater_null": one.null_ohm}
+        if not math.isnan(one.drawn_a):
+            fields[f"heater_a_{place}"] = one.drawn_a
     return fields
 
 

@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 import calib
 from tests.app.visits import HOME, READINGS, enter, opened, settle, text_of, unescaped
-from tests.session.test_on_the_bench import UNIT, demanded, run
+from tests.session.test_on_the_bench import UNIT, WINDINGS, demanded, run
 
 BENCH = "calib/app/pages/what_is_on_the_bench.py"
 DEMAND, PROVE = (f"calib/app/pages/{name}.py" for name in ("does_it_feed_the_set", "prove_it"))
@@ -76,7 +76,11 @@ def seeded(path: Path) -> None:
     readings = calib.UnknownUnit.parse(first | {"stop": "the core is live"})
     other = calib.UnknownUnit.parse(first | {"hv_resistance_ohm": 400.0, "conductor": "aluminium"})
     with calib.Register(path) as register:
-        for tag, entry in (("AL 1", demanded(60.0)), ("AL 1", run()), ("AL 2", calib.BenchEntry(readings=other))):
+        for tag, entry in (
+            ("AL 1", demanded(60.0, WINDINGS)),
+            ("AL 1", run()),
+            ("AL 2", calib.BenchEntry(readings=other)),
+        ):
             register.keep_on_bench(tag, entry, contributor="Alder Lane")
         register.keep_on_bench("AL 1", calib.BenchEntry(readings=readings), contributor="Alder Lane")
 
@@ -114,11 +118,14 @@ def test_a_unit_is_opened_cleared_undone_held_beside_another_made_known_and_work
     at.switch_page(DEMAND).run()
     assert "The rating suffices with odds of" in unescaped(text_of(at))
     assert "the core is live" in text_of(at)
+    assert "heater 2, for 5 V: its volts at load" in unescaped(text_of(at))
     assert at.button(key="keep_on_bench_demand").label == "Keep it on the bench as AL 1"
     at.button(key="keep_on_bench_demand").click().run()
     unit = calib.Register(path).bench_unit("AL 1", "Alder Lane")
     assert unit.demand is not None
     assert unit.demand.supply["capacitance_uf"] == 8.0
+    assert [one["no_load_v"] for one in unit.demand.windings] == pytest.approx([6.9, 5.4], rel=1e-5)
+    assert [one["drawn_a"] for one in unit.demand.windings] == [None, 2.0]
     assert unit.stop_cleared == "a wire in the core"
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +13,11 @@ import pytest
 
 import calib
 from calib import words
+from calib.paper.blocks import asked_again
 from calib.session import BenchUnit, kept_demand, kept_estimate, kept_heat_run, on_the_bench, unit_on_the_bench
 from calib.session.interpret import stops_on_the_bench
 from calib.session.on_the_bench import STATES
+from calib.session.protocol import practice_entries
 from tests.fitting.making import practice_fit, practice_known
 
 RATIO = {"line_voltage_v": 117, "line_frequency_hz": 60, "excitation_v": 4.97, "hv_v": 27.76}
@@ -96,12 +100,39 @@ def by_tag(register: calib.Register, model: calib.Multiplier | None = None) -> d
     return {one.tag: one for one in on_the_bench(register, model or practice_fit())}
 
 
-def demanded(ma: float, **more: Any) -> calib.BenchEntry:
+def demanded(ma: float, windings: Sequence[calib.HeaterReading] = (), **more: Any) -> calib.BenchEntry:
     """A demand of so much, answered by the fit of the practice register."""
     record = calib.UnknownUnit.parse({**UNIT, "filter": "capacitor"} | more)
     line_up, supply = calib.load_rows([{"load": "set", "average_ma": str(ma)}]), calib.SetSupply(capacitance_uf=8.0)
-    found = calib.demand_of(practice_fit(), record, line_up, supply)[0]
-    return calib.BenchEntry(readings=record, demand=kept_demand(practice_fit(), found, line_up, supply))
+    found = calib.demand_of(practice_fit(), record, line_up, supply, windings={"": windings})[0]
+    return calib.BenchEntry(readings=record, demand=kept_demand(practice_fit(), found, line_up, supply, windings))
+
+
+WINDINGS = (calib.HeaterReading.two_wire("valves", 6.9, 0.35, 0.3), calib.HeaterReading("rectifier", 5.4, drawn_a=2.0))
+
+
+def test_the_windings_of_a_demand_are_kept_with_it_and_count_until_a_later_session_reads_them(
+    register: calib.Register,
+) -> None:
+    entry = demanded(60.0, WINDINGS)
+    register.keep_on_bench("lit", entry, **QUARRY)
+    now = unit_on_the_bench(register, "lit", "Quarry Bank", model=practice_fit())
+    assert repr(now.heaters) == repr(WINDINGS)  # unlike ==, it takes what is not known as the same
+    assert now.kept.demand is not None
+    again = asked_again(now, practice_fit(), 0.9)
+    assert again is not None
+    told = again.as_dict()
+    assert [one["name"] for one in told["heater_windings"]] == ["valves", "rectifier"]
+    assert told["heater_windings"] == now.kept.demand.answer["heater_windings"]
+    register.keep_session("lit", practice_entries(), "ratio", **QUARRY)
+    later = unit_on_the_bench(register, "lit", "Quarry Bank", model=practice_fit())
+    assert later.session is not None
+    assert [one.name for one in later.heaters] == ["Heater winding 6-7", "Heater winding 8-9"]
+    earlier = replace(later.session, kept_at=now.kept.demand.made_at - timedelta(minutes=1))
+    assert repr(replace(later, session=earlier).heaters) == repr(WINDINGS)
+    spoiled = replace(now.kept, demand=now.kept.demand.model_copy(update={"windings": ({"ohm": 1.0},)}))
+    with pytest.raises(calib.InputError, match="were kept by another version of calib"):
+        _ = replace(now, kept=spoiled).heaters
 
 
 def run(**more: Any) -> calib.BenchEntry:

@@ -189,7 +189,7 @@ def _answer(
     for line in found.heater_side.words or [SAYS["no_windings"]]:
         st.write(words.plain(line))
     _mains(found)
-    session_state.keep_demand(opened, context.model_of(opened), unit, found, asked)
+    session_state.keep_demand(opened, context.model_of(opened), unit, found, (*asked, windings or ()))
 
 
 def _limits(judged: tuple[Judged, ...]) -> None:

@@ -6,7 +6,7 @@ Each caution stands before the reading that it belongs to.
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -256,7 +256,9 @@ def _fill_in() -> None:
     take_up(row, f"practice unit {row['unit']}")
 
 
-def take_up(row: Mapping[str, Any], source: str, session: str = "") -> None:
+def take_up(
+    row: Mapping[str, Any], source: str, session: str = "", heaters: Sequence[calib.HeaterReading] = ()
+) -> None:
     """Put a unit's readings into the form in the place of those that stand there, with all that stands against it.
 
     Parameters
@@ -267,10 +269,12 @@ def take_up(row: Mapping[str, Any], source: str, session: str = "") -> None:
         Where they come from, in words.
     session : str
         The bench session that they came from; blank where from none.
+    heaters : sequence of calib.HeaterReading
+        The unit's heater windings.
     """
     _clear()
     own = {f"{name}_unit": measured.symbols_of(kept)[0] for name, kept in r.KEPT_IN.items() if name != "wire"}
-    put = {**START, **own, **r.entries_of(row)}
+    put = {**START, **own, **r.entries_of(row, heaters)}
     for name, value in put.items():
         st.session_state[f"read_{name}"] = value
     if row.get("simulated"):
