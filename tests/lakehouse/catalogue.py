@@ -13,6 +13,7 @@ from tempfile import mkdtemp
 
 SERVER = "CALIB_TEST_CATALOGUE"  # names the server for the processes of one run: host, port and user
 OWNER = "calib"
+TEMPLATE = "whole"
 
 
 class Server:
@@ -36,8 +37,8 @@ class Server:
 
     def start(self) -> None:
         """Start it, and wait until it answers."""
-        # Nothing of it outlives the tests, so it waits for no disk.
-        quick = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c autovacuum=off -c jit=off"
+        # Nothing of it outlives the tests, so it waits for no disk; what it said that it keeps outlives its own stop.
+        quick = "-c fsync=off -c full_page_writes=off -c autovacuum=off -c jit=off"
         options = f"-p {self.port} -k {self.folder} -c listen_addresses=127.0.0.1 -c max_connections=100 {quick}"
         self._run("pg_ctl", "-D", f"{self.folder}/data", "-o", options, "-l", f"{self.folder}/log", "-w", "start")
 
@@ -82,15 +83,21 @@ def there(database: str) -> bool:
 
 @cache
 def template() -> str:
-    """A database with a register set up in it by this process, to which nobody is connected any more."""
+    """A database with a register, set up by the first process that asks, to which nobody is connected any more."""
+    import psycopg
+
     import calib
     from calib.register import lakehouse
 
-    name = f"whole_{os.getpid()}"
-    asked(f"CREATE DATABASE {name}")
-    calib.set_up_lakehouse(address(name), mkdtemp(prefix="lakehouse"))
-    lakehouse.let_go()
-    return name
+    with psycopg.connect(f"{os.environ[SERVER]} dbname=postgres", autocommit=True) as client:
+        client.execute("SELECT pg_advisory_lock(1)")  # of this connection, until it is closed
+        if not there(TEMPLATE):
+            asked("CREATE DATABASE begun")
+            (data := Path(str(asked("SHOW data_directory")[0][0])).with_name("lakehouse")).mkdir()
+            calib.set_up_lakehouse(address("begun"), data)
+            lakehouse.let_go()
+            asked(f"ALTER DATABASE begun RENAME TO {TEMPLATE}")
+    return TEMPLATE
 
 
 def made(database: str, simulated: bool = False) -> str:

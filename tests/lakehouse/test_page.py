@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import calib
-from calib.register import lakehouse
+from calib.errors import CannotError, RegisterError
+from calib.register import lakehouse, revisions
+from calib.register.safekeeping import check_register
 from tests.app.test_register_pages import add
 from tests.app.visits import KNOWN, opened, settle, text_of, unescaped
 from tests.lakehouse import catalogue
@@ -31,9 +34,10 @@ def server(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[catalogu
     server.remove()
 
 
-def test_a_unit_is_added_kept_safe_and_checked_and_a_catalogue_that_is_away_is_said(
-    server: catalogue.Server, tmp_path: Path
+def test_a_catalogue_that_stops_takes_nothing_typed_and_loses_nothing(
+    server: catalogue.Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """It is stopped as a power cut would: while somebody types, and while a table is brought in."""
     at = opened(KNOWN)
     server.stop()
     add(at)
@@ -54,3 +58,23 @@ def test_a_unit_is_added_kept_safe_and_checked_and_a_catalogue_that_is_away_is_s
     at.button(key="seen_check").click().run()
     assert "known units: 1; read through: revisions of known units 1" in unescaped(at.success[0].value)
     assert "moth" not in text_of(at)
+
+    register, bring = calib.Register(place := calib.default_register_path(), create=False), revisions.bring
+    more = register.known().assign(unit="AL-8")
+
+    def cut(*given: Any, **more: Any) -> revisions.ImportReport:
+        report = bring(*given, **more)
+        server.stop()
+        return report
+
+    with monkeypatch.context() as patch:
+        patch.setattr(revisions, "bring", cut)
+        with pytest.raises(CannotError, match="its catalogue in PostgreSQL cannot be reached") as told:
+            register.import_table(more)
+    assert "\n" not in str(told.value)
+    with pytest.raises(RegisterError, match="cannot be reached"):
+        register.known()
+    server.start()
+    assert len(register.known()) == 1
+    assert register.import_table(more).added == 1
+    assert check_register(place).is_sound
