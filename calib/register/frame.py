@@ -37,6 +37,7 @@ Kind = TypeVar("Kind", bound=Unit)
 NAMED = {KnownUnit: "known units (data frame)", UnknownUnit: "unknown units (data frame)"}
 KEPT = "kept"  # in a frame's attrs: its names were kept by a register, and are not held to what names are now
 TAP = "centre_tapped"
+TYPES = {"number": np.dtype(float), "flag": np.dtype(bool)}  # of the columns of each kind; all else is text
 ALIKE = 0.8  # of two column names, above which the one is taken for a misspelling of the other
 
 
@@ -45,7 +46,14 @@ def frame_of(kind: type[Unit], records: Iterable[Unit]) -> pd.DataFrame:
     import pandas as pd
 
     rows = [record.__dict__ for record in records]
-    return settled(kind, pd.DataFrame({name: [row[name] for row in rows] for name in columns(kind)}, dtype=object))
+    made: dict[str, Any] = {}
+    for facts in fields(kind):
+        cells = [row[facts.name] for row in rows]
+        of_numbers = TYPES.get(facts.kind)
+        made[facts.name] = (
+            text_of(pd.Series(cells, dtype=object)) if of_numbers is None else np.array(cells, of_numbers)
+        )
+    return pd.DataFrame(made)
 
 
 def settled(kind: type[Unit], table: pd.DataFrame) -> pd.DataFrame:
@@ -55,19 +63,24 @@ def settled(kind: type[Unit], table: pd.DataFrame) -> pd.DataFrame:
     made: dict[str, Any] = {}
     for facts in fields(kind):
         column = table[facts.name]
-        if facts.kind == "number":
-            made[facts.name] = column.astype("float64")
-        elif facts.kind == "flag":
-            made[facts.name] = column.astype("bool")
+        if facts.kind in TYPES:
+            there = column.dtype == TYPES[facts.kind]
+            made[facts.name] = (column if there else column.astype(TYPES[facts.kind])).to_numpy()
         else:
-            made[facts.name] = text_of(column)
-    rest = {name: table[name] for name in table.columns if name not in made}
-    return pd.DataFrame({**made, **rest})
+            made[facts.name] = text_of(column).array
+    rest = {name: table[name].array for name in table.columns if name not in made}
+    return pd.DataFrame({**made, **rest}, index=table.index)  # arrays: columns would be aligned one by one
 
 
 def text_of(column: pd.Series) -> pd.Series:
     """A column as text, "" where it is blank."""
-    return column.astype("str").mask(column.isna(), "")
+    import pandas as pd
+
+    blank = np.asarray(pd.isna(column.array), dtype=bool)
+    if column.dtype == object:
+        return pd.Series(np.where(blank, "", column.to_numpy()), column.index, dtype="str", name=column.name)
+    text = column.astype("str")
+    return text.mask(blank, "") if blank.any() else text
 
 
 def record_of(kind: type[Kind], row: Mapping[str, object]) -> Kind:
@@ -106,7 +119,8 @@ def checked(kind: type[Unit], table: pd.DataFrame) -> pd.DataFrame:
         table = table.assign(**{TAP: None})  # of a unit of which its wire alone is known, that of its rectifier
     mended: dict[int, Unit] = {}
     places = np.flatnonzero(_doubtful(kind, table))
-    for place, cells in zip(places.tolist(), table.iloc[places].astype(object).to_dict("records"), strict=True):
+    looked_at = table.iloc[places].astype(object).to_dict("records") if len(places) else []
+    for place, cells in zip(places.tolist(), looked_at, strict=True):
         index = table.index[place]
         there = where if index == place else f"{where}, index {index}"
         try:
@@ -125,8 +139,18 @@ def checked(kind: type[Unit], table: pd.DataFrame) -> pd.DataFrame:
 
 def _wired(table: pd.DataFrame) -> bool:
     """Whether something is said of the wire in every row."""
-    there = [table[name].notna() & (table[name] != "") for name in WIRE if list(table.columns).count(name) == 1]
+    names = list(table.columns)
+    there = [_filled(table[name].to_numpy(dtype=object)) for name in WIRE if names.count(name) == 1]
     return bool(there) and bool(np.logical_or.reduce(there).all())
+
+
+def _filled(cells: np.ndarray) -> np.ndarray:
+    """Which cells are neither missing nor empty text."""
+    import pandas as pd
+
+    return ~np.asarray(pd.isna(cells), dtype=bool) & np.array(
+        [not isinstance(cell, str) or cell != "" for cell in cells], dtype=bool
+    )
 
 
 def column_faults(
@@ -143,8 +167,10 @@ def column_faults(
     if faults:
         raise InputError(faults)  # which of two is meant, no row can tell
     for name in names:
+        if name in columns(KnownUnit) or name in columns(UnknownUnit):
+            continue
         near = get_close_matches(str(name).lower().replace(" ", "_").replace("-", "_"), open_names, 1, ALIKE)
-        if near and name not in columns(KnownUnit) and name not in columns(UnknownUnit):
+        if near:
             remedy = f"write {near[0]} if that is meant, else give it a name of its own"
             faults.append(Fault(where, None, str(name), "", "is not a column of this table", remedy, "column"))
     absent = lacking(kind, names, wired)
@@ -189,17 +215,16 @@ def _look(facts: FieldFacts, column: pd.Series) -> tuple[np.ndarray, np.ndarray]
         return _look_at_numbers(facts, column)
     if facts.kind == "flag" and column.dtype == bool:
         return np.zeros(len(column), dtype=bool), np.ones(len(column), dtype=bool)
-    blank = np.asarray(column.isna() | (column == ""), dtype=bool)
     cells = column.to_numpy(dtype=object)
+    there = _filled(cells)
     if facts.kind == "flag":
         right = np.array([cell is True or cell is False for cell in cells], dtype=bool)
     elif facts.choices:
-        right = np.asarray(column.isin(facts.choices), dtype=bool)
+        right = np.array([isinstance(cell, str) and cell in facts.choices for cell in cells], dtype=bool)
     elif facts.most is not None:
         right = np.array([_plain(cell) for cell in cells], dtype=bool)
     else:  # a note or a date says nothing that is reckoned with
-        return np.zeros(len(column), dtype=bool), ~blank
-    there = ~blank
+        return np.zeros(len(column), dtype=bool), there
     rest = np.flatnonzero(there & ~right)
     there[rest] = [not is_blank(cell) for cell in cells[rest]]
     return there & ~right, there
@@ -237,10 +262,12 @@ def _contradicted(
     import pandas as pd
 
     pattern = np.zeros(count, dtype=np.int64)
-    for name, filled in there.items():
-        code = pd.factorize(read[name])[0] + 1 if name in read else filled.astype(np.int64)
-        pattern = pd.factorize(pattern * (int(code.max(initial=0)) + 1) + code)[0]
-    first = pd.Series(pattern).drop_duplicates().index
+    for place, filled in enumerate(filled for name, filled in there.items() if name not in read):
+        pattern |= filled.astype(np.int64) << place
+    for name in read:
+        code = pd.factorize(read[name])[0] + 1
+        pattern = pd.factorize(pattern)[0] * (int(code.max(initial=0)) + 1) + code
+    _, first, pattern = np.unique(pattern, return_index=True, return_inverse=True)
     wrong = [
         bool(contradictions({name: read.get(name, there[name])[row] for name in there if there[name][row]}, kind))
         for row in first
@@ -278,7 +305,7 @@ def _mended(kind: type[Unit], table: pd.DataFrame, rows: Mapping[int, Unit]) -> 
 
 def _refuse_twice(table: pd.DataFrame, where: str) -> None:
     """Refuse known units that stand twice with different figures; the same twice is one."""
-    again = np.flatnonzero(table.duplicated(["contributor", "unit"]))
+    again = np.flatnonzero(table.duplicated(["contributor", "unit"])) if len(table) > 1 else np.zeros(0, dtype=int)
     if not len(again):
         return
     tags = list(zip(table["contributor"], table["unit"], strict=True))

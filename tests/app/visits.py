@@ -5,13 +5,15 @@ from __future__ import annotations
 import html
 import re
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from streamlit import config
+from streamlit import config, session_state
 from streamlit.components.v2.component_manager import BidiComponentManager
+from streamlit.elements.widgets import radio, selectbox, text_widgets
 from streamlit.runtime.scriptrunner.script_cache import ScriptCache
-from streamlit.testing.v1 import AppTest, local_script_runner
+from streamlit.testing.v1 import AppTest, app_test, local_script_runner
 from streamlit.testing.v1.element_tree import TextInput
 
 from calib.session.fields import shown
@@ -59,7 +61,11 @@ def _ended(runner: Any, timeout: float = 60.0) -> None:
 
 local_script_runner.require_widgets_deltas = _ended
 CODE = ScriptCache()  # the scripts of the pages, compiled once and not at each run
-local_script_runner.ScriptCache = lambda: CODE
+local_script_runner.ScriptCache = app_test.ScriptCache = lambda: CODE
+# A field asks whether its own value is None of a dictionary of all that the page holds, made anew for each field.
+ASKED = SimpleNamespace(filtered_state=session_state)
+for module in (radio, selectbox, text_widgets):
+    module.get_session_state = lambda: ASKED  # type: ignore[attr-defined]
 COMPONENTS = BidiComponentManager()  # none: else every visit would look through all that is installed for some
 
 
