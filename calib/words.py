@@ -56,6 +56,16 @@ def figure(value: float, digits: int = 3) -> str:
     return f"{value:.{after}f}"
 
 
+def with_u(value: float, u: float) -> tuple[str, str]:
+    """A value and its standard uncertainty, of two digits, each to the same place (JCGM 100:2008, clause 7.2.6)."""
+    from uncertainties import ufloat
+
+    if not 0.0 < u < math.inf:
+        return figure(value, 5), figure(u, 2)
+    told, doubt = f"{ufloat(value, u):.2uf}".split("+/-")
+    return told, doubt
+
+
 def share(level: float) -> str:
     """A probability as people say it: 0.9 is ``nine units in ten``, 0.95 is ``95 units in 100``."""
     tenths = level * 10

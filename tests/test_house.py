@@ -159,7 +159,7 @@ def test_a_module_has_at_most_350_lines_of_code() -> None:
 
 def test_modules_are_subjects_and_no_crumbs() -> None:
     lengths = [lines_of_code(path) for path in MODULES.values()]
-    assert sum(lengths) / len(lengths) >= 140
+    assert sum(lengths) / len(lengths) >= 175
 
 
 def test_docstrings_and_comments_are_no_code(tmp_path: Path) -> None:

@@ -84,8 +84,7 @@ def _cooling_in_words(found: HeatRunResult) -> str:
     back, run = found.cooling, found.run
     said = [
         f"{_cooling_title(found)}.",
-        f"At 0 s {_cooling_ohm(found.hot_ohm)} ± {words.figure(back.u_ohm, 2)} Ω "
-        f"(standard uncertainty of way {back.method}).",
+        f"At 0 s {' ± '.join(words.with_u(found.hot_ohm, back.u_ohm))} Ω (standard uncertainty of way {back.method}).",
     ]
     for way, numbers in back.fits.items():
         told = f"Way {WAYS[way]}, over {back.reach_s[way]:.0f} s: {_cooling_ohm(back.by_method[way])} at 0 s"

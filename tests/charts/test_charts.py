@@ -257,7 +257,7 @@ def test_the_carrying_back_shows_readings_ways_and_the_instant_and_tells_them() 
     chart = charts.cooling(found)
     assert title_of(chart) == "77.102 Ω at switching off, a mean rise of 59.7 K"
     told = str(chart.description)
-    assert "At 0 s 77.102 Ω ± 0.0057 Ω (standard uncertainty of way A)." in told
+    assert "At 0 s 77.1017 ± 0.0057 Ω (standard uncertainty of way A)." in told
     assert "Way A, end fixed, over 300 s: 77.102 Ω at 0 s, time constant 839 s, toward 62.540 Ω." in told
     assert all(f"{one:g} Ω at {at:g} s" in told for at, one in zip(seconds, ohm, strict=True))
     curves = found.cooling.curves()

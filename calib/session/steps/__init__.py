@@ -7,11 +7,10 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
-from calib import bench
+from calib import bench, words
 from calib.session.fields import Checked
 
 TIED = "\u00a0"  # a space at which no line is broken
-U_DIGITS = 2  # significant digits of a standard uncertainty; JCGM 100:2008, clause 7.2.6
 
 
 @dataclass(frozen=True)
@@ -46,8 +45,7 @@ class Fact:
         """Value, standard uncertainty and that in per cent, with the digits that it deserves; blank where not known."""
         if not self.u > 0.0:
             return f"{self.value:.4g}", "", ""
-        after = max(0, U_DIGITS - 1 - math.floor(math.log10(self.u)))
-        return f"{self.value:.{after}f}", f"{self.u:.{after}f}", f"{100.0 * self.u / abs(self.value):.2g} %"
+        return *words.with_u(self.value, self.u), f"{100.0 * self.u / abs(self.value):.2g} %"
 
     @property
     def line(self) -> str:
