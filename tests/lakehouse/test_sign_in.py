@@ -30,7 +30,7 @@ from tests.lakehouse.provider import CLIENT, Provider
 from tests.lakehouse.test_members import ANOTHERS, OWN, record
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Locator, Page
 
 ANNA, CURT, RITA, STRANGER = (f"{name}@club.example" for name in ("anna", "curt", "rita", "stranger"))
 
@@ -208,22 +208,29 @@ class Served(Server):
         return ""
 
 
-def adds(page: Page) -> None:
-    """Another's record, which is refused, and one's own."""
+def fills_in(page: Page, unit: str, contributor: str) -> Locator:
+    """A record, typed in; the button that adds it."""
     page.get_by_role("link", name="Known units").click()
-    for label, value in (NEW | {"Unit": "AL-9", "Contributor": ANOTHERS}).items():
+    for label, value in (NEW | {"Unit": unit, "Contributor": contributor}).items():
         type_in(page, label, value)
     for label, value in CHOSEN.items():
         page.get_by_role("combobox", name=label).click()
         page.get_by_role("option", name=re.compile(rf"^{value}\b")).click()
-    page.get_by_role("button", name="Add this unit").click()
-    page.get_by_text("not yours to write").first.wait_for()
-    type_in(page, "Contributor", OWN)
-    page.get_by_role("button", name="Add this unit").click()
-    page.get_by_text("Added AL-9").wait_for()
+    return page.get_by_role("button", name="Add this unit")
 
 
-def test_one_signs_in_adds_a_record_of_ones_own_is_refused_anothers_and_signs_out(
+def signs_in(page: Page, provider: Provider, who: str, verified: bool = True) -> None:
+    provider.who = {"email": who, "email_verified": verified}
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_text(f"Signed in: {who}" if verified else "does not say that the e-mail").wait_for()
+
+
+def signs_out(page: Page) -> None:
+    page.get_by_role("button", name="Sign out").click()
+    page.get_by_role("button", name="Sign in").wait_for()
+
+
+def test_two_sign_in_each_adds_as_who_they_are_one_is_refused_anothers_and_signs_out_the_other_stays(
     club: str, tmp_path: Path, request: pytest.FixtureRequest
 ) -> None:
     provider = Provider()
@@ -231,7 +238,7 @@ def test_one_signs_in_adds_a_record_of_ones_own_is_refused_anothers_and_signs_ou
     look_at: Look = request.getfixturevalue("look")
     server = Served(tmp_path, "--register", club, "--behind-proxy", "127.0.0.1", "--sign-in", str(file))
     try:
-        page = look_at(server).page
+        page, others = look_at(server).page, look_at(server).page
         first = page.goto(f"{server.url}/known_units")
         assert first
         assert first.headers["x-frame-options"] == "DENY"
@@ -239,20 +246,29 @@ def test_one_signs_in_adds_a_record_of_ones_own_is_refused_anothers_and_signs_ou
         page.get_by_role("button", name="Sign in").wait_for()
         assert ANOTHERS not in page.content()
         assert page.get_by_role("link", name="Known units").count() == 0
-        for verified in (False, True):
-            provider.who = {"email": ANNA, "email_verified": verified}
-            page.get_by_role("button", name="Sign in").click()
-            page.get_by_text(f"Signed in: {ANNA}" if verified else "does not say that the e-mail").wait_for()
-            if verified:
-                adds(page)
-            page.get_by_role("button", name="Sign out").click()
-        page.get_by_role("button", name="Sign in").wait_for()
+        signs_in(page, provider, ANNA, verified=False)
+        signs_out(page)
+        signs_in(page, provider, ANNA)
+        fills_in(page, "AL-9", ANOTHERS).click()
+        page.get_by_text("not yours to write").first.wait_for()
+        others.goto(server.url)
+        signs_in(others, provider, CURT)
+        add_theirs = fills_in(others, "TS-9", ANOTHERS)
+        type_in(page, "Contributor", OWN)
+        page.get_by_role("button", name="Add this unit").click()
+        add_theirs.click()
+        page.get_by_text("Added AL-9").wait_for()
+        others.get_by_text("Added TS-9").wait_for()
+        signs_out(page)
         assert "AL-9" not in page.content()
+        others.reload()
+        others.get_by_text(f"Signed in: {CURT}").wait_for()
         assert not [each for each in page.context.cookies() if each.get("name", "").startswith("_streamlit_user")]
         assert server.log.read_text(encoding="utf-8").count("\n") == 1  # its address, and nothing else was said
     finally:
         server.stop()
         provider.stop()
     with Lakehouse(club).opened() as con:
-        found = con.execute("SELECT contributor, written_as FROM revisions WHERE unit = 'AL-9'").fetchall()
-    assert found == [(OWN, f"contributor {OWN}")]
+        asked = "SELECT unit, contributor, written_as FROM revisions WHERE unit IN ('AL-9', 'TS-9') ORDER BY unit"
+        found = con.execute(asked).fetchall()
+    assert found == [("AL-9", OWN, f"contributor {OWN}"), ("TS-9", ANOTHERS, "curator")]
