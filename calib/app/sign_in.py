@@ -22,7 +22,7 @@ import streamlit as st
 import calib
 from calib import words
 from calib.errors import CannotError, Fault, InputError, RegisterError
-from calib.register.lakehouse import EXTRA, Lakehouse
+from calib.register.lakehouse import EXTRA, TAKEN_OUT, Lakehouse
 from calib.register.members import E_MAIL
 
 ASKED = threading.Event()  # set before this process serves a page on which one has to sign in, and never taken back
@@ -133,7 +133,8 @@ def check_register() -> None:
     if not isinstance(opens, Lakehouse):
         remedy = "name a lakehouse's address with --register, or leave out --sign-in"
         raise CannotError(f"{opens}: a register's file has no members, so nobody can sign in to it; {remedy}")
-    if not calib.members(opens.address)["signs_in"].any():
+    there = calib.members(opens.address)
+    if not (there["signs_in"] & there["role"].ne(TAKEN_OUT)).any():
         remedy = "give somebody a role first: calib member ADDRESS who@example --role … --signs-in"
         raise CannotError(f"{opens}: none of its members signs in on the page; {remedy}")
 

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 PREFIX = "ducklake:postgres:"
 SIGNS_IN = "mailto:"  # begins the name of a member who signs in on the page; no login of PostgreSQL that does writes
 NO_ROLE = "has no role in this register"
+TAKEN_OUT = "none"  # the role of a member who was taken out
 EXTENSIONS = ("postgres_scanner", "ducklake")
 _WHO = """
 SELECT session_user, pg_has_role(session_user, datdba, 'member') FROM pg_database WHERE datname = current_database()
@@ -323,7 +324,8 @@ def refuse_stranger(con: duckdb.DuckDBPyConnection, login: str) -> None:
     RegisterError
         The login has no role.
     """
-    if not con.execute("SELECT 1 FROM latest_members WHERE login = ?", [login]).fetchone():
+    asked = 'SELECT 1 FROM latest_members WHERE login = ? AND "role" <> ?'
+    if not con.execute(asked, [login, TAKEN_OUT]).fetchone():
         raise barred(login, NO_ROLE)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -12,18 +12,19 @@ from calib.errors import Fault, InputError, RegisterError, visible
 from calib.register.fields import line
 from calib.register.file import opened
 from calib.register.gate import transaction
-from calib.register.lakehouse import SIGNS_IN, Lakehouse, place_of
+from calib.register.lakehouse import SIGNS_IN, TAKEN_OUT, Lakehouse, place_of
 from calib.register.revisions import CONTRIBUTOR, CURATOR
 from calib.register.trouble import WAIT_S
 
 if TYPE_CHECKING:
+    import duckdb
     import pandas as pd
-    import psycopg
 
 READER = "reader"
-ROLES = (READER, CONTRIBUTOR, CURATOR)
+ROLES = (READER, CONTRIBUTOR, CURATOR, TAKEN_OUT)
 E_MAIL = re.compile(r"[^\s@]+@[^\s@]+")
-READING, WRITING = "SELECT", "SELECT, INSERT, UPDATE, DELETE"
+RIGHTS = {READER: "SELECT", TAKEN_OUT: ""}  # on the tables; who else has a role writes
+WRITING = "SELECT, INSERT, UPDATE, DELETE"
 
 
 def set_member(
@@ -43,7 +44,8 @@ def set_member(
         A login that PostgreSQL has; calib makes none, and knows no password. Or the e-mail of whoever signs in on the
         page, letter by letter as the provider gives it.
     role : str
-        Of ROLES: 'reader' reads; 'contributor' reads, and writes the records of one contributor; 'curator' writes all.
+        Of ROLES: 'reader' reads; 'contributor' reads, and writes the records of one contributor; 'curator' writes all;
+        'none' takes a member out, who then neither reads nor writes. What they wrote as a member stays as it was.
     contributor : str
         Whose records a contributor writes.
     signs_in : bool
@@ -54,7 +56,7 @@ def set_member(
     Raises
     ------
     InputError
-        What is given is not as said, or PostgreSQL has no such login.
+        What is given is not as said, PostgreSQL has no such login, or whoever is taken out is no member.
     RegisterError
         The catalogue cannot be reached, or the login of the address may not give roles.
     """
@@ -67,19 +69,32 @@ def set_member(
             raise RegisterError(
                 f"{visible(giver)} does not own the catalogue and may give no roles in it; ask its owner"
             )
+        if login == giver and not signs_in and role in RIGHTS:
+            problem, remedy = "owns the catalogue and could then give no roles", "let another of its owners do it"
+            raise InputError.one(problem, remedy, column="login", value=login, code="conflict")
+    name = f"{SIGNS_IN}{login}" if signs_in else login
     with opened(place, wait, write=True) as con, transaction(con):
-        name = f"{SIGNS_IN}{login}" if signs_in else login
+        if role == TAKEN_OUT:
+            _refuse_to_take_out(con, name)
         row = [name, role, contributor or None, datetime.now(UTC).replace(tzinfo=None)]
         con.execute("INSERT INTO members VALUES (?, ?, ?, ?)", row)
         if not signs_in:
-            with _owner(place, login) as client:
-                _grant(client, login, READING if role == READER else WRITING)
+            _set_rights(place, login, role)
+
+
+def _refuse_to_take_out(con: duckdb.DuckDBPyConnection, name: str) -> None:
+    asked = 'SELECT 1 FROM latest_members WHERE login = ? AND "role" <> ?'
+    if not con.execute(asked, [name, TAKEN_OUT]).fetchone():
+        remedy = "see who is one: calib member ADDRESS; whoever signs in on the page is named with --signs-in"
+        raise InputError.one(
+            "is no member", remedy, column="login", value=name.removeprefix(SIGNS_IN), code="not-found"
+        )
 
 
 def members(address: str, *, wait: float = WAIT_S) -> pd.DataFrame:
     """Who has a role in a register: login, role, contributor, made_at (UTC) and whether they sign in on the page.
 
-    No row where all who may write write all.
+    Whoever was taken out has the role 'none'. No row where nobody ever had a role, so that all who may write write all.
 
     Raises
     ------
@@ -125,42 +140,47 @@ def _wrong(login: str, role: str, contributor: str) -> Iterator[Fault]:
             "", None, "contributor", "", "a contributor writes the records of one contributor", remedy, "missing"
         )
     elif role != CONTRIBUTOR and contributor:
-        problem, remedy = f"a {role} is not bound to one contributor", "leave the contributor out"
+        who = "whoever is taken out" if role == TAKEN_OUT else f"a {role}"
+        problem, remedy = f"{who} is not bound to one contributor", "leave the contributor out"
         yield Fault("", None, "contributor", contributor, problem, remedy, "conflict")
 
 
-@contextmanager
-def _owner(place: Lakehouse, login: str) -> Iterator[psycopg.Connection]:
-    """A connection to the catalogue, which has that login; what is done in it counts together or not at all."""
+def _set_rights(place: Lakehouse, login: str, role: str) -> None:
+    """Give a login the rights of a role on every table of the catalogue, and on those that its owner will make."""
+    from psycopg import sql
+
+    rights = RIGHTS.get(role, WRITING)
+    statements = [
+        "REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {login}",
+        "ALTER DEFAULT PRIVILEGES IN SCHEMA public REVOKE ALL ON TABLES FROM {login}",
+        "REVOKE CONNECT ON DATABASE {database} FROM {login}",
+        "REVOKE USAGE ON SCHEMA public FROM {login}",
+    ]
+    if rights:
+        statements[2:] = [
+            "GRANT CONNECT ON DATABASE {database} TO {login}",
+            "GRANT USAGE ON SCHEMA public TO {login}",
+            "GRANT {rights} ON ALL TABLES IN SCHEMA public TO {login}",
+            "ALTER DEFAULT PRIVILEGES IN SCHEMA public GRANT {rights} ON TABLES TO {login}",
+        ]
     with place.explained(), closing(place.client()) as client:
         if not client.execute("SELECT 1 FROM pg_roles WHERE rolname = %s", [login]).fetchone():
+            if role == TAKEN_OUT:  # PostgreSQL has let them go before
+                return
             remedy = (
                 f"""make it in PostgreSQL first, with a password of its own: CREATE ROLE "{login}" LOGIN PASSWORD '…'"""
             )
             raise InputError.one("PostgreSQL has no such login", remedy, column="login", value=login, code="not-found")
+        ((database,),) = client.execute("SELECT current_database()").fetchall()
+        names = {"login": sql.Identifier(login), "database": sql.Identifier(database), "rights": sql.SQL(rights)}
         with client.transaction():
-            yield client
-
-
-def _grant(client: psycopg.Connection, login: str, rights: str) -> None:
-    """Give rights on every table of the catalogue, and on those that its owner will make in it."""
-    from psycopg import sql
-
-    ((database,),) = client.execute("SELECT current_database()").fetchall()
-    names = {"login": sql.Identifier(login), "database": sql.Identifier(database), "rights": sql.SQL(rights)}
-    for statement in (
-        "REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {login}",
-        "ALTER DEFAULT PRIVILEGES IN SCHEMA public REVOKE ALL ON TABLES FROM {login}",
-        "GRANT CONNECT ON DATABASE {database} TO {login}",
-        "GRANT USAGE ON SCHEMA public TO {login}",
-        "GRANT {rights} ON ALL TABLES IN SCHEMA public TO {login}",
-        "ALTER DEFAULT PRIVILEGES IN SCHEMA public GRANT {rights} ON TABLES TO {login}",
-    ):
-        client.execute(sql.SQL(statement).format(**names))
+            for statement in statements:
+                client.execute(sql.SQL(statement).format(**names))
 
 
 def told(table: pd.DataFrame) -> Iterable[str]:
     """One line a member."""
     for row in table.to_dict("records"):
         way = ", signs in on the page" * bool(row["signs_in"])
-        yield f"{row['login']}: {row['role']}{' of ' * bool(row['contributor'])}{row['contributor']}{way}"
+        role = "taken out" if row["role"] == TAKEN_OUT else row["role"]
+        yield f"{row['login']}: {role}{' of ' * bool(row['contributor'])}{row['contributor']}{way}"

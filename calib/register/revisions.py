@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from calib.errors import SHOWN, Fault, InputError, visible
 from calib.register.fields import is_blank
 from calib.register.frame import KEPT, checked, record_of, settled, text_of
-from calib.register.lakehouse import NO_ROLE, SIGNS_IN, barred
+from calib.register.lakehouse import NO_ROLE, SIGNS_IN, TAKEN_OUT, barred
 from calib.register.records import KnownUnit, columns, fields, record_id
 from calib.register.trouble import ENTER_AGAIN, AlteredError
 
@@ -51,7 +51,7 @@ def write_as(con: duckdb.DuckDBPyConnection, login: str, owns: bool) -> None:
     free = (owns or not roles) and not login.startswith(SIGNS_IN)
     role, contributor = roles.get(login, (CURATOR if free else "", ""))
     if role not in (CURATOR, CONTRIBUTOR):
-        raise barred(login, "may read this register and not write it" if role else NO_ROLE)
+        raise barred(login, NO_ROLE if role in ("", TAKEN_OUT) else "may read this register and not write it")
     written = "" if not roles else role if role == CURATOR else f"{role} {contributor}"
     quoted = written.replace("'", "''")
     con.execute(f"SET VARIABLE {_WRITER} = nullif('{quoted}', '')")

@@ -165,3 +165,40 @@ def test_roles_are_set_by_one_command_and_told(club: Club, capsys: pytest.Captur
     assert "does not own the catalogue and may give no roles" in capsys.readouterr().err
     assert main(["member", "club.duckdb"]) == 2
     assert "a file has no members" in capsys.readouterr().err
+
+
+def test_who_was_taken_out_reads_and_writes_nothing_and_what_they_wrote_stays(
+    club: Club, capsys: pytest.CaptureFixture[str]
+) -> None:
+    club.logins["otto"] = login = f"otto_{uuid4().hex}"
+    database = club.address.rpartition("=")[2]
+    catalogue.asked(f"CREATE ROLE {login} LOGIN")
+    calib.set_member(club.address, login, "contributor", "Otto's bench")
+    (otto := club.register("otto")).add(record(contributor="Otto's bench"))
+    assert main(["member", club.address, login, "--role", "none"]) == 0
+    assert capsys.readouterr().out == f"{login}: taken out\n"
+    for refused in (otto.known, lambda: otto.add(record(contributor="Otto's bench", unit="no"))):
+        with pytest.raises(RegisterError, match="may not do that; ask a curator"):
+            refused()
+    catalogue.asked(f"GRANT ALL ON ALL TABLES IN SCHEMA public TO {login}", database)  # as a group of theirs might have
+    words = ["withdraw", TYPED["unit"], "--contributor", "Otto's bench", "--register", club.by("otto"), "--why", "no"]
+    assert main(words) == 1
+    assert f"{login} has no role in this register; ask its owner" in capsys.readouterr().err
+    curator = club.register("curator")
+    assert curator.history("Otto's bench", TYPED["unit"])["action"].tolist() == ["add"]
+    assert curator.record("Otto's bench", TYPED["unit"]).contributor == "Otto's bench"
+    assert curator.foreign_revisions()["contributor"].ne("Otto's bench").all()
+    for words, said in (
+        ([login], "is no member; see who is one"),
+        ([catalogue.OWNER], "owns the catalogue and could then give no roles"),
+        ([login, "--contributor", OWN], "whoever is taken out is not bound to one contributor"),
+    ):
+        assert main(["member", club.address, *words, "--role", "none"]) == 2
+        assert said in capsys.readouterr().err
+    calib.set_member(club.address, login, "curator")
+    assert otto.add(record(contributor="Otto's bench", unit="again")).added == 1
+    lakehouse.let_go()
+    catalogue.asked(f"DROP OWNED BY {login}", database)
+    catalogue.asked(f"DROP ROLE {login}")
+    assert main(["member", club.address, login, "--role", "none"]) == 0
+    assert calib.members(club.address).set_index("login")["role"][login] == "none"

@@ -32,7 +32,7 @@ from tests.lakehouse.test_members import ANOTHERS, OWN, record
 if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page
 
-ANNA, CURT, RITA, STRANGER = (f"{name}@club.example" for name in ("anna", "curt", "rita", "stranger"))
+ANNA, CURT, RITA, OTTO, STRANGER = (f"{name}@club.example" for name in ("anna", "curt", "rita", "otto", "stranger"))
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +41,8 @@ def club() -> Iterator[str]:
     address = catalogue.made(f"signs_{uuid4().hex}")
     Register(address, create=False).add(record(contributor=ANOTHERS))
     calib.set_member(address, ANNA, "contributor", OWN, signs_in=True)
-    calib.set_member(address, CURT, "curator", signs_in=True)
+    for curator in (CURT, OTTO):
+        calib.set_member(address, curator, "curator", signs_in=True)
     assert main(["member", address, RITA, "--role", "reader", "--signs-in"]) == 0
     yield address
     lakehouse.let_go()
@@ -131,6 +132,10 @@ def test_the_page_shows_nothing_to_whom_it_does_not_know_and_a_button_writes_not
         assert not at.sidebar.children
         assert ANOTHERS not in text_of(at)
     assert "has no role in this register" in unescaped(text_of(visit(told_of(STRANGER), KNOWN)))
+    gone = visit(told_of(OTTO), KNOWN)
+    assert re.search(r"\d known units\.", text_of(gone))
+    calib.set_member(asked, OTTO, "none", signs_in=True)
+    assert "has no role in this register" in unescaped(text_of(add(gone)))
     before = Register(asked, create=False).revisions()
     reader = visit(told_of(RITA), KNOWN)
     assert not reader.sidebar.radio  # no practice register
