@@ -529,13 +529,14 @@ def _departures(rows: Features, imputation: Imputation) -> tuple[np.ndarray, np.
     """What the readings leave of what is expected, white, and what makes a step so: see Weighed."""
     completed, further = imputation.complete(rows).main, {CORE: RING_CORE, WIRE: RING_WIRE, WEIGHT: RING_CORE}
     variance = np.tile(imputation.scatter**2, (len(rows), 1))
+    meters = np.zeros(rows.readings.shape)
     for reading, one in imputation.chain.items():
         x = completed[:, [MAIN.index(name) for name in one.names]]
-        # How far ring cores lie from the line is known the better, the more of them it was drawn by.
+        variance[:, reading] += np.einsum("ij,jk,ik->i", x, one.covariance, x)
+        # A ring core is another size at the same copper: its own reading is off, and no winding's beside it. How far
+        # such ones lie from the line is known the better, the more of them it was drawn by.
         apart = further.get(reading, 0.0) ** 2
-        apart = apart / (1 + imputation.rings * apart / one.scatter**2)
-        variance[:, reading] += np.einsum("ij,jk,ik->i", x, one.covariance, x) + rows.rings * apart
-    meters = np.zeros(rows.readings.shape)
+        meters[:, reading] = rows.rings * apart / (1 + imputation.rings[reading] * apart / one.scatter**2)
     meters[:, V_OVER_R] = rows.reading_variance
     meters[:, PRIMARY] = COARSE[rows.coarse] ** 2
     off = np.where(rows.seen, rows.readings - imputation.expected(rows), 0.0)

@@ -67,8 +67,8 @@ class Imputation:
     ----------
     voltage, ratio, core, wire, primary, weight : SideRegression
         Of each reading; of the voltage about its supply's usual one.
-    rings : float
-        How many cores that are, or may be, no scrapless EI taught them.
+    rings : numpy.ndarray, shape (6,)
+        How many readings of units whose sheets are, or may be, no scrapless EI taught each.
     """
 
     voltage: SideRegression
@@ -77,7 +77,7 @@ class Imputation:
     wire: SideRegression
     primary: SideRegression
     weight: SideRegression
-    rings: float = field(default=0.0, kw_only=True)
+    rings: np.ndarray = field(default_factory=lambda: np.zeros(len(READINGS)), kw_only=True)
 
     @classmethod
     def before(cls, prior: Prior) -> Imputation:
@@ -263,7 +263,7 @@ def impute(rows: Features, prior: Prior, sound: np.ndarray | float = 1.0) -> Imp
         open_ += COARSE[there.coarse] ** 2 if response == PRIMARY else 0.0
         y = there.readings[:, response] - (there.usual_volts if response == VOLTAGE else 0.0)
         learned[name] = _robust(x, y, open_, counts[read], under, LEARNED[name])
-    return Imputation(**learned, rings=float(rows.counts @ (rows.rings & rows.has_core)))
+    return Imputation(**learned, rings=rows.counts @ (rows.rings[:, None] & rows.seen))
 
 
 def _chain(prior: Prior) -> dict[str, PriorRegression]:

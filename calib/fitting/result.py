@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
     from calib.fitting.predictive import Readings
 
-FORMAT = "calib fit, version 1"
+FORMAT = "calib fit, version 2"
 LARGE = 20_000  # known units beyond which the fit goes over a table in passes
 
 

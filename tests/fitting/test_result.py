@@ -344,7 +344,7 @@ def test_a_saved_fit_comes_back_digit_by_digit(tmp_path, model):
     # Where memory is laid out otherwise, another machine's products of matrices differ in their last digit.
     for held, made in zip(again.quadrature, model().quadrature, strict=True):
         assert held.posterior.covariance.strides == made.posterior.covariance.strides
-    assert json.loads(path.read_text())["format"] == "calib fit, version 1"
+    assert json.loads(path.read_text())["format"] == "calib fit, version 2"
 
 
 def test_a_file_that_is_no_fit_or_was_changed_is_refused_in_one_line(tmp_path):
