@@ -162,6 +162,23 @@ def test_modules_are_subjects_and_no_crumbs() -> None:
     assert sum(lengths) / len(lengths) >= 175
 
 
+def test_no_crumb_serves_one_other_module_alone() -> None:
+    """A module under 120 lines that one other alone imports is a part of that; a page and a command are looked up."""
+    importers: dict[str, set[str]] = {module: set() for module in MODULES}
+    for module in MODULES:
+        for imported in imports_in(module):
+            importers[imported].add(module)
+    crumbs = [
+        module
+        for module, found in importers.items()
+        if len(found) == 1
+        and lines_of_code(MODULES[module]) < 120
+        and all(MODULES[one].name != "__init__.py" for one in found)  # which only names what the wing offers
+        and not module.startswith(("calib.cli.", "calib.app.pages.", "calib.app.site"))
+    ]
+    assert crumbs == []
+
+
 def test_docstrings_and_comments_are_no_code(tmp_path: Path) -> None:
     path = tmp_path / "some.py"
     path.write_text('"""Text.\n\nMore.\n"""\n\n# note\nx = [\n    1,\n]\n\n\ndef f():\n    """Says."""\n    return x\n')

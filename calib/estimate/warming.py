@@ -129,11 +129,16 @@ class Forecast:
     stop: bool
     minutes_left: float
 
-    def __str__(self) -> str:
+    @property
+    def words(self) -> str:
+        """What is forecast, without what to do about it."""
         told = (
             f"{self.final_k:.0f} K in the end (90 %: {self.low_k:.0f} to {self.high_k:.0f} K); now {self.now_k:.0f} K"
         )
-        return f"STOP NOW: {told}." if self.stop else f"{told}; about {self.minutes_left:.0f} min more."
+        return f"{told}." if self.stop else f"{told}; about {self.minutes_left:.0f} min more."
+
+    def __str__(self) -> str:
+        return f"STOP NOW: {self.words}" if self.stop else self.words
 
 
 def forecast_of_three(rises_k: Sequence[float], step_min: float) -> tuple[float, float]:

@@ -22,7 +22,7 @@ from calib.paths import data
 from calib.register.fields import FIELDS
 from calib.register.frame import frame_of
 from calib.session.fields import shown
-from calib.session.on_the_bench import figures_of_set, set_of
+from calib.session.on_the_bench import AT_REST, AT_WORST, figures_of_set, set_of
 from calib.session.readings import heater_rows
 from calib.session.steps import Fact, symbols
 from calib.supply.duty import AT_LIMIT, BROKEN, LEAST, NAMES, NOT_TOLD
@@ -326,7 +326,7 @@ def _supply(supply: Mapping[str, Any]) -> list[tuple[str, str]]:
 
 def _figures(found: Demand) -> list[tuple[str, str]]:
     """What the page shows, with the uncertainty of what the set draws, and what the rectifier stands with no load."""
-    u_ma = {"drawn at rest": found.average_u_ma, "drawn at worst": found.worst_u_ma}
+    u_ma = {AT_REST: found.average_u_ma, AT_WORST: found.worst_u_ma}
     told = figures_of_set(found, found.level)
     rows = [
         (_label(name), f"{value} ± {words.figure(u_ma[name], 2)}" if name in u_ma else value) for name, value in told

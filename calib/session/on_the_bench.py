@@ -259,6 +259,7 @@ def _label(name: str) -> str:
     return name
 
 
+AT_REST, AT_WORST = "drawn at rest", "drawn at worst"  # what a set draws, as page and sheet call it
 SIDES = ("odds_worst", "odds_average", "margin", "dc_v", "dc_v_low", "dc_v_high", "dc_v_worst", "source_ohm")
 
 
@@ -457,8 +458,8 @@ def told_of(one: KeptEstimate) -> str:
 def figures_of_set(found: Demand, level: float) -> list[tuple[str, str]]:
     """The figures of a set against a unit, each with its unit; `level` is the probability of the interval."""
     percent = f"{level * 100:g} %"
-    told: list[tuple[str, float | None, str]] = [("drawn at rest", found.average_ma, "mA")]
-    told += [("drawn at worst", found.worst_ma, "mA")]
+    told: list[tuple[str, float | None, str]] = [(AT_REST, found.average_ma, "mA")]
+    told += [(AT_WORST, found.worst_ma, "mA")]
     told += [("direct voltage at worst", found.dc_v_worst, "V"), ("source of one side", found.source_ohm, "Ω")]
     if found.average is not None:
         told.append(("ripple, peak to peak", found.average.ripple_v_pp, "V"))

@@ -175,7 +175,7 @@ def _while_it_runs(form: forms.Form, done: measured.Checked, allowed: float, met
         return
     if told.stop:
         allows = SAYS["limit"].format(limit=f"{given[1]:g}")
-        st.html(context.stop("Stop now: open the line", [str(told).removeprefix("STOP NOW: "), allows]))
+        st.html(context.stop("Stop now: open the line", [told.words, allows]))
     else:
         st.info(words.plain(SAYS["stop_later"].format(limit=f"{given[1]:g}", told=told)))
 
