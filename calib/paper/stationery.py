@@ -146,6 +146,7 @@ class Stationery:
         self.left, self.top = SIDE_MM, TOP_MM
         self.width, self.bottom = size[0] - 2 * SIDE_MM, size[1] - FOOT_MM
         self.strange = False  # whether a letter stands as its number
+        self._lines: dict[tuple[str, float, Style], list[str]] = {}  # a sheet is laid out in more than one way
 
     def bytes(self) -> bytes:
         """The file."""
@@ -168,6 +169,12 @@ class Stationery:
 
     def wrapped(self, text: str, width: float, style: Style) -> list[str]:
         """Text in lines that are no wider than that, as many as a page can hold; a word too long for one is parted."""
+        asked = text, width, style
+        if asked not in self._lines:
+            self._lines[asked] = self._wrapped(text, width, style)
+        return self._lines[asked]
+
+    def _wrapped(self, text: str, width: float, style: Style) -> list[str]:
         lines: list[str] = []
         for part in self.known(text[: MOST_LINES * 200]).split("\n"):
             line = ""
