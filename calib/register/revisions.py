@@ -217,7 +217,8 @@ class Ledger:
     def typed(self, more: str, source: str = "brought") -> str:
         """SQL of the frame that is `brought`, each column of the register's type, with `more` before them."""
         cells = ", ".join(f'{made} AS "{name}"' for name, made in self.cells.items())
-        return f"SELECT {more}, {self.identity}, {cells} FROM {source}"
+        identity = f"CAST({self.identity} AS VARCHAR) AS {self.identity}"  # of a frame without rows it may be any type
+        return f"SELECT {more}, {identity}, {cells} FROM {source}"
 
 
 @contextmanager

@@ -14,7 +14,7 @@ import pytest
 import calib
 from calib.cli.main import main
 from calib.errors import InputError, RegisterError
-from calib.register import lakehouse, moving
+from calib.register import bulk, lakehouse, moving
 from calib.register.attachments import evidence_of, of_record
 from calib.register.lakehouse import Lakehouse
 from calib.register.register import Register
@@ -109,6 +109,7 @@ def test_amendments_of_one_record_at_once_are_each_a_revision(address: str) -> N
 def test_an_amendment_of_what_was_revised_meanwhile_is_asked_again(address: str) -> None:
     register = Register(address, create=False)
     register.add(was := record())
+    assert register.import_table(register.known().head(0)).holds == 1  # what has no rows is of no type either
     register.amend(record(notes="first"), instead_of=was)
     with pytest.raises(InputError, match="revised"):
         register.amend(record(notes="second"), instead_of=was)
@@ -265,8 +266,10 @@ def test_no_statement_reaches_another_file(address: str, tmp_path: Path) -> None
             con.execute(f"SELECT * FROM read_csv('{tmp_path}/secret.csv')")
 
 
-def test_a_storage_that_is_full_is_one_line_and_nothing_is_half_written(address: str, tmp_path: Path) -> None:
-    """The folder of the data takes no more; the catalogue does."""
+def test_a_storage_that_is_full_is_one_line_and_nothing_is_half_written(
+    address: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The folder of the data takes no more; the catalogue does. Then the table is brought in as a large one is."""
     table = tmp_path / "many.csv"
     rows = [",".join({**TYPED, "unit": f"unit {number}"}.values()) for number in range(400)]
     table.write_text("\n".join([",".join(TYPED), *rows, ""]), encoding="utf-8")
@@ -275,5 +278,10 @@ def test_a_storage_that_is_full_is_one_line_and_nothing_is_half_written(address:
     assert "full" in done.stdout
     register = Register(address, create=False)
     assert register.known().empty
+    for name, some in (("LARGE", 0), ("SLICE", 150)):
+        monkeypatch.setattr(bulk, name, some)
     assert register.import_csv(table).added == 400
+    table.write_text(table.read_text(encoding="utf-8").replace("unit 7,", "unit seven,"), encoding="utf-8")
+    again = register.import_csv(table)
+    assert (again.added, again.unchanged, again.revised, again.holds) == (1, 399, 0, 401)
     assert check_register(address).is_sound
