@@ -41,8 +41,8 @@ def record(unit: str, **changed: str) -> KnownUnit:
 
 
 def photograph(turn: int, size: int = 40_000) -> EvidenceFile:
-    """A file of several parts, another one each time; a PDF, since that is kept as it is."""
-    return EvidenceFile("sheet.pdf", "application/pdf", b"%PDF-1.4\n" + b"%d" % turn * size + b"\n%%EOF\n")
+    """A file of several parts, as many each time but another; a PDF, since that is kept as it is."""
+    return EvidenceFile("sheet.pdf", "application/pdf", b"%PDF-1.4\n" + b"%08d" % turn * (size // 8) + b"\n%%EOF\n")
 
 
 def bundle(turn: int) -> Bundle:
