@@ -281,9 +281,8 @@ def repeated(count: int) -> tuple[str, ...]:
 
 def places(known: Sequence[str], values: Iterable[str]) -> np.ndarray:
     """Place of each value among the known ones; -1 where it is not there."""
-    import pandas as pd
-
-    return pd.Index(list(known), dtype=object).get_indexer(pd.Index(values, dtype=object))
+    place = {name: at for at, name in enumerate(known)}
+    return np.array([place.get(value, -1) for value in np.asarray(values, dtype=object)], dtype=np.intp)
 
 
 def _number(records: pd.DataFrame, name: str) -> np.ndarray:
@@ -293,9 +292,13 @@ def _number(records: pd.DataFrame, name: str) -> np.ndarray:
 
 
 def text(records: pd.DataFrame, name: str) -> np.ndarray:
+    import pandas as pd
+
     if name not in records:
         return np.full(len(records), "", dtype=object)
-    return records[name].fillna("").astype(str).to_numpy(dtype=object)
+    cells = records[name].to_numpy(dtype=object)
+    blank = np.asarray(pd.isna(cells), dtype=bool)
+    return np.array(["" if none else str(cell) for none, cell in zip(blank, cells, strict=True)], dtype=object)
 
 
 def _either(first: np.ndarray, second: np.ndarray) -> np.ndarray:

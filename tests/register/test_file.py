@@ -19,6 +19,7 @@ from calib.register.frame import frame_of
 from calib.register.gate import attach, engine
 from calib.register.records import KnownUnit, fields
 from calib.register.register import Register
+from tests.counts import WHOLE
 
 FIRST = Step(1, "one", "CREATE TABLE one (a INTEGER); INSERT INTO one VALUES (1);")
 SECOND = Step(2, "two", "CREATE TABLE two (a INTEGER); INSERT INTO one VALUES (2);")
@@ -108,9 +109,11 @@ def test_an_older_register_is_brought_up_to_date_with_its_records(
 
 
 SHIPPED = sorted((Path(__file__).parent / "shipped").glob("*.duckdb.gz"))
+# The first goes through every step, the second is the first with sessions, the fourth with sheets; and the last two.
+TRIED = SHIPPED if WHOLE else [*SHIPPED[:2], SHIPPED[3], *SHIPPED[-2:]]
 
 
-@pytest.mark.parametrize("shipped", SHIPPED, ids=lambda path: path.name.split(".")[0])
+@pytest.mark.parametrize("shipped", TRIED, ids=lambda path: path.name.split(".")[0])
 def test_a_register_of_every_schema_ever_shipped_keeps_everything(
     tmp_path: Path, typed: dict[str, str], shipped: Path
 ) -> None:
