@@ -12,6 +12,8 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
+from tests.counts import WHOLE
+
 settings.register_profile("calm", deadline=None)  # a busy machine is no fault of what is tested
 settings.load_profile("calm")
 
@@ -61,6 +63,32 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 def _data_folder_of_the_tests(tmp_path_factory: pytest.TempPathFactory) -> None:
     """What is remembered of tables is remembered for no test of another day, nor for whoever runs the tests."""
     os.environ["XDG_DATA_HOME"] = str(tmp_path_factory.mktemp("data"))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _registers_alike_are_copies() -> Iterator[None]:
+    """A new register is made once in each process, and copied wherever a test makes one of the same kind and records.
+
+    What other processes do, kills and commands among it, makes each of its own; `CALIB_TESTS=whole` has all made so.
+    """
+    from calib.register import file
+
+    made: dict[Any, bytes] = {}
+    fill = file._fill
+
+    def filled(new: Path, simulated: bool, first: Any) -> Any:
+        alike = simulated, file.steps(), None if first is None else first.to_json()
+        if alike not in made:
+            con = fill(new, simulated, first)
+            made[alike] = new.read_bytes()
+            return con
+        new.write_bytes(made[alike])
+        return file.engine()
+
+    with pytest.MonkeyPatch.context() as patch:
+        if not WHOLE:
+            patch.setattr(file, "_fill", filled)
+        yield
 
 
 @pytest.fixture(autouse=True)
