@@ -61,7 +61,8 @@ def draw(opened: context.Opened, model: Any, one: UnitNow, listed: BenchUnit, ot
     _standing(one, listed)
     with st.container(horizontal=True, gap="small", key="bench_unit_ways"):
         if one.record is not None and st.button(SAYS["work_on"], key="bench_work_on", help=SAYS["work_on_help"]):
-            take_up({**one.record.values()}, SAYS["source"].format(tag=one.kept.tag), listed.session_id)
+            source = SAYS["source"].format(tag=one.kept.tag)
+            take_up({**one.record.values()}, source, listed.session_id, _windings(one))
             st.switch_page(PAGES / "what_can_it_give.py")
         if listed.session_id and st.button("Open its session", key="bench_unit_session"):
             session.resume(listed.session_id)

@@ -142,3 +142,6 @@ def test_a_reload_opens_the_unit_of_the_address_and_says_where_none_is(
     assert "AL 2 of Alder Lane" in [one.value for one in at.header]
     at.button(key="bench_back").click().run()
     assert at.button(key="bench_unit_1")
+    at = opened(BENCH, unit="AL 1", contributor="Alder Lane")
+    at.button(key="bench_work_on").click().run()
+    assert [at.session_state[f"read_{name}"] for name in ("heaters", "heater_a_2")] == ["2", "2"]
