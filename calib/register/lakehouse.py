@@ -38,7 +38,7 @@ EXTRA = "install it with: pip install 'calib[federation]'"
 # A connection takes a second to make: one that was let go is kept for the next piece of work, by process and address.
 _IDLE: dict[tuple[int, str], duckdb.DuckDBPyConnection] = {}
 # DuckDB reads the whole of an extension to check its signature, which takes it an eighth of a second at every loading.
-# What this process has loaded so, and lies there unchanged, it has in memory: that is not checked again.
+# What this process has loaded so from a package, and lies there unchanged, it has in memory: that is not checked again.
 _CHECKED: dict[str, tuple[int, ...]] = {}
 
 
@@ -251,7 +251,8 @@ def found_at(named: str | os.PathLike[str] | Lakehouse) -> Path | Lakehouse:
 
 
 def _engine() -> duckdb.DuckDBPyConnection:
-    checked = all(_CHECKED.get(path := _packaged(name)) == _state_of(path) for name in EXTENSIONS)
+    packaged = [_packaged(name) for name in EXTENSIONS]
+    checked = all(packaged) and all(_CHECKED.get(path) == _state_of(path) for path in packaged)
     con = engine(allow_unsigned_extensions=str(checked).lower())
     try:
         for name in EXTENSIONS:
@@ -283,15 +284,17 @@ def _load(con: duckdb.DuckDBPyConnection, name: str) -> None:
         except duckdb.Error as error:
             said = " ".join(str(error).split())[:200]
         else:
-            _CHECKED[packaged] = _state_of(packaged)
+            if packaged:
+                _CHECKED[packaged] = _state_of(packaged)
             return
     raise CannotError(f"DuckDB's extension {name} cannot be loaded: {said}; {EXTRA}")
 
 
 def _state_of(packaged: str) -> tuple[int, ...]:
-    if not packaged:
+    try:
+        told = os.stat(packaged)
+    except OSError:  # the package is gone: loading it says so
         return ()
-    told = os.stat(packaged)
     return told.st_dev, told.st_ino, told.st_size, told.st_mtime_ns, told.st_ctime_ns
 
 
