@@ -54,6 +54,8 @@ _LEFT_OVER = re.compile(r"\.[0-9a-f]{12}\.calib\.new(\.wal.*)?")
 # The state in which a file was last looked through for what is none of calib's, or written by calib: looking takes the
 # database as long as all else of an opening, so an unchanged file is looked through once.
 _OURS: dict[Path | Lakehouse, tuple[int, ...] | None] = {}
+SET_UP_AGAIN = "run calib set-up once more, which goes on where it stopped"
+_IN_LAKEHOUSE = "SELECT 1 FROM duckdb_databases() WHERE database_name = current_database() AND type = 'ducklake'"
 NOT_OURS = "somebody altered the file: use a backup of it, or ask whoever gave it to you for an export"
 
 
@@ -202,6 +204,8 @@ def kind_of(con: duckdb.DuckDBPyConnection) -> bool:
         It does not say so, once.
     """
     found = con.execute("SELECT simulated FROM about").fetchall()
+    if not found and con.execute(_IN_LAKEHOUSE).fetchone():
+        raise AlteredError(f"its set-up did not come to its end, or somebody altered it; {SET_UP_AGAIN}")
     if len(found) != 1:
         raise AlteredError(f"it does not say, once, whether its records are simulated; {NOT_OURS}")
     return bool(found[0][0])

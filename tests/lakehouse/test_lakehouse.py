@@ -170,7 +170,8 @@ def test_the_commands_work_on_it_as_on_a_file_once_setting_up_went_to_its_end(
             calib.set_up_lakehouse(place, data, simulated=True)
     monkeypatch.setenv("CALIB_REGISTER", place)
     assert main(["fit"]) == 1
-    assert "does not say, once, whether its records are simulated" in capsys.readouterr().err
+    assert "its set-up did not come to its end" in (told := capsys.readouterr().err)
+    assert "run calib set-up once more" in told
     for _ in range(2):
         assert main(["set-up", place, "--data-path", str(data), "--simulated", "true"]) == 0
         assert capsys.readouterr().out.endswith("is a register of simulated records; known units: 0\n")
@@ -229,6 +230,10 @@ def test_the_signature_of_an_extension_is_checked_where_this_process_has_not_loa
     path = next(iter(seen))
     seen[path] = (*seen[path][:-1], 0)
     assert unsigned() == (False,)
+    assert unsigned() == (True,)
+    monkeypatch.setattr(lakehouse, "_packaged", lambda name: "")  # by DuckDB's own installer, in a folder of the user's
+    monkeypatch.setattr(lakehouse, "_load", lambda con, name: None)
+    assert [unsigned(), unsigned()] == [(False,), (False,)]
 
 
 def test_a_writer_who_waits_too_long_is_told_who_writes(address: str) -> None:
