@@ -17,7 +17,7 @@ import streamlit as st
 import calib
 from calib import bench, words
 from calib.app import sign_in
-from calib.charts.style import Palette, palette
+from calib.charts.style import CLICKED, Palette, palette
 from calib.paths import data
 from calib.register.lakehouse import Lakehouse, place_of
 from calib.register.records import standing
@@ -311,6 +311,14 @@ def model_of(opened: Opened) -> Any:
 def to_record(contributor: str, unit: str) -> None:
     """Ask for a record's own page; the run that follows leads there."""
     st.session_state[GO_TO] = (contributor, unit)
+
+
+def to_clicked(key: str, own: pd.DataFrame) -> None:
+    """Lead to the known unit, of those in a table, that was clicked on in a picture; what else is drawn has no page."""
+    tags = set(zip(own["contributor"], own["unit"], strict=True))
+    for one in st.session_state[key].selection.get(CLICKED, ()):
+        if (tag := (str(one.get("contributor")), str(one.get("unit")))) in tags:
+            to_record(*tag)
 
 
 @st.cache_resource(max_entries=LEFT_ANSWERED, show_spinner=False, hash_funcs=BY_IDENTITY)

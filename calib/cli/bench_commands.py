@@ -7,7 +7,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from calib.cli.terminal import all_of, as_json, existing_register, note, number_of, plain, rows_of_table, say
+from calib.cli.terminal import all_of, as_json, existing_register, note, number_of, plain, read_rows, rows_of_table, say
 from calib.errors import Fault, InputError, visible
 
 if TYPE_CHECKING:
@@ -110,14 +110,8 @@ def read_table(path: str) -> tuple[LeadReading, ...]:
     """
     from calib.leads.readings import COLUMNS, NEEDED, lead_readings
 
-    sound, faults = rows_of_table(path, COLUMNS, NEEDED, "give a table with the header lead_a,lead_b,ohm")
-    try:
-        readings = lead_readings([row for _, row in sound], path, [line for line, _ in sound])
-    except InputError as error:
-        faults += error.faults
-    if faults:
-        raise InputError(sorted(faults, key=lambda fault: fault.row or 0))
-    return readings
+    read: tuple[LeadReading, ...] = read_rows(path, COLUMNS, NEEDED, lead_readings, NEEDED)
+    return read
 
 
 HEAT_RUN = "calib heat-run"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +17,7 @@ from calib.cli.terminal import (
     note,
     number_of,
     plain,
-    rows_of_table,
+    read_rows,
     say,
 )
 from calib.errors import Fault, InputError
@@ -165,26 +165,14 @@ def line_up_of(path: str) -> LineUp:
     """The loads of a file; InputError with every fault of it."""
     from calib.supply.loads import COLUMNS, NEEDED, load_rows
 
-    return _of_rows(path, COLUMNS, NEEDED, load_rows)
+    return read_rows(path, COLUMNS, NEEDED, load_rows)
 
 
 def windings_of(path: str | None) -> dict[str, tuple[HeaterReading, ...]]:
     """The heater windings of a file by their unit's tag, none where no file is named; InputError with every fault."""
     from calib.estimate.heater_side import WINDING_COLUMNS, winding_rows
 
-    return {} if path is None else _of_rows(path, WINDING_COLUMNS, ("no_load_v",), winding_rows)
-
-
-def _of_rows(path: str, columns: Sequence[str], needed: Sequence[str], read: Callable[..., Any]) -> Any:
-    """What the rows of a small table come to; InputError with every fault of it."""
-    rows, faults = rows_of_table(path, columns, needed, f"give a table with the header {','.join(columns)}")
-    try:
-        found = read([row for _, row in rows], path, [line for line, _ in rows])
-    except InputError as error:
-        faults += error.faults
-    if faults:
-        raise InputError(sorted(faults, key=lambda fault: fault.row or 0))
-    return found
+    return {} if path is None else read_rows(path, WINDING_COLUMNS, ("no_load_v",), winding_rows)
 
 
 def supply_of(asked: argparse.Namespace) -> SetSupply:

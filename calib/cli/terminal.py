@@ -280,3 +280,17 @@ def write_whole(content: str | bytes, out: str) -> None:
         draft.replace(target)
     finally:
         draft.unlink(missing_ok=True)
+
+
+def read_rows(
+    path: str, columns: Sequence[str], needed: Collection[str], read: Callable[..., Any], header: Sequence[str] = ()
+) -> Any:
+    """What the rows of a small table come to; InputError with every fault of it. An empty one is told its header."""
+    rows, faults = rows_of_table(path, columns, needed, f"give a table with the header {','.join(header or columns)}")
+    try:
+        found = read([row for _, row in rows], path, [line for line, _ in rows])
+    except InputError as error:
+        faults += error.faults
+    if faults:
+        raise InputError(sorted(faults, key=lambda fault: fault.row or 0))
+    return found

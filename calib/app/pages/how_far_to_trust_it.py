@@ -9,7 +9,6 @@ import streamlit as st
 import calib
 from calib import charts, words
 from calib.app import context
-from calib.charts.style import CLICKED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -53,7 +52,7 @@ def _own_units(model: calib.Multiplier, table: pd.DataFrame) -> None:
     st.write(_sentence(table))
     st.caption(SAID["how"])
     chart = charts.left_out(table, context.colours())
-    context.picture(chart, CHART, lambda: _clicked(table))
+    context.picture(chart, CHART, lambda: context.to_clicked(CHART, table))
     st.caption("A click on a known unit opens its own page.")
     context.in_words(chart.description)
     st.header("Beside two rules of thumb", anchor=False)
@@ -86,15 +85,6 @@ def _sentence(table: pd.DataFrame) -> str:
 def _of(some: int, whole: int) -> str:
     """A share in figures, which stays in one piece in a narrow column."""
     return f"{some}\N{NO-BREAK SPACE}of\N{NO-BREAK SPACE}{whole}"
-
-
-def _clicked(table: pd.DataFrame) -> None:
-    """Lead to the known unit that was clicked on."""
-    tags = set(zip(table["contributor"], table["unit"], strict=True))
-    for one in st.session_state[CHART].selection.get(CLICKED, ()):
-        tag = str(one.get("contributor")), str(one.get("unit"))
-        if tag in tags:
-            context.to_record(*tag)
 
 
 def _beside(compared: pd.DataFrame) -> str:

@@ -10,7 +10,6 @@ import streamlit as st
 
 from calib import charts, words
 from calib.app import context, forms
-from calib.charts.style import CLICKED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -90,11 +89,7 @@ def _notes(points: pd.DataFrame) -> None:
 def _clicked() -> None:
     """Lead to the known unit that was clicked on; a published winding has no page."""
     model, _ = st.session_state[context.FIT_AT_HAND]
-    own = model.rows.frame[model.rows.own]
-    for one in st.session_state["size_chart"].selection.get(CLICKED, ()):
-        tag = str(one.get("contributor")), str(one.get("unit"))
-        if tag in set(zip(own["contributor"], own["unit"], strict=True)):
-            context.to_record(*tag)
+    context.to_clicked("size_chart", model.rows.frame[model.rows.own])
 
 
 def class_table(classes: pd.DataFrame) -> str:
